@@ -1,0 +1,89 @@
+"""A block of readings as columns: what the engine eats.
+
+Flow: store, files or live readings -> HERE -> prepare.py -> pipeline.py.
+Never: pandas inside; I/O.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.record.channels import CHANNELS
+from logger.record.reading import Reading
+
+Floats = NDArray[np.float64]
+Times = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Rows:
+    """n readings of one site, in any order until `merged`.
+
+    time_ms
+        int64[n], milliseconds since the epoch, UTC.
+    values
+        By channel, float64[n]; NaN = null. A channel that no row has is absent.
+    seq
+        int64[n], -1 where the reading carries none; None where none does.
+    trusted
+        bool[n], False where the reading's clock was `unsure`; None = every time counts as good.
+    """
+
+    time_ms: Times
+    values: Mapping[str, Floats]
+    seq: Times | None = None
+    trusted: NDArray[np.bool_] | None = None
+
+    def __len__(self) -> int:
+        return len(self.time_ms)
+
+    def __getitem__(self, channel: str) -> Floats:
+        """The channel's values; all NaN where no row has it."""
+        found = self.values.get(channel)
+        return np.full(len(self), np.nan) if found is None else found
+
+    def take(self, which: slice | NDArray) -> "Rows":
+        """The rows that `which` picks: a slice, a mask or indices."""
+        return Rows(
+            self.time_ms[which],
+            {name: column[which] for name, column in self.values.items()},
+            None if self.seq is None else self.seq[which],
+            None if self.trusted is None else self.trusted[which],
+        )
+
+
+def no_rows() -> Rows:
+    """A block without rows."""
+    return Rows(np.empty(0, np.int64), {})
+
+
+def rows_of(readings: Iterable[Reading]) -> Rows:
+    """Readings (of one site) as columns, in the order given."""
+    listed = list(readings)
+    names = [name for name in CHANNELS if any(name in reading.values for reading in listed)]
+    return Rows(
+        np.array([reading.time_ms for reading in listed], np.int64),
+        {name: np.array([_number(reading.values.get(name)) for reading in listed], float) for name in names},
+        np.array([-1 if reading.seq is None else reading.seq for reading in listed], np.int64),
+        np.array([reading.clock != "unsure" for reading in listed], bool),
+    )
+
+
+def _number(value: float | None) -> float:
+    return np.nan if value is None else value
+
+
+def joined(blocks: list[Rows]) -> Rows:
+    """Blocks one after the other, with the channels of all of them."""
+    blocks = [block for block in blocks if len(block)]
+    if not blocks:
+        return no_rows()
+    names = [name for name in dict.fromkeys(n for block in blocks for n in block.values)]
+    return Rows(
+        np.concatenate([block.time_ms for block in blocks]),
+        {name: np.concatenate([block[name] for block in blocks]) for name in names},
+        np.concatenate([np.full(len(b), -1, np.int64) if b.seq is None else b.seq for b in blocks]),
+        np.concatenate([np.ones(len(b), bool) if b.trusted is None else b.trusted for b in blocks]),
+    )
