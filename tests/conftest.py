@@ -1,0 +1,43 @@
+"""What every test may count on: the programs that we did not write are there, or the test says what it lacks."""
+
+import ctypes.util
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+PEERS = ("mosquitto", "mosquitto_sub", "mosquitto_pub", "socat", "mbpoll", "tshark")
+BROWSERS = ("chromium",)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Skip what lacks its program, by name; with CI set nothing is skipped, so that it fails instead."""
+    if os.environ.get("CI"):
+        return
+    missing = {"peer": [name for name in PEERS if not found(name)], "browser": [b for b in BROWSERS if not found(b)]}
+    if ctypes.util.find_library("modbus") is None:
+        missing["peer"].append("libmodbus5")
+    for item in items:
+        for marker, names in missing.items():
+            if names and item.get_closest_marker(marker):
+                item.add_marker(pytest.mark.skip(reason=f"not on this machine: {', '.join(names)}"))
+
+
+def found(program: str) -> str | None:
+    """Where a program lies; servers lie in sbin, which an ordinary user's PATH leaves out."""
+    return shutil.which(program) or shutil.which(program, path="/usr/sbin:/usr/local/sbin")
+
+
+@pytest.fixture
+def mosquitto() -> str:
+    """The path of the Mosquitto broker."""
+    path = found("mosquitto")
+    assert path, "mosquitto is not installed"
+    return path
+
+
+@pytest.fixture
+def repository() -> Path:
+    """The root of the source tree."""
+    return Path(__file__).parent.parent
