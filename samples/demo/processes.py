@@ -1,0 +1,83 @@
+"""The demo's processes: started together, watched, and gone together.
+
+A child dies with its parent even if the parent is killed, so that nothing is ever left behind.
+"""
+
+import ctypes
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+STOP_S_MAX = 10.0
+PR_SET_PDEATHSIG = 1
+
+
+class Processes:
+    """What runs, by name, in the order started. Each writes to its own log file."""
+
+    def __init__(self, folder: Path):
+        self._folder = folder
+        self._running: dict[str, subprocess.Popen[bytes]] = {}
+        folder.mkdir(parents=True, exist_ok=True)
+
+    def start(self, name: str, command: Sequence[str]) -> None:
+        """Start one; it ends with this process at the latest."""
+        with open(self._log(name), "ab") as log:
+            self._running[name] = subprocess.Popen(
+                command,
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=log,
+                process_group=0,  # a Ctrl-C reaches the demo alone, which ends the others in order
+                preexec_fn=_die_with_parent,
+            )
+
+    def run(self, name: str, command: Sequence[str], password: str | None = None) -> None:
+        """Run one to its end. RuntimeError: it failed; its last words are in the text."""
+        done = subprocess.run(
+            command,
+            input=None if password is None else password.encode(),
+            capture_output=True,
+            preexec_fn=_die_with_parent,
+        )
+        self._log(name).write_bytes(done.stdout + done.stderr)
+        if done.returncode:
+            raise RuntimeError(f"{name} failed with {done.returncode}:\n{self.last_words(name)}")
+
+    def ended(self) -> str | None:
+        """The name of one that ended on its own, or None while all run."""
+        return next((name for name, process in self._running.items() if process.poll() is not None), None)
+
+    def last_words(self, name: str, lines: int = 15) -> str:
+        """The end of what one wrote."""
+        text = self._log(name).read_text(errors="replace") if self._log(name).exists() else ""
+        return "\n".join(text.splitlines()[-lines:])
+
+    def stop(self) -> None:
+        """End all, the last started first; who does not go within its time is killed."""
+        for process in reversed(self._running.values()):
+            if process.poll() is None:
+                process.terminate()
+        until = time.monotonic() + STOP_S_MAX
+        for process in self._running.values():
+            try:
+                process.wait(max(0.1, until - time.monotonic()))
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+        self._running.clear()
+
+    def _log(self, name: str) -> Path:
+        return self._folder / f"{name}.log"
+
+
+def _die_with_parent() -> None:
+    """Ask the kernel for SIGTERM when the parent goes."""
+    if sys.platform == "linux":
+        ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGTERM)
+        if os.getppid() == 1:  # the parent went before the kernel was asked
+            os._exit(1)
