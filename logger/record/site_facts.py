@@ -157,7 +157,7 @@ class Sensors:
     """What is fitted. `commissioned`: the first day of healthy running, when known."""
 
     channels: tuple[str, ...]
-    meter_step_m3: float | None = unknown("m3", 0, 100)
+    meter_step_m3: float | None = unknown("m3", 0.0001, 100)
     commissioned: date | None = None
 
 
@@ -184,5 +184,5 @@ class SiteFacts:
     tank: Tank
     sensors: Sensors
     motor: Motor = Motor()
-    visits: tuple[Visit, ...] = ()
-    digest: str = ""
+    visits: tuple[Visit, ...] = field(default=(), metadata={"key": "visit"})
+    digest: str = field(default="", metadata={"key": None})
