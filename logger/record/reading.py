@@ -15,6 +15,10 @@ CLOCKS: tuple[Clock, ...] = ("good", "repaired", "unsure")
 class Reading:
     """Values by channel at one instant of one site; a value that could not be read is None.
 
+    values
+        Empty = a *tombstone*: a sequence number that was given out and has no values (a boot's first, which only
+        announces the boot; a row thinned or damaged on the board). A store counts its `seq` as arrived, so that
+        `stored` passes over it, and stores no row; it never overrides a reading of the same boot and seq.
     time_ms
         Milliseconds since 1970-01-01T00:00:00Z, without leap seconds.
     boot
