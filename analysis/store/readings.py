@@ -1,0 +1,176 @@
+"""Readings in: each is taken once, and rows of equal time are merged as the contract says.
+
+Identity is (site, boot, sequence). Of two rows of one time, that of the later (boot, sequence) wins; among rows that carry
+neither, each channel keeps what is not null, then the larger value. So the order of arrival plays no part.
+A reading whose board did not know the time is kept aside until the board has repaired it.
+Never: decoding (analysis/ingest), reading out (read_out.py).
+"""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sqlalchemy import Connection, delete, select
+
+from analysis.store import seen
+from analysis.store.schema import CLOCK_NUMBERS, change, reading, reading_unsure
+from analysis.store.tables import to_json, upsert
+from logger.record.channels import CHANNELS
+from logger.record.reading import Reading
+
+TIMES_PER_QUERY = 500  # below every SQLite's limit on variables
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What became of a batch. `from_ms`, `newest_ms`: of the rows that are new to judge; None where there are none."""
+
+    stored: int = 0
+    duplicate: int = 0
+    conflicting: int = 0
+    unsure: int = 0
+    from_ms: int | None = None
+    newest_ms: int | None = None
+
+
+def take(connection: Connection, number: int, readings: Iterable[Reading]) -> Taken:
+    """Store what is new of `readings`, all of one site, and note from when on the site is to be judged.
+
+    ValueError: a sequence below 1.
+    """
+    fresh, taken = _not_taken_before(connection, number, list(readings))
+    sure = [one for one in fresh if one.clock != "unsure"]
+    _keep_aside(connection, number, [one for one in fresh if one.clock == "unsure"])
+    boots = seen.boot_numbers(connection, number, {one.boot for one in sure if one.boot is not None})
+    rows = [_row(number, boots, one) for one in sure]
+    stored, merged = _merge_by_time(connection, number, rows)
+    for what, amount in merged.items():
+        taken = replace(taken, **{what: getattr(taken, what) + amount})
+    if not stored:
+        return replace(taken, unsure=len(fresh) - len(sure))
+    upsert(connection, reading, stored)
+    times = [row["time_ms"] for row in stored]
+    connection.execute(change.insert().values(site_no=number, from_ms=min(times)))
+    return replace(taken, stored=len(stored), unsure=len(fresh) - len(sure), from_ms=min(times), newest_ms=max(times))
+
+
+def _not_taken_before(connection: Connection, number: int, readings: list[Reading]) -> tuple[list[Reading], Taken]:
+    """Those whose (boot, sequence) is new, or was kept aside and has its time repaired now; the rest is counted."""
+    fresh = [one for one in readings if one.boot is None or one.seq is None]
+    by_boot: dict[str, dict[int, Reading]] = {}
+    duplicate = 0
+    for one in readings:
+        if one.boot is not None and one.seq is not None:
+            same = by_boot.setdefault(one.boot, {})
+            duplicate += one.seq in same
+            same[one.seq] = _surer(same.get(one.seq), one)
+    numbers = seen.boot_numbers(connection, number, set(by_boot))
+    for name, listed in by_boot.items():
+        known = seen.load(connection, numbers[name])
+        before = known.ranges
+        new = [one for seq, one in listed.items() if seq not in known]
+        again = {seq: one for seq, one in listed.items() if seq in known}
+        repaired = _out_of_aside(connection, numbers[name], [s for s, one in again.items() if one.clock != "unsure"])
+        duplicate += len(again) - len(repaired)
+        fresh += new + [again[seq] for seq in repaired]
+        known.add_each(seq for seq in listed if seq not in known)
+        seen.save(connection, numbers[name], before, known)
+    return fresh, Taken(duplicate=duplicate)
+
+
+def _surer(one: Reading | None, other: Reading) -> Reading:
+    """Of two copies of one reading the one with the better clock; of equal ones either, they are the same reading."""
+    if one is None or CLOCK_NUMBERS[other.clock] > CLOCK_NUMBERS[one.clock]:
+        return other
+    return one
+
+
+def _out_of_aside(connection: Connection, boot_no: int, seqs: list[int]) -> list[int]:
+    """Those of `seqs` that lay aside for want of a time; they lie there no longer."""
+    found: list[int] = []
+    for start in range(0, len(seqs), TIMES_PER_QUERY):
+        mine = (reading_unsure.c.boot_no == boot_no) & reading_unsure.c.seq.in_(seqs[start : start + TIMES_PER_QUERY])
+        found += connection.execute(select(reading_unsure.c.seq).where(mine)).scalars()
+        connection.execute(delete(reading_unsure).where(mine))
+    return found
+
+
+def _keep_aside(connection: Connection, number: int, unsure: list[Reading]) -> None:
+    named = [one for one in unsure if one.boot is not None and one.seq is not None]
+    boots = seen.boot_numbers(connection, number, {str(one.boot) for one in named})
+    rows = [_row(number, boots, one) for one in named]
+    for row in rows:
+        del row["clock"]
+    upsert(connection, reading_unsure, rows)
+
+
+def _row(number: int, boots: dict[str, int], one: Reading) -> Row:
+    extremes = {name: value for name, value in one.values.items() if name not in CHANNELS}
+    return {
+        "site_no": number,
+        "time_ms": one.time_ms,
+        "boot_no": None if one.boot is None else boots[one.boot],
+        "seq": one.seq,
+        "clock": CLOCK_NUMBERS[one.clock],
+        **{name: one.values.get(name) for name in CHANNELS},
+        "extremes": to_json(extremes) if extremes else None,
+    }
+
+
+def _merge_by_time(connection: Connection, number: int, rows: list[Row]) -> tuple[list[Row], dict[str, int]]:
+    """The rows to write, one a time, merged with what is stored; and what was dropped by it."""
+    there = _stored_at(connection, number, sorted({row["time_ms"] for row in rows}))
+    names = seen.boot_names(connection, {row["boot_no"] for row in [*rows, *there.values()]} - {None})
+    dropped = {"duplicate": 0, "conflicting": 0}
+    write: dict[int, Row] = {}
+    for row in rows:
+        other = write.get(row["time_ms"]) or there.get(row["time_ms"])
+        merged = row if other is None else merge(other, row, names)
+        if other is not None:
+            dropped["conflicting" if _differ(other, row) else "duplicate"] += 1
+        if merged != there.get(row["time_ms"]):
+            write[row["time_ms"]] = merged
+    return list(write.values()), dropped
+
+
+def _stored_at(connection: Connection, number: int, times: list[int]) -> dict[int, Row]:
+    found: dict[int, Row] = {}
+    for start in range(0, len(times), TIMES_PER_QUERY):
+        asked = select(reading).where(
+            reading.c.site_no == number, reading.c.time_ms.in_(times[start : start + TIMES_PER_QUERY])
+        )
+        found |= {row["time_ms"]: dict(row) for row in connection.execute(asked).mappings()}
+    return found
+
+
+def _values(row: Row) -> dict[str, float | None]:
+    return {name: row[name] for name in CHANNELS} | (json.loads(row["extremes"]) if row["extremes"] else {})
+
+
+def _differ(one: Row, other: Row) -> bool:
+    return _values(one) != _values(other)
+
+
+def merge(one: Row, other: Row, boot_names: dict[int, str]) -> Row:
+    """One row out of two of equal time; which is given first plays no part."""
+    ranks = [(boot_names.get(row["boot_no"], ""), row["seq"] or 0) for row in (one, other)]
+    if ranks[0] != ranks[1]:
+        return one if ranks[0] > ranks[1] else other
+    values, others = _values(one), _values(other)
+    both = {name: _larger(values.get(name), others.get(name)) for name in {**values, **others}}
+    extremes = {name: both[name] for name in sorted(both) if name not in CHANNELS}
+    return {
+        **one,
+        "clock": max(one["clock"], other["clock"]),
+        **{name: both[name] for name in CHANNELS},
+        "extremes": to_json(extremes) if extremes else None,
+    }
+
+
+def _larger(one: float | None, other: float | None) -> float | None:
+    if one is None or other is None:
+        return other if one is None else one
+    return max(one, other)

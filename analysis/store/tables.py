@@ -1,0 +1,52 @@
+"""Small helpers that every table's module uses: upsert in both dialects, the clock, a site's number.
+
+Never: a table of its own.
+"""
+
+import json
+import time
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from sqlalchemy import Connection, Table, select
+from sqlalchemy.dialects import postgresql, sqlite
+
+from analysis.store.schema import site as site_table
+
+
+def now_ms() -> int:
+    """The server's clock, for when a thing was heard or made; never for a reading's time."""
+    return time.time_ns() // 1_000_000
+
+
+def insert_into(connection: Connection, table: Table) -> Any:
+    """An INSERT that knows `on_conflict_do_update`, which both databases have and plain SQLAlchemy has not."""
+    return sqlite.insert(table) if connection.dialect.name == "sqlite" else postgresql.insert(table)
+
+
+def upsert(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> None:
+    """Insert `rows`; a row whose key is there already is replaced, column by column."""
+    if not rows:
+        return
+    statement = insert_into(connection, table)
+    keys = [column.name for column in table.primary_key.columns]
+    others = {name: statement.excluded[name] for name in rows[0] if name not in keys}
+    connection.execute(statement.on_conflict_do_update(index_elements=keys, set_=others), rows)
+
+
+def number_of(connection: Connection, site: str) -> int:
+    """The site's number. KeyError: no such site in the store."""
+    number = connection.execute(select(site_table.c.no).where(site_table.c.id == site)).scalar()
+    if number is None:
+        raise KeyError(site)
+    return number
+
+
+def numbers(connection: Connection) -> dict[str, int]:
+    """Every site's number by id."""
+    return {row.id: row.no for row in connection.execute(select(site_table.c.id, site_table.c.no))}
+
+
+def to_json(given: Mapping[str, Any] | Iterable[Any] | None) -> str:
+    """Compact JSON. ValueError: a NaN, which JSON has not."""
+    return json.dumps(given, separators=(",", ":"), allow_nan=False, ensure_ascii=False)
