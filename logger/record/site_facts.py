@@ -58,11 +58,11 @@ class Module:
 class Array:
     """The array: `strings` in parallel, each of `modules_in_series`. Azimuth clockwise from true north."""
 
+    module: Module
     modules_in_series: int = fact("", 1, 60)
     strings: int = fact("", 1, 100)
     tilt_deg: float = fact("deg", 0, 90)
     azimuth_deg: float = fact("deg", 0, 360)
-    module: Module
     cable_length_m: float | None = unknown("m", 0, 2000)
     cable_mm2: float | None = unknown("mm2", 0.5, 300)
 
@@ -115,9 +115,9 @@ class Pump:
     """The pump and its datasheet table. `setting_depth_m`: its intake below the datum."""
 
     kind: PumpKind
-    setting_depth_m: float = fact("m", 1, 1000)
     curve_power_at: PowerAt
     curve: tuple[CurveRow, ...]
+    setting_depth_m: float = fact("m", 1, 1000)
 
 
 @dataclass(frozen=True)

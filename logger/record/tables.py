@@ -53,7 +53,7 @@ class Tables:
             return None
         before = len(self.problems)
         hints = get_type_hints(wanted)
-        known = {_key(item): item for item in fields(wanted) if _key(item) is not None}
+        known = {key: item for item in fields(wanted) if (key := _key(item)) is not None}
         meant = self._unknown_keys(table, list(known), where)
         made = {}
         for key, item in known.items():
