@@ -38,7 +38,8 @@ def put_urgent(connection: Connection, number: int, cause: str, time_ms: int, do
     statement = insert_into(connection, urgent).values(
         site_no=number, cause=cause, time_ms=time_ms, heard_ms=now_ms(), doc=to_json(doc)
     )
-    return connection.execute(statement.on_conflict_do_nothing()).rowcount > 0
+    told = statement.on_conflict_do_nothing().returning(urgent.c.time_ms)
+    return connection.execute(told).first() is not None
 
 
 def urgents(connection: Connection, number: int, from_ms: int = 0) -> list[dict[str, Any]]:

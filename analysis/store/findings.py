@@ -11,7 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from analysis.store.schema import act, finding, site
-from analysis.store.tables import now_ms, to_json, upsert
+from analysis.store.tables import now_ms, pairs, to_json, upsert
 from logger.record.finding import Finding
 
 
@@ -22,9 +22,7 @@ def ms_of(text: str) -> int:
 
 def put_findings(connection: Connection, number: int, findings: tuple[Finding, ...]) -> list[Finding]:
     """Keep these findings of one site; those that are new or differ from what was kept."""
-    known = dict(
-        connection.execute(select(finding.c.id, finding.c.doc).where(finding.c.site_no == number)).tuples().all()
-    )
+    known = pairs(connection, select(finding.c.id, finding.c.doc).where(finding.c.site_no == number))
     fresh = [(one, to_json(one.as_dict())) for one in findings]
     fresh = [(one, doc) for one, doc in fresh if known.get(one.id) != doc]
     upsert(

@@ -5,6 +5,7 @@ Never: judging or filling.
 """
 
 import json
+from collections.abc import Sequence
 
 import numpy as np
 from sqlalchemy import Connection, Row, select
@@ -12,9 +13,9 @@ from sqlalchemy import Connection, Row, select
 from analysis.rows import Rows, no_rows
 from analysis.store.schema import CLOCK_NUMBERS, boot, reading, reading_unsure, site
 from logger.record.channels import CHANNELS
-from logger.record.reading import Reading
+from logger.record.reading import CLOCKS, Clock, Reading
 
-CLOCK_NAMES = {number: name for name, number in CLOCK_NUMBERS.items()}
+CLOCK_NAMES: dict[int, Clock] = {CLOCK_NUMBERS[name]: name for name in CLOCKS}
 
 
 def rows_between(
@@ -31,7 +32,7 @@ def rows_between(
     return _as_columns(found, wanted, channels)
 
 
-def _as_columns(found: list[Row] | tuple, wanted: list[str], channels: list[str] | None) -> Rows:
+def _as_columns(found: Sequence[Row], wanted: list[str], channels: list[str] | None) -> Rows:
     if not found:
         return no_rows()
     times, seqs, *values, extremes = zip(*found, strict=True)

@@ -15,6 +15,7 @@ from sqlalchemy import Connection, delete, select
 
 from analysis.store import seen
 from analysis.store.schema import CLOCK_NUMBERS, change, reading, reading_unsure
+from analysis.store.sequences import Sequences
 from analysis.store.tables import to_json, upsert
 from logger.record.channels import CHANNELS
 from logger.record.reading import Reading
@@ -39,7 +40,7 @@ class Taken:
 def take(connection: Connection, number: int, readings: Iterable[Reading]) -> Taken:
     """Store what is new of `readings`, all of one site, and note from when on the site is to be judged.
 
-    ValueError: a sequence below 1.
+    A reading without values is a tombstone: its sequence counts as arrived, no row is kept. ValueError: a sequence below 1.
     """
     fresh, taken = _not_taken_before(connection, number, list(readings))
     sure = [one for one in fresh if one.clock != "unsure"]
@@ -59,33 +60,41 @@ def take(connection: Connection, number: int, readings: Iterable[Reading]) -> Ta
 
 def _not_taken_before(connection: Connection, number: int, readings: list[Reading]) -> tuple[list[Reading], Taken]:
     """Those whose (boot, sequence) is new, or was kept aside and has its time repaired now; the rest is counted."""
-    fresh = [one for one in readings if one.boot is None or one.seq is None]
+    fresh = [one for one in readings if (one.boot is None or one.seq is None) and one.values]
     by_boot: dict[str, dict[int, Reading]] = {}
     duplicate = 0
     for one in readings:
         if one.boot is not None and one.seq is not None:
             same = by_boot.setdefault(one.boot, {})
             duplicate += one.seq in same
-            same[one.seq] = _surer(same.get(one.seq), one)
+            same[one.seq] = _better(same.get(one.seq), one)
     numbers = seen.boot_numbers(connection, number, set(by_boot))
-    for name, listed in by_boot.items():
-        known = seen.load(connection, numbers[name])
-        before = known.ranges
-        new = [one for seq, one in listed.items() if seq not in known]
-        again = {seq: one for seq, one in listed.items() if seq in known}
-        repaired = _out_of_aside(connection, numbers[name], [s for s, one in again.items() if one.clock != "unsure"])
-        duplicate += len(again) - len(repaired)
-        fresh += new + [again[seq] for seq in repaired]
-        known.add_each(seq for seq in listed if seq not in known)
-        seen.save(connection, numbers[name], before, known)
+    for name in sorted(by_boot):
+        new, again = _one_boot(connection, numbers[name], by_boot[name])
+        fresh += new
+        duplicate += again
     return fresh, Taken(duplicate=duplicate)
 
 
-def _surer(one: Reading | None, other: Reading) -> Reading:
-    """Of two copies of one reading the one with the better clock; of equal ones either, they are the same reading."""
-    if one is None or CLOCK_NUMBERS[other.clock] > CLOCK_NUMBERS[one.clock]:
+def _one_boot(connection: Connection, boot_no: int, listed: dict[int, Reading]) -> tuple[list[Reading], int]:
+    """Of one boot the readings to take, and how many came before."""
+    came = seen.load(connection, boot_no)
+    before = seen.Came(Sequences(came.taken.ranges), Sequences(came.void.ranges))
+    full = {seq: one for seq, one in listed.items() if one.values}
+    again = [seq for seq in full if seq in came.taken]
+    repaired = _out_of_aside(connection, boot_no, [seq for seq in again if full[seq].clock != "unsure"])
+    new = [one for seq, one in full.items() if seq not in came.taken]
+    came.taken.add_each(full)
+    came.void.add_each(seq for seq in listed if seq not in full)
+    seen.save(connection, boot_no, before, came)
+    return new + [full[seq] for seq in repaired], len(again) - len(repaired)
+
+
+def _better(one: Reading | None, other: Reading) -> Reading:
+    """Of two copies of one reading the one with values, then the better clock; of equal ones either: they are the same."""
+    if one is None:
         return other
-    return one
+    return max(one, other, key=lambda copy: (bool(copy.values), CLOCK_NUMBERS[copy.clock]))
 
 
 def _out_of_aside(connection: Connection, boot_no: int, seqs: list[int]) -> list[int]:

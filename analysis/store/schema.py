@@ -69,10 +69,11 @@ boot = Table(
     Index("boot_of_site", "site_no", "name", unique=True),
 )
 
-seen = Table(  # sequences that were taken, as ranges without a hole
+seen = Table(  # sequences that came, as ranges without a hole; void: as tombstones, without values
     "seen",
     metadata,
     Column("boot_no", BIG, ForeignKey("boot.no", ondelete="CASCADE"), primary_key=True),
+    Column("void", Boolean, primary_key=True),
     Column("first_seq", BIG, primary_key=True),
     Column("last_seq", BIG, nullable=False),
 )

@@ -50,3 +50,8 @@ def numbers(connection: Connection) -> dict[str, int]:
 def to_json(given: Mapping[str, Any] | Iterable[Any] | None) -> str:
     """Compact JSON. ValueError: a NaN, which JSON has not."""
     return json.dumps(given, separators=(",", ":"), allow_nan=False, ensure_ascii=False)
+
+
+def pairs(connection: Connection, asked: Any) -> dict[Any, Any]:
+    """The rows of a query of two columns: the second by the first."""
+    return {row[0]: row[1] for row in connection.execute(asked)}

@@ -230,8 +230,9 @@ def upgrade() -> None:
     op.create_table(
         "seen",
         sa.Column("boot_no", BIG, nullable=False),
+        sa.Column("void", sa.Boolean(), nullable=False),
         sa.Column("first_seq", BIG, nullable=False),
         sa.Column("last_seq", BIG, nullable=False),
         sa.ForeignKeyConstraint(["boot_no"], ["boot.no"], ondelete="CASCADE"),
-        sa.PrimaryKeyConstraint("boot_no", "first_seq"),
+        sa.PrimaryKeyConstraint("boot_no", "void", "first_seq"),
     )
