@@ -1,7 +1,7 @@
-"""Units that people write by mistake, and what to write instead.
+"""Units that can be turned into ours, and the words for those written by mistake.
 
-Flow: tables.py finds a number out of range or a text with a unit -> HERE -> the words of the fix.
-Never: a conversion that is not said aloud; nothing here changes a value by itself.
+Flow: tables.py finds a number out of range or a text with a unit -> HERE -> the words of the fix; register maps convert.
+Never: a conversion that the file does not ask for.
 """
 
 import re
@@ -11,16 +11,25 @@ _SLIPS: dict[str, dict[str, tuple[float, float]]] = {
     "mm": {"m": (1e3, 0), "cm": (10, 0), "in": (25.4, 0)},
     "W": {"kW": (1e3, 0), "hp": (745.7, 0)},
     "V": {"kV": (1e3, 0), "mV": (1e-3, 0)},
+    "W/m2": {"kW/m2": (1e3, 0), "mW/cm2": (10, 0)},
+    "Hz": {"kHz": (1e3, 0), "1/min": (1 / 60, 0), "mHz": (1e-3, 0)},
     "A": {"mA": (1e-3, 0)},
     "m3/h": {"L/h": (1e-3, 0), "L/min": (0.06, 0), "L/s": (3.6, 0), "m3/day": (1 / 24, 0)},
-    "m3": {"L": (1e-3, 0)},
+    "m3": {"L": (1e-3, 0), "hL": (0.1, 0)},
     "s": {"min": (60, 0), "ms": (1e-3, 0), "h": (3600, 0)},
     "min": {"s": (1 / 60, 0), "h": (60, 0)},
     "%": {"fraction": (100, 0)},
     "%/deg C": {"1/deg C": (100, 0)},
     "deg C": {"K": (1, -273.15), "deg F": (5 / 9, -160 / 9)},
     "1/min": {"1/s": (60, 0)},
-    "bar": {"kPa": (0.01, 0), "Pa": (1e-5, 0), "psi": (0.0689476, 0), "MPa": (10, 0)},
+    "bar": {
+        "kPa": (0.01, 0),
+        "Pa": (1e-5, 0),
+        "psi": (0.0689476, 0),
+        "MPa": (10, 0),
+        "mbar": (1e-3, 0),
+        "m of water": (0.0980665, 0),
+    },
     "deg": {},
 }
 """By the unit wanted: unit written -> (factor, offset), wanted = factor * written + offset."""
@@ -29,6 +38,17 @@ _SAME = {"metre": "m", "metres": "m", "meter": "m", "meters": "m", "l": "L", "li
          "°": "deg", "degrees": "deg", "rpm": "1/min", "watt": "W", "watts": "W", "kw": "kW", "percent": "%", "mm²": "mm2",
          "m³": "m3", "m³/h": "m3/h", "m^3/h": "m3/h", "l/min": "L/min", "l/s": "L/s", "l/h": "L/h"}  # fmt: skip
 _NUMBER_AND_UNIT = re.compile(r"\s*([+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
+
+
+def units_for(unit: str) -> list[str]:
+    """Units that can be turned into `unit`, itself first."""
+    return [unit, *_SLIPS.get(unit, {})]
+
+
+def conversion(written: str, unit: str) -> tuple[float, float] | None:
+    """(factor, offset) with value in `unit` = factor * value in `written` + offset; None: it cannot become that."""
+    written = _SAME.get(written.lower(), written)
+    return (1.0, 0.0) if written == unit else _SLIPS.get(unit, {}).get(written)
 
 
 def plain(number: float) -> str:

@@ -14,6 +14,7 @@ from typing import Any
 from logger.record.unit_slips import from_text, likely_slips, plain
 
 TEXT_CHARACTERS_MAX = 1000
+CHOICES_LISTED_MAX = 10
 
 
 @dataclass(frozen=True)
@@ -123,11 +124,18 @@ def _text(wanted: Wanted, value: Any, key: str) -> Judged:
     if len(value) > TEXT_CHARACTERS_MAX:
         return None, f"longer than {TEXT_CHARACTERS_MAX} characters", "shorten it"
     if wanted.choices and value not in wanted.choices:
-        close = get_close_matches(value, wanted.choices, 1, 0.5)
-        listed = ", ".join(wanted.choices[:30])
-        fix = f'did you mean {key} = "{close[0]}"?' if close else f"write {key} = {wanted.example()}"
-        return None, f"expected one of {listed}; got {shown(value)}", fix
+        return _not_a_choice(wanted, value, key)
     return value, "", ""
+
+
+def _not_a_choice(wanted: Wanted, value: str, key: str) -> Judged:
+    close = get_close_matches(value, wanted.choices, 1, 0.5)
+    is_short = len(wanted.choices) <= CHOICES_LISTED_MAX
+    listed = ", ".join(wanted.choices)
+    wrong = f"expected one of {listed}; got {shown(value)}" if is_short else f"no such name: {shown(value)}"
+    if close:
+        return None, wrong, f'did you mean {key} = "{close[0]}"?'
+    return None, wrong, f"write {key} = {wanted.example()}" if is_short else f"one of {listed}"
 
 
 def shown(value: Any) -> str:
