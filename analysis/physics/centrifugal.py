@@ -1,0 +1,205 @@
+"""Multistage centrifugal pump: head and power families in affinity form, fitted to a table.
+
+Flow: table rows -> HERE -> pump_curve.py (inverses, validity, uncertainty).
+In units of the reference speed x = n / n_ref: H = x^a f(Q / x^b), P = p0 + p1 x + x^e g(Q / x^b), where f falls and
+a, b, e stay close to the affinity laws' 2, 1, 3 unless several speeds say otherwise (Reynolds number, motor slip,
+efficiency of motor and drive). Never: I/O, pandas, site facts.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from analysis.physics.penalised_spline import WEIGHTS, Basis, choose_weight
+
+Floats = NDArray[np.float64]
+
+RUN_OUT_MARGIN = 1.15  # curves reach this far beyond the largest flow of the table
+GRID = 1500
+SIGMA = 0.01  # scatter that a careful bench leaves; only sets how data weigh against the priors
+EXPONENT_STD = (0.05, 0.03, 0.20)  # how far a, b, e may leave 2, 1, 3 (common practice, no source)
+CONSTANT_LOSS = (0.010, 0.02)  # p0 as a share of the largest power: prior and its spread (same)
+LINEAR_LOSS = (0.010, 0.02)  # p1 likewise
+HUBER = 2.5
+
+
+@dataclass(frozen=True)
+class CentrifugalCore:
+    """A fitted centrifugal pump. Speeds are relative to `reference_rpm`.
+
+    `q_grid`, `f_grid`, `g_grid`: reduced flow [m3/h], reduced head [m] (falling) and reduced power [W].
+    """
+
+    reference_rpm: float
+    exponents: tuple[float, float, float]
+    constant_loss_w: float
+    linear_loss_w: float
+    q_grid: Floats
+    f_grid: Floats
+    g_grid: Floats
+    q_table_max: float
+    leak_head_m: float
+    leak_flow_m3_h: float
+
+    def flow(self, x: Floats, head_m: Floats) -> Floats:
+        """Flow at relative speed and head: 0 where not lifted, held at the end of the curve beyond run-out. [m3/h]"""
+        a, b, _ = self.exponents
+        with np.errstate(divide="ignore", invalid="ignore"):
+            reduced = np.where(x > 0, head_m / x**a, np.where(np.isnan(x), np.nan, np.inf))
+        return x**b * np.interp(reduced, self.f_grid[::-1], self.q_grid[::-1])
+
+    def head(self, x: Floats, flow_m3_h: Floats) -> Floats:
+        """Head at relative speed and flow; NaN beyond run-out. [m]"""
+        a, b, _ = self.exponents
+        return x**a * np.interp(_ratio(flow_m3_h, x**b), self.q_grid, self.f_grid, right=np.nan)
+
+    def power(self, x: Floats, flow_m3_h: Floats) -> Floats:
+        """Power at relative speed and flow, held beyond run-out. [W]"""
+        _, b, e = self.exponents
+        g = np.interp(_ratio(flow_m3_h, x**b), self.q_grid, self.g_grid)
+        return self.constant_loss_w + self.linear_loss_w * x + x**e * g
+
+    def power_at_head(self, x: Floats, head_m: Floats) -> Floats:
+        """Power at relative speed and head; that of shut-off where nothing is lifted. [W]"""
+        return self.power(x, self.flow(x, head_m))
+
+    def lift_speed(self, head_m: Floats) -> Floats:
+        """Relative speed at which the head equals the shut-off head: below it nothing is lifted. [-]"""
+        return np.power(np.maximum(head_m, 0.0) / self.f_grid[0], 1.0 / self.exponents[0])
+
+    def run_out_speed(self, head_m: Floats) -> Floats:
+        """Relative speed above which the flow leaves the curve. [-]"""
+        return np.power(np.maximum(head_m, 0.0) / self.f_grid[-1], 1.0 / self.exponents[0])
+
+    def leak_m3_h(self, head_m: Floats) -> Floats:
+        """Flow that goes back through worn rings at unit wear: as through an orifice, the root of the head. [m3/h]"""
+        return self.leak_flow_m3_h * np.sqrt(np.maximum(head_m, 0.0) / self.leak_head_m)
+
+
+def _ratio(flow: Floats, x: Floats) -> Floats:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(x > 0, flow / x, np.where(flow > 0, np.inf, 0.0) + 0 * x)
+
+
+def fit_centrifugal(x: Floats, head_m: Floats, flow_m3_h: Floats, power_w: Floats, reference_rpm: float):
+    """Fit head and power families to table rows by penalised, robust least squares.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Speed over `reference_rpm`; the largest is 1. [-]
+    head_m, flow_m3_h, power_w : ndarray, shape (n,)
+        The rows. [m], [m3/h], [W]
+    reference_rpm : float
+        Speed that x = 1 stands for. [1/min]
+
+    Returns
+    -------
+    CentrifugalCore
+
+    Notes
+    -----
+    f is a cubic B-spline whose coefficients fall (so head falls with flow), g a free one; both are drawn towards
+    parabolas by a third-difference penalty, whose weight generalised cross-validation chooses. Rows far off are
+    weighed down after Huber.
+
+    References
+    ----------
+    .. [1] P. H. C. Eilers and B. D. Marx, Statistical Science 11(2), 89-121, 1996, doi:10.1214/ss/1038425655.
+    .. [2] J. F. Gulich, Centrifugal Pumps, Springer: similarity laws and their deviations. From memory.
+    """
+    q = flow_m3_h / x
+    basis = Basis(top=RUN_OUT_MARGIN * float(q.max()) * (1 + 0.05))
+    head_scale, power_scale = float((head_m / x**2).max()), float((power_w / x**3).max())
+    a, b, f_coef = _fit_head(basis, x, head_m / head_scale, flow_m3_h)
+    p0, p1, e, g_coef = _fit_power(basis, x, power_w, flow_m3_h / x**b, power_scale)
+    # points crowd towards shut-off, where the inverse of f is steepest
+    q_grid = RUN_OUT_MARGIN * float(q.max()) * np.linspace(0, 1, GRID) ** 2
+    design = basis.matrix(q_grid)
+    f_grid = head_scale * (design @ f_coef)
+    usable = f_grid > 0.01 * f_grid[0]
+    count = GRID if usable.all() else int(np.argmin(usable))
+    tilt = 1e-7 * f_grid[0] * np.linspace(0, 1, GRID)
+    f_grid = np.minimum.accumulate(f_grid) - tilt
+    g_grid = np.maximum(design @ g_coef, 0.0)
+    leak_head = 0.75 * float(f_grid[0])
+    leak_flow = float(np.interp(-leak_head, -f_grid, q_grid))
+    return CentrifugalCore(
+        reference_rpm, (a, b, e), p0, p1, q_grid[:count], f_grid[:count], g_grid[:count],
+        float(q.max()), leak_head, leak_flow,
+    )  # fmt: skip
+
+
+def _robust(residual: Floats) -> Floats:
+    """Square-root Huber weights."""
+    spread = max(1.4826 * float(np.median(np.abs(residual))), 0.3)
+    return np.sqrt(np.minimum(1.0, HUBER * spread / np.maximum(np.abs(residual), 1e-12)))
+
+
+def _fit_head(basis: Basis, x: Floats, head: Floats, flow: Floats) -> tuple[float, float, Floats]:
+    """Exponents a, b and falling coefficients of f, in units of the largest reduced head."""
+    sigma = SIGMA * (0.5 * head + 0.5 * x**2)
+    weight = choose_weight(basis, flow / x, head / x**2, sigma / x**2)
+    rough = weight * basis.roughness()
+    steps = np.tril(np.ones((basis.size, basis.size)), -1)[:, : basis.size - 1]
+    several = len(np.unique(np.round(x, 2))) > 1
+    keep = np.ones(len(x))
+
+    def coefficients(theta):
+        return theta[2] - steps @ theta[3:]
+
+    def residuals(theta):
+        coef = coefficients(theta)
+        predicted = x ** theta[0] * (basis.matrix(flow / x ** theta[1]) @ coef)
+        priors = [(theta[0] - 2) / EXPONENT_STD[0], (theta[1] - 1) / EXPONENT_STD[1], (coef[0] - coef[2]) / 0.15]
+        return np.concatenate([keep * (predicted - head) / sigma, rough @ coef, priors])
+
+    freedom = 1.0 if several else 1e-6
+    low = np.concatenate([[2 - 0.3 * freedom, 1 - 0.2 * freedom, 0.1], np.zeros(basis.size - 1)])
+    high = np.concatenate([[2 + 0.3 * freedom, 1 + 0.2 * freedom, 5.0], np.full(basis.size - 1, 3.0)])
+    theta = np.concatenate([[2.0, 1.0, 1.2], np.full(basis.size - 1, 1.0 / basis.size)])
+    for _ in range(2):
+        theta = least_squares(residuals, theta, bounds=(low, high), x_scale="jac", max_nfev=60).x
+        keep = _robust(residuals(theta)[: len(x)] / keep)
+    return float(theta[0]), float(theta[1]), coefficients(theta)
+
+
+def _fit_power(basis: Basis, x: Floats, power: Floats, q: Floats, scale: float) -> tuple[float, float, float, Floats]:
+    """Constant and linear loss [W], exponent e, coefficients of g [W]."""
+    top = float(power.max())
+    sigma = SIGMA * power + 0.003 * top
+    weight = choose_weight(basis, q, power / x**3 / scale, sigma / x**3 / scale)
+    rough = np.vstack([weight * basis.roughness(), 2e-2 * WEIGHTS[0] * basis.roughness(2)]) / scale
+    several = len(np.unique(np.round(x, 2))) > 1
+    keep = np.ones(len(x))
+    design_q = basis.matrix(q)
+    widen = 1.0 if several else 0.2
+
+    def solved(e):
+        """Linear least squares for p0, p1, g at this exponent, and its residuals."""
+        data = np.column_stack([np.ones(len(x)), x, x[:, None] ** e * design_q])
+        priors = np.zeros((2, data.shape[1]))
+        priors[0, 0], priors[1, 1] = 1 / (widen * CONSTANT_LOSS[1] * top), 1 / (widen * LINEAR_LOSS[1] * top)
+        centre = np.array([CONSTANT_LOSS[0], LINEAR_LOSS[0]]) * top * np.diag(priors)
+        matrix = np.vstack([data * (keep / sigma)[:, None], np.pad(rough, ((0, 0), (2, 0))), priors])
+        target = np.concatenate([keep * power / sigma, np.zeros(len(rough)), centre])
+        coef = np.linalg.lstsq(matrix, target, rcond=None)[0]
+        if coef[0] < 0 or coef[1] < 0:  # a loss is no gain: hold it at 0 and solve again
+            hold = np.zeros((2, data.shape[1]))
+            hold[[0, 1], [0, 1]] = 1e6 * (coef[:2] < 0) / top
+            coef = np.linalg.lstsq(np.vstack([matrix, hold]), np.concatenate([target, [0, 0]]), rcond=None)[0]
+        return coef, matrix @ coef - target, (data @ coef - power) / sigma
+
+    def cost(theta):
+        return np.concatenate([solved(theta[0])[1], [(theta[0] - 3) / EXPONENT_STD[2]]])
+
+    e = 3.0
+    for _ in range(2):
+        if several:
+            e = float(least_squares(cost, [e], bounds=([2.2], [4.0]), diff_step=1e-3, max_nfev=20).x[0])
+        coef, _, misfit = solved(e)
+        keep = _robust(misfit)
+    coef = solved(e)[0]
+    return max(float(coef[0]), 0.0), max(float(coef[1]), 0.0), e, coef[2:]

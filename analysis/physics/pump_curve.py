@@ -1,0 +1,185 @@
+"""From a table to a pump: the entry for datasheets and for test-bench rows.
+
+Flow: site facts or bench rows -> HERE -> PumpModel (pump_model.py).
+Never: I/O, pandas.
+"""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from analysis.physics.centrifugal import fit_centrifugal
+from analysis.physics.helical import fit_helical
+from analysis.physics.latent_speed import centrifugal_speed, helical_speed
+from analysis.physics.pump_model import PumpKind, PumpModel, Spread
+from analysis.physics.pump_table import PumpTable, pump_table
+
+if TYPE_CHECKING:
+    from logger.record.site_facts import Cable, Motor, Pump
+
+Floats = NDArray[np.float64]
+
+KINDS = ("helical-rotor", "multistage-centrifugal")
+COVERAGE = 2.0  # a tolerance is read as the half-width that 19 of 20 pumps keep
+DRIVE_EFFICIENCY, DRIVE_EFFICIENCY_STD = 0.96, 0.02  # a small inverter's (common practice, no source)
+COPPER_OHM_MM2_M = 0.0175  # at 20 degC (IEC 60228 conductors; from memory)
+RELATIVE_RPM = 1000.0  # what relative speed 1 is called where nothing is known
+
+
+def fit_curve(rows: Mapping[str, ArrayLike], kind: PumpKind, rated_speed_rpm: float | None = None) -> PumpModel:
+    """Fit a pump to rows from a datasheet or a test bench.
+
+    Parameters
+    ----------
+    rows : mapping of name to array-like, each shape (n,), n >= 3
+        `head_m` [m], `flow_m3_h` [m3/h], `power_w` [W], and `speed_rpm` [1/min] where known. At two heads or more.
+    kind : str
+        "helical-rotor" or "multistage-centrifugal".
+    rated_speed_rpm : float, optional
+        Only names the scale of the hidden speed where the rows have none. [1/min]
+
+    Returns
+    -------
+    PumpModel
+        `.flow(speed, head)`, `.head(speed, flow)`, `.power(speed, flow)`, `.power_of_speed(speed, head)`,
+        `.flow_of_power(power, head)`, `.power_of_flow(flow, head)`, `.speed_of_power(power, head)`,
+        `.speed_of_flow(flow, head)`, `.answer(method, a, b)` with uncertainty and reason, `.lookup()` for large arrays.
+
+    Raises
+    ------
+    ValueError
+        Unknown kind, missing or unknown column, or rows that cannot be a pump's (see pump_table).
+
+    Notes
+    -----
+    Shut-off rows (flow 0) and rows in any order are welcome. Power is whatever the rows' power is: shaft, motor terminals
+    or controller input. Without speeds, flow of power and head is still exact in the sense of the affinity laws.
+
+    References
+    ----------
+    .. [1] ISO 9906:2012, clause 4.4 (tolerances; up to 10 kW default +-10 % flow, +-8 % head). From memory.
+    """
+    if kind not in KINDS:
+        raise ValueError(f"kind must be one of {', '.join(KINDS)}, got {kind!r}")
+    known = {"head_m", "flow_m3_h", "power_w", "speed_rpm"}
+    missing, strange = {"head_m", "flow_m3_h", "power_w"} - set(rows), set(rows) - known
+    if missing or strange:
+        raise ValueError(
+            f"curve: columns missing: {sorted(missing) or 'none'}, not known: {sorted(strange) or 'none'}; "
+            "they are head_m, flow_m3_h, power_w and, where known, speed_rpm"
+        )
+    table = pump_table(rows["head_m"], rows["flow_m3_h"], rows["power_w"], rows.get("speed_rpm"))
+    return _fit(table, kind, rated_speed_rpm, extra_power_share=0.0)
+
+
+def fit_pump(pump: "Pump", motor: "Motor | None" = None, cable: "Cable | None" = None) -> PumpModel:
+    """Fit the pump of a site file; its powers are at the controller's input afterwards.
+
+    Parameters
+    ----------
+    pump : site_facts.Pump
+        Kind and datasheet table.
+    motor : site_facts.Motor, optional
+        Rated speed and current [1/min], [A].
+    cable : site_facts.Cable, optional
+        Controller to motor; used where the table's power is at the motor's terminals. [m], [mm2]
+
+    Returns
+    -------
+    PumpModel
+
+    Raises
+    ------
+    ValueError
+        The table cannot be a pump's.
+
+    Notes
+    -----
+    A table at the motor's terminals is led back to the controller's input: divided by a drive efficiency of
+    0.96 +- 0.02, plus the cable's loss 3 I^2 R with the current in proportion to torque (rated at the table's largest), where rated
+    current and cable are known. A table at the controller's input is taken as it stands.
+
+    References
+    ----------
+    .. [1] IEC 60228, resistance of copper conductors. From memory.
+    """
+    speeds = [row.speed_rpm for row in pump.curve]
+    table = pump_table(
+        [row.head_m for row in pump.curve],
+        [row.flow_m3_h for row in pump.curve],
+        [row.power_w for row in pump.curve],
+        None if any(speed is None for speed in speeds) else speeds,
+    )
+    extra = 0.0
+    if pump.curve_power_at == "motor-terminals":
+        table, extra = _at_controller(table, motor, cable), DRIVE_EFFICIENCY_STD / DRIVE_EFFICIENCY
+    return _fit(table, pump.kind, motor.rated_speed_rpm if motor else None, extra)
+
+
+def _at_controller(table: PumpTable, motor: "Motor | None", cable: "Cable | None") -> PumpTable:
+    loss: Floats = np.zeros_like(table.power_w)
+    if motor and cable and motor.rated_current_a:
+        ohm = COPPER_OHM_MM2_M * cable.length_m / cable.conductor_mm2
+        torque = table.power_w if table.speed_rpm is None else table.power_w / table.speed_rpm
+        loss = 3 * ohm * (motor.rated_current_a * torque / torque.max()) ** 2
+    return PumpTable(table.head_m, table.flow_m3_h, (table.power_w + loss) / DRIVE_EFFICIENCY, table.speed_rpm)
+
+
+def _fit(table: PumpTable, kind: PumpKind, rated_rpm: float | None, extra_power_share: float) -> PumpModel:
+    head, flow, power = table.head_m, table.flow_m3_h, table.power_w
+    speed_known = table.speed_rpm is not None
+    if table.speed_rpm is not None:
+        reference = float(table.speed_rpm.max())
+        x = table.speed_rpm / reference
+    else:
+        reference = rated_rpm or RELATIVE_RPM
+        helical = kind == "helical-rotor"
+        x = helical_speed(head, flow, power) if helical else centrifugal_speed(head, flow)
+    fit = fit_helical if kind == "helical-rotor" else fit_centrifugal
+    core = fit(x, head, flow, power, reference)
+    lifting = flow > 0
+    model = PumpModel(
+        kind, core, speed_known, (float(head[lifting].min()), float(head.max())), (float(x.min()), float(x.max())),
+        float(flow.max()), float(power.max()), _spread(table, core, x, extra_power_share),
+    )  # fmt: skip
+    return _with_flow_of_power(model, table)
+
+
+def _rounding(values: Floats) -> float:
+    """Standard uncertainty from the last digit that the column uses: its step over the root of 12."""
+    for digits in range(-3, 4):
+        if np.allclose(values, np.round(values, digits), rtol=0, atol=1e-9):
+            return float(10.0**-digits / np.sqrt(12))
+    return 0.0
+
+
+def _std(residual: Floats, rows: int, values: Floats) -> float:
+    """Root mean square with the degrees of freedom that about five fitted terms leave, and the rounding."""
+    free = max(rows - 5, 0.2 * rows)
+    return float(np.hypot(np.sqrt(np.nansum(residual**2) / free), _rounding(values)))
+
+
+def _spread(table: PumpTable, core, x: Floats, extra_power_share: float) -> Spread:
+    head, flow, power = table.head_m, table.flow_m3_h, table.power_w
+    rows, power_top = len(x), float(power.max())
+    efficiency_share = (10 * max(1 - power_top / 10_000, 0.0) + 7) / 100 / COVERAGE
+    return Spread(
+        flow_of_power_m3_h=0.0,
+        flow_of_speed_m3_h=_std(core.flow(x, head) - flow, rows, flow),
+        power_w=_std(core.power_at_head(x, head) - power, rows, power),
+        head_m=_std(core.head(x, flow) - head, rows, head),
+        tolerance_flow=0.10 / COVERAGE,
+        tolerance_head=0.08 / COVERAGE,
+        tolerance_power=float(np.hypot(efficiency_share, extra_power_share)),
+    )
+
+
+def _with_flow_of_power(model: PumpModel, table: PumpTable) -> PumpModel:
+    """The same model with the misfit of flow(power, head), which needs the model's own inverse."""
+    from dataclasses import replace
+
+    got = model.flow_of_power(table.power_w, table.head_m)
+    spread = replace(model.spread, flow_of_power_m3_h=_std(got - table.flow_m3_h, len(got), table.flow_m3_h))
+    return replace(model, spread=spread)

@@ -1,0 +1,168 @@
+"""A pump's surfaces as regular tables: a season's rows in a few tens of nanoseconds each.
+
+Flow: PumpModel -> HERE -> expected.py, operating_point.py. Tables are bilinear in head and in the root of the distance from
+where lifting begins, where flow rises steepest. Their error is tested: below 0.1 % of the largest flow or power.
+Never: I/O, pandas, reasons (ask the exact model's `answer`).
+"""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+if TYPE_CHECKING:
+    from analysis.physics.pump_model import PumpModel
+
+Floats = NDArray[np.float64]
+
+HEADS = 257
+STEPS = 193
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """z on a regular grid over (u, v), both 0 to 1, flattened so that one index reaches a cell."""
+
+    flat: Floats
+    rows: int
+    columns: int
+
+    def at(self, u: Floats, v: Floats) -> Floats:
+        """Bilinear; u and v must lie within 0 to 1 or be NaN (then NaN)."""
+        across, along = u * (self.rows - 1), v * (self.columns - 1)
+        with np.errstate(invalid="ignore"):
+            i = across.astype(np.int32)
+            j = along.astype(np.int32)
+        np.clip(i, 0, self.rows - 2, out=i)
+        np.clip(j, 0, self.columns - 2, out=j)
+        across -= i
+        along -= j
+        i *= self.columns
+        i += j
+        near, far = self.flat.take(i), self.flat.take(i + 1)
+        near += along * (far - near)
+        i += self.columns
+        low, high = self.flat.take(i), self.flat.take(i + 1)
+        low += along * (high - low)
+        low -= near
+        low *= across
+        near += low
+        return near
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """y on a regular grid over v, 0 to 1; linear between."""
+
+    values: Floats
+
+    def at(self, v: Floats) -> Floats:
+        along = v * (len(self.values) - 1)
+        with np.errstate(invalid="ignore"):
+            j = along.astype(np.int32)
+        np.clip(j, 0, len(self.values) - 2, out=j)
+        along -= j
+        near, far = self.values.take(j), self.values.take(j + 1)
+        near += along * (far - near)
+        return near
+
+
+class PumpLookup:
+    """Same questions as PumpModel, same NaN outside validity, from tables. Arguments broadcast; floats become arrays."""
+
+    def __init__(self, model: "PumpModel") -> None:
+        self.model = model
+        low, high = model.head_limits_m
+        self._head_low, self._head_high = low, high
+        # points crowd towards the highest head, where a centrifugal pump's flow ends like a root
+        heads = high - (high - low) * np.linspace(1, 0, HEADS) ** 2
+        core = model.core
+        top = np.minimum(core.run_out_speed(heads), model.speed_top)
+        lift = np.minimum(core.lift_speed(heads), top)
+        root = np.linspace(0, 1, STEPS)[:, None] ** 2
+        x = lift + root * (top - lift)
+        power_lift, power_top = core.power_at_head(lift, heads), core.power_at_head(top, heads)
+        self._x_lift, self._x_span = Ladder(lift), Ladder(np.maximum(top - lift, 1e-9))
+        self._p_lift, self._p_span = Ladder(power_lift), Ladder(np.maximum(power_top - power_lift, 1e-9))
+        self._flow_of_x = _sheet(core.flow(x, heads))
+        power = power_lift + root * (power_top - power_lift)
+        at_power = model.relative_speed_of_power(power, np.broadcast_to(heads, power.shape))
+        self._flow_of_p = _sheet(core.flow(at_power, heads))
+        self._x_of_p = _sheet((at_power - lift) / np.maximum(top - lift, 1e-9))
+        self._power_of_x = _sheet(core.power_at_head(x, heads))
+        flow_top = core.flow(top, heads)
+        self._q_top = Ladder(np.maximum(flow_top, 1e-9))
+        flow = np.linspace(0, 1, STEPS)[:, None] * flow_top
+        at_flow = model.relative_speed_of_flow(flow, np.broadcast_to(heads, flow.shape))
+        self._power_of_q = _sheet(core.power_at_head(at_flow, heads))
+
+    def flow_of_power(self, power_w: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
+        """Flow at power and head; 0 below where lifting begins, NaN outside validity. [W], [m] -> [m3/h]"""
+        head, v = self._heads(head_m)
+        u = self._root(np.asarray(power_w, float), self._p_lift.at(v), self._p_span.at(v))
+        return self._worn(self._flow_of_p.at(u, v), head, wear)
+
+    def flow(self, speed_rpm: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
+        """Flow at speed and head; 0 below where lifting begins, NaN outside validity. [1/min], [m] -> [m3/h]"""
+        head, v = self._heads(head_m)
+        u = self._root(self._x(speed_rpm), self._x_lift.at(v), self._x_span.at(v))
+        return self._worn(self._flow_of_x.at(u, v), head, wear)
+
+    flow_of_speed = flow
+
+    def power_of_speed(self, speed_rpm: ArrayLike, head_m: ArrayLike) -> Floats:
+        """Power at speed and head, also where nothing is lifted; NaN outside validity. [1/min], [m] -> [W]"""
+        head, v = self._heads(head_m)
+        x, lift = np.broadcast_arrays(self._x(speed_rpm), self._x_lift.at(v))
+        power = self._power_of_x.at(self._root(x, lift, self._x_span.at(v)), v)
+        idle = (x < lift) & (x >= 0)
+        if idle.any():
+            power[idle] = self.model.core.power_at_head(x[idle], np.broadcast_to(head, x.shape)[idle])
+        return power
+
+    def speed_of_power(self, power_w: ArrayLike, head_m: ArrayLike) -> Floats:
+        """Speed at power and head; NaN where nothing is lifted, outside validity or without speeds. [W], [m] -> [1/min]"""
+        _, v = self._heads(head_m)
+        power, lift = np.asarray(power_w, float), self._p_lift.at(v)
+        u = self._root(power, lift, self._p_span.at(v))
+        x = self._x_lift.at(v) + self._x_of_p.at(u, v) * self._x_span.at(v)
+        scale = self.model.core.reference_rpm if self.model.speed_known else np.nan
+        return np.where(power < lift, np.nan, x * scale)
+
+    def power_of_flow(self, flow_m3_h: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
+        """Power that lifts this flow; NaN outside validity. [m3/h], [m] -> [W]"""
+        head, v = self._heads(head_m)
+        flow = np.asarray(flow_m3_h, float)
+        if np.any(np.asarray(wear) != 0.0):
+            flow = flow + np.asarray(wear, float) * self.model.core.leak_m3_h(head)
+        u = flow / self._q_top.at(v)
+        return self._power_of_q.at(np.where((u >= 0) & (u <= 1), u, np.nan), v)
+
+    def _heads(self, head_m: ArrayLike) -> tuple[Floats, Floats]:
+        head = np.atleast_1d(np.asarray(head_m, float))
+        share = (self._head_high - head) / (self._head_high - self._head_low)
+        share[~((share >= 0) & (share <= 1))] = np.nan
+        return head, 1.0 - np.sqrt(share)
+
+    def _x(self, speed_rpm: ArrayLike) -> Floats:
+        speed = np.asarray(speed_rpm, float)
+        return speed / self.model.core.reference_rpm if self.model.speed_known else np.full(speed.shape, np.nan)
+
+    @staticmethod
+    def _root(value: Floats, low: Floats, span: Floats) -> Floats:
+        """Root of the share of the way from lifting to the top; 0 below, NaN above the top or below 0."""
+        share = value - low
+        share /= span
+        share[~((share <= 1.0) & (value >= 0))] = np.nan
+        np.maximum(share, 0.0, out=share)
+        return np.sqrt(share, out=share)
+
+    def _worn(self, flow: Floats, head: Floats, wear: ArrayLike) -> Floats:
+        if np.any(np.asarray(wear) != 0.0):
+            return np.maximum(flow - np.asarray(wear, float) * self.model.core.leak_m3_h(head), 0.0)
+        return flow
+
+
+def _sheet(values: Floats) -> Sheet:
+    return Sheet(np.ascontiguousarray(values).ravel(), *values.shape)

@@ -1,0 +1,282 @@
+"""A fitted pump, asked in any direction: flow, head, power, speed, each from two of the others.
+
+Flow: pump_curve.py builds it -> HERE -> pump_lookup.py (fast tables), expected.py.
+Exact inverses; for arrays of a season's size use `lookup()`. Outside validity NaN with a reason (`answer`).
+Never: I/O, pandas, extrapolation beyond the margins below.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from analysis.physics.centrifugal import CentrifugalCore
+from analysis.physics.helical import HelicalCore
+from analysis.physics.invert import solve_increasing
+from analysis.physics.reason import Answer, Reason
+
+if TYPE_CHECKING:
+    from analysis.physics.pump_lookup import PumpLookup
+
+Floats = NDArray[np.float64]
+Codes = NDArray[np.uint8]
+PumpKind = Literal["helical-rotor", "multistage-centrifugal"]
+
+SPEED_MARGIN = 1.15  # answers reach this far above the table's fastest row
+STRETCH_MAX = 4.0  # far below the slowest row the flow is small, and so is what can be wrong with it
+HEAD_LOWEST = 0.2  # a centrifugal pump follows its affinity down to here, as a share of its lowest head
+HEAD_MARGIN = (0.5, 1.2)  # and, for a helical rotor, from half its lowest head to 1.2 of its highest
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Standard uncertainties of the fit over its own rows, and shares that the pump's tolerance allows."""
+
+    flow_of_power_m3_h: float
+    flow_of_speed_m3_h: float
+    power_w: float
+    head_m: float
+    tolerance_flow: float
+    tolerance_head: float
+    tolerance_power: float
+
+
+@dataclass(frozen=True)
+class PumpModel:
+    """One pump. Every method takes floats or arrays that broadcast, and returns float64 of the common shape.
+
+    `wear` is the share of the reference flow (table's fastest speed, three quarters of its highest head or of
+    shut-off) that leaks back: 0 healthy. At other heads the leak follows the head, in proportion (helical) or as its root.
+    """
+
+    kind: PumpKind
+    core: HelicalCore | CentrifugalCore
+    speed_known: bool
+    head_range_m: tuple[float, float]
+    speed_range: tuple[float, float]
+    flow_max_m3_h: float
+    power_max_w: float
+    spread: Spread
+
+    # -- from speed ------------------------------------------------------------------------------------------------
+
+    def flow(self, speed_rpm: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
+        """Flow at speed and head: 0 where nothing is lifted, NaN outside validity. [1/min], [m] -> [m3/h]"""
+        x, head = self._pair(speed_rpm, head_m, self.core.reference_rpm)
+        lifted = self.core.flow(x, head) - np.asarray(wear, float) * self.core.leak_m3_h(head)
+        return self._valid(np.maximum(lifted, 0.0), self._speed_reason(x, head))
+
+    flow_of_speed = flow
+
+    def power_of_speed(self, speed_rpm: ArrayLike, head_m: ArrayLike) -> Floats:
+        """Power at speed and head, worn or not. [1/min], [m] -> [W]"""
+        x, head = self._pair(speed_rpm, head_m, self.core.reference_rpm)
+        return self._valid(self.core.power_at_head(x, head), self._speed_reason(x, head))
+
+    def head(self, speed_rpm: ArrayLike, flow_m3_h: ArrayLike) -> Floats:
+        """Head at speed and flow; NaN where this speed cannot give the flow. [1/min], [m3/h] -> [m]"""
+        x, flow = self._pair(speed_rpm, flow_m3_h, self.core.reference_rpm)
+        head = self.core.head(x, flow)
+        return self._valid(head, self._flow_reason(x, flow, head))
+
+    head_of_speed = head
+
+    def power(self, speed_rpm: ArrayLike, flow_m3_h: ArrayLike) -> Floats:
+        """Power at speed and flow. [1/min], [m3/h] -> [W]"""
+        x, flow = self._pair(speed_rpm, flow_m3_h, self.core.reference_rpm)
+        return self._valid(self.core.power(x, flow), self._flow_reason(x, flow, self.core.head(x, flow)))
+
+    def torque_n_m(self, speed_rpm: ArrayLike, head_m: ArrayLike) -> Floats:
+        """Power over angular speed: what a permanent-magnet motor's current follows. [1/min], [m] -> [N m]"""
+        speed = np.asarray(speed_rpm, float)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(speed > 0, self.power_of_speed(speed, head_m) / (speed * np.pi / 30), np.nan)
+
+    # -- from power ------------------------------------------------------------------------------------------------
+
+    def flow_of_power(self, power_w: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
+        """Flow at power and head: 0 where the power does not lift, NaN outside validity. [W], [m] -> [m3/h]"""
+        power, head = self._pair(power_w, head_m)
+        x, reason = self._x_of_power(power, head)
+        lifted = self.core.flow(x, head) - np.asarray(wear, float) * self.core.leak_m3_h(head)
+        return self._valid(np.maximum(lifted, 0.0), reason)
+
+    def speed_of_power(self, power_w: ArrayLike, head_m: ArrayLike) -> Floats:
+        """Speed at power and head; NaN where the table has no speeds. [W], [m] -> [1/min]"""
+        x, reason = self._x_of_power(*self._pair(power_w, head_m))
+        return self._valid(x * self.core.reference_rpm, self._without_speed(reason))
+
+    # -- from flow -------------------------------------------------------------------------------------------------
+
+    def power_of_flow(self, flow_m3_h: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
+        """Power that lifts this flow to this head. [m3/h], [m] -> [W]"""
+        x, head, reason = self._x_of_flow(flow_m3_h, head_m, wear)
+        return self._valid(self.core.power_at_head(x, head), reason)
+
+    def speed_of_flow(self, flow_m3_h: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
+        """Speed that lifts this flow to this head; at flow 0 the speed where lifting begins. [m3/h], [m] -> [1/min]"""
+        x, _, reason = self._x_of_flow(flow_m3_h, head_m, wear)
+        return self._valid(x * self.core.reference_rpm, self._without_speed(reason))
+
+    def lift_power(self, head_m: ArrayLike) -> Floats:
+        """Power at which lifting begins. [m] -> [W]"""
+        head = np.asarray(head_m, float)
+        x = self.core.lift_speed(head)
+        return self._valid(self.core.power_at_head(x, head), self._head_reason(head))
+
+    def lift_speed(self, head_m: ArrayLike) -> Floats:
+        """Speed at which lifting begins. [m] -> [1/min]"""
+        head = np.asarray(head_m, float)
+        return self._valid(
+            self.core.lift_speed(head) * self.core.reference_rpm, self._without_speed(self._head_reason(head))
+        )
+
+    # -- with reasons and uncertainty ------------------------------------------------------------------------------
+
+    def answer(self, method: str, first: ArrayLike, second: ArrayLike) -> Answer:
+        """Value, uncertainties and reason of one of the methods above, by its name.
+
+        ValueError for a name that is none: `flow`, `power_of_speed`, `head`, `power`, `flow_of_power`, `power_of_flow`.
+        """
+        if method not in _STD_OF:
+            raise ValueError(f"method must be one of {', '.join(_STD_OF)}, got {method!r}")
+        one, two = np.broadcast_arrays(np.asarray(first, float), np.asarray(second, float))
+        value = getattr(self, method)(one, two)
+        if method == "flow_of_power":
+            x, reason = self._x_of_power(one, two)
+        elif method == "power_of_flow":
+            x, _, reason = self._x_of_flow(one, two, 0.0)
+        elif method in ("head", "power"):
+            x = one / self.core.reference_rpm
+            reason = self._flow_reason(x, two, self.core.head(x, two))
+        else:
+            x = one / self.core.reference_rpm
+            reason = self._speed_reason(x, two)
+        base, share = (getattr(self.spread, name) for name in _STD_OF[method])
+        fit = self._valid(np.hypot(base, 0.004 * value) * self._stretch(x), reason)
+        return Answer(value, fit, share * value, reason)
+
+    def lookup(self) -> "PumpLookup":
+        """The same model as regular tables: a few tens of nanoseconds a row."""
+        return self._lookup
+
+    @property
+    def head_limits_m(self) -> tuple[float, float]:
+        """Lowest and highest head that any answer is given for. [m]"""
+        if isinstance(self.core, HelicalCore):
+            return HEAD_MARGIN[0] * self.head_range_m[0], HEAD_MARGIN[1] * self.head_range_m[1]
+        top = float(self.core.f_grid[0] * SPEED_MARGIN ** self.core.exponents[0])
+        return HEAD_LOWEST * self.head_range_m[0], top
+
+    @property
+    def speed_top(self) -> float:
+        """Largest relative speed that any answer is given for. [-]"""
+        return SPEED_MARGIN
+
+    def relative_speed_of_power(self, power_w: Floats, head_m: Floats) -> Floats:
+        """Relative speed at power and head, without a judgement of validity; for tables. [W], [m] -> [-]"""
+        return self._x_of_power(power_w, head_m)[0]
+
+    def relative_speed_of_flow(self, flow_m3_h: Floats, head_m: Floats) -> Floats:
+        """Relative speed at flow and head, without a judgement of validity; for tables. [m3/h], [m] -> [-]"""
+        return self._x_of_flow(flow_m3_h, head_m, 0.0)[0]
+
+    @cached_property
+    def _lookup(self) -> "PumpLookup":
+        from analysis.physics.pump_lookup import PumpLookup
+
+        return PumpLookup(self)
+
+    # -- validity --------------------------------------------------------------------------------------------------
+
+    def _pair(self, first: ArrayLike, second: ArrayLike, scale: float = 1.0) -> tuple[Floats, Floats]:
+        one, two = np.broadcast_arrays(np.asarray(first, float) / scale, np.asarray(second, float))
+        return one, two
+
+    def _stretch(self, x: Floats) -> Floats:
+        """How far a relative speed lies from the table's, as a factor on the fit's uncertainty."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            away = np.maximum(np.log(np.maximum(self.speed_range[0] / x, x / self.speed_range[1])), 0.0)
+        return np.minimum(np.sqrt(1 + (away / 0.15) ** 2), STRETCH_MAX)
+
+    def _head_reason(self, head: Floats) -> Codes:
+        reason = np.zeros(np.shape(head), np.uint8)
+        low, high = self.head_limits_m
+        outside = (head < low) | ((head > high) & (self.kind == "helical-rotor"))
+        reason[...] = np.where(outside, Reason.HEAD_OUTSIDE, reason)
+        top = self.core.lift_speed(head) > SPEED_MARGIN
+        reason[...] = np.where(top, Reason.BEYOND_SHUT_OFF, reason)
+        reason[...] = np.where(head < 0, Reason.IMPOSSIBLE, reason)
+        reason[...] = np.where(np.isnan(head), Reason.MISSING, reason)
+        return reason
+
+    def _without_speed(self, reason: Codes) -> Codes:
+        return reason if self.speed_known else np.where(reason > 1, reason, Reason.NO_SPEED).astype(np.uint8)
+
+    def _speed_reason(self, x: Floats, head: Floats) -> Codes:
+        reason = self._head_reason(head)
+        idle = (reason == Reason.BEYOND_SHUT_OFF) & (x <= SPEED_MARGIN)  # any allowed speed is too slow for it
+        reason = np.where(idle, Reason.OK, reason).astype(np.uint8)
+        reason = _first(reason, x <= self.core.lift_speed(head), Reason.NOT_LIFTING)
+        reason = _first(reason, x > self.core.run_out_speed(head), Reason.BEYOND_RUN_OUT)
+        reason = np.where(x > SPEED_MARGIN, Reason.TOO_FAST, reason)
+        reason = np.where(x < 0, Reason.IMPOSSIBLE, reason)
+        return self._without_speed(np.where(np.isnan(x) | np.isnan(head), Reason.MISSING, reason).astype(np.uint8))
+
+    def _flow_reason(self, x: Floats, flow: Floats, head: Floats) -> Codes:
+        reason = np.where(np.isnan(head), Reason.BEYOND_RUN_OUT, Reason.OK).astype(np.uint8)
+        if self.kind == "helical-rotor":
+            low, high = self.head_limits_m
+            reason = np.where((head < low) | (head > high), Reason.HEAD_OUTSIDE, reason)
+        reason = np.where(x > SPEED_MARGIN, Reason.TOO_FAST, reason)
+        reason = np.where((x <= 0) | (flow < 0), Reason.IMPOSSIBLE, reason)
+        reason = np.where(np.isnan(x) | np.isnan(flow), Reason.MISSING, reason)
+        return self._without_speed(reason.astype(np.uint8))
+
+    def _x_top(self, head: Floats) -> Floats:
+        return np.minimum(self.core.run_out_speed(head), SPEED_MARGIN)
+
+    def _x_of_power(self, power: Floats, head: Floats) -> tuple[Floats, Codes]:
+        reason, top = self._head_reason(head), self._x_top(head)
+        strongest = self.core.power_at_head(top, head)
+        x = solve_increasing(lambda at: self.core.power_at_head(at, head), power, np.zeros_like(top), top)
+        idle = (reason == Reason.BEYOND_SHUT_OFF) & (power <= strongest)
+        reason = np.where(idle, Reason.OK, reason).astype(np.uint8)
+        reason = _first(reason, x <= self.core.lift_speed(head), Reason.NOT_LIFTING)
+        over = np.where(top < SPEED_MARGIN, Reason.BEYOND_RUN_OUT, Reason.TOO_STRONG)
+        reason = np.where((power > strongest) & (reason <= 1), over, reason)
+        reason = np.where(power < 0, Reason.IMPOSSIBLE, reason)
+        return x, np.where(np.isnan(power) | np.isnan(head), Reason.MISSING, reason).astype(np.uint8)
+
+    def _x_of_flow(self, flow_m3_h: ArrayLike, head_m: ArrayLike, wear: ArrayLike) -> tuple[Floats, Floats, Codes]:
+        flow, head = self._pair(flow_m3_h, head_m)
+        through = flow + np.asarray(wear, float) * self.core.leak_m3_h(head)
+        through, head, flow = np.broadcast_arrays(through, head, flow)
+        reason, top = self._head_reason(head), self._x_top(head)
+        low = np.minimum(self.core.lift_speed(head), top)
+        x = solve_increasing(lambda at: self.core.flow(at, head), through, low, top)
+        over = np.where(top < SPEED_MARGIN, Reason.BEYOND_RUN_OUT, Reason.TOO_FAST)
+        reason = np.where((through > self.core.flow(top, head)) & (reason <= 1), over, reason)
+        reason = np.where(flow < 0, Reason.IMPOSSIBLE, reason)
+        return x, head, np.where(np.isnan(through) | np.isnan(head), Reason.MISSING, reason).astype(np.uint8)
+
+    @staticmethod
+    def _valid(value: Floats, reason: Codes) -> Floats:
+        return np.where(reason <= Reason.NOT_LIFTING, value, np.nan)
+
+
+_STD_OF = {
+    "flow": ("flow_of_speed_m3_h", "tolerance_flow"),
+    "flow_of_power": ("flow_of_power_m3_h", "tolerance_flow"),
+    "power_of_speed": ("power_w", "tolerance_power"),
+    "power_of_flow": ("power_w", "tolerance_power"),
+    "power": ("power_w", "tolerance_power"),
+    "head": ("head_m", "tolerance_head"),
+}
+
+
+def _first(reason: Codes, where: NDArray[np.bool_], code: Reason) -> Codes:
+    """`code` where nothing worse was said."""
+    return np.where(where & (reason == Reason.OK), code, reason).astype(np.uint8)

@@ -1,0 +1,101 @@
+"""A pump's table of rows, judged before anything is fitted to it.
+
+Flow: datasheet or test bench -> HERE -> pump_curve.py. A table that breaks physics is refused by name: its units slipped.
+Never: I/O, pandas, repairs.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from analysis.physics.hydraulic_power import hydraulic_power_w
+
+Floats = NDArray[np.float64]
+
+EFFICIENCY_MAX = 0.90  # wire to water; no small pump set reaches it (common practice, no source)
+EFFICIENCY_MIN = 0.02  # the best row of any real pump is far above (same)
+
+
+@dataclass(frozen=True)
+class PumpTable:
+    """Rows of one pump, each float64[n]; `speed_rpm` is None where the table has no speeds."""
+
+    head_m: Floats
+    flow_m3_h: Floats
+    power_w: Floats
+    speed_rpm: Floats | None = None
+
+
+def pump_table(
+    head_m: ArrayLike, flow_m3_h: ArrayLike, power_w: ArrayLike, speed_rpm: ArrayLike | None = None
+) -> PumpTable:
+    """Rows as arrays, refused where they cannot be a pump's.
+
+    Parameters
+    ----------
+    head_m, flow_m3_h, power_w : array-like, shape (n,), n >= 3
+        Total head, flow and power of each row, at two heads or more. [m], [m3/h], [W]
+    speed_rpm : array-like, shape (n,), optional
+        Speed of each row; None, or any NaN in it, means a table without speeds. [1/min]
+
+    Returns
+    -------
+    PumpTable
+
+    Raises
+    ------
+    ValueError
+        Shapes differ, too few rows or heads, a negative or missing value, no flow at all, or an efficiency that says that
+        a unit slipped; the text names the column and the row.
+
+    References
+    ----------
+    .. [1] Conservation of energy: hydraulic power rho g Q H never exceeds the power taken in.
+    """
+    columns: dict[str, Any] = {"head_m": head_m, "flow_m3_h": flow_m3_h, "power_w": power_w}
+    arrays = {name: np.atleast_1d(np.asarray(values, float)) for name, values in columns.items()}
+    head, flow, power = arrays["head_m"], arrays["flow_m3_h"], arrays["power_w"]
+    if len({len(values) for values in arrays.values()}) > 1 or head.ndim != 1:
+        sizes = ", ".join(f"{name} {values.shape}" for name, values in arrays.items())
+        raise ValueError(f"curve: columns must be flat and of one length, got {sizes}")
+    if len(head) < 3 or len(np.unique(head)) < 2:
+        raise ValueError(f"curve: needs 3 rows or more, at 2 heads or more; got {len(head)} at {len(np.unique(head))}")
+    for name, values in arrays.items():
+        bad = ~(values >= 0) | ~np.isfinite(values)
+        if bad.any():
+            row = int(np.argmax(bad))
+            raise ValueError(f"curve[{row}].{name}: must be a number, 0 or more, got {values[row]!r}")
+    if not flow.max() > 0 or not power.min() > 0:
+        raise ValueError("curve: some row needs a flow above 0, and every row a power_w above 0")
+    _judge_energy(head, flow, power)
+    return PumpTable(head, flow, power, _speeds(speed_rpm, len(head)))
+
+
+def _speeds(speed_rpm: ArrayLike | None, count: int) -> Floats | None:
+    if speed_rpm is None:
+        return None
+    speeds = np.atleast_1d(np.array([np.nan if one is None else one for one in np.atleast_1d(speed_rpm)], float))
+    if speeds.shape != (count,):
+        raise ValueError(f"curve: speed_rpm has {speeds.size} rows, the other columns {count}")
+    if np.isnan(speeds).any():
+        return None
+    if not (speeds > 0).all():
+        raise ValueError(f"curve[{int(np.argmin(speeds))}].speed_rpm: must be above 0, got {speeds.min()!r}")
+    return speeds
+
+
+def _judge_energy(head: Floats, flow: Floats, power: Floats) -> None:
+    share = hydraulic_power_w(flow, head) / power
+    row = int(np.argmax(share))
+    if share[row] > EFFICIENCY_MAX:
+        raise ValueError(
+            f"curve[{row}]: {flow[row]:g} m3/h at {head[row]:g} m is {share[row]:.0%} of power_w = {power[row]:g}; "
+            "no pump does that: is power_w in kW, flow_m3_h in L/min or head_m in feet?"
+        )
+    if share[row] < EFFICIENCY_MIN:
+        raise ValueError(
+            f"curve: the best row turns {share[row]:.1%} of power_w into lift; "
+            "is flow_m3_h in m3/s or L/s, or head_m in bar?"
+        )
