@@ -1,0 +1,144 @@
+"""Takes rows from the spool to the link when they are due, and frees them when the server has stored them.
+
+Flow: spool, outbox (what), clock (their times) -> HERE -> link; `stored` -> outbox, spool, clock.
+Never: a row that is not accepted; a decision by an acknowledgement of the broker.
+"""
+
+from dataclasses import dataclass, field
+
+from logger.clock import BoardClock, time_of
+from logger.link import Acked, Down, Event, Link, Stored, Up
+from logger.outbox import Outbox, Wanted
+from logger.record import senml
+from logger.record.pack import pack
+from logger.record.reading import Reading
+from logger.record.topics import READINGS
+from logger.spool import Spool
+
+ROWS_MAX = {"pack": 500, "senml-json": 40, "senml-cbor": 40}
+QUIET_S = 2.0
+"""After connecting, so long a wait for the `stored` that the broker kept, lest rows go out that the server has."""
+ENCODE = {"pack": pack, "senml-json": senml.to_json, "senml-cbor": senml.to_cbor}
+
+
+@dataclass
+class Sender:
+    """`batch_s`: live rows wait at most so long; `hold_s`: unsure rows wait so long, connected, for the time."""
+
+    site: str
+    spool: Spool
+    link: Link
+    clock: BoardClock
+    form: str = "pack"
+    batch_s: float = 60.0
+    hold_s: float = 900.0
+    counts: dict[str, int] = field(default_factory=lambda: dict.fromkeys(("batches", "rows", "again", "rows_freed"), 0))
+
+    def __post_init__(self) -> None:
+        self.outbox = Outbox(self.spool.boot.name, ROWS_MAX[self.form])
+        for boot in self.spool.boots_with_rows():
+            self.outbox.known(boot, self.spool.first_seq(boot))
+        self._in_flight: dict[int, Wanted] = {}
+        self._batch_from_s: float | None = None
+        self._quiet_until_s = 0.0
+        self._held_s = 0.0
+        self._sent_at_s: float | None = None
+        self._asked: Wanted | None = None
+        self.hurry = False
+
+    def take(self, event: Event, now_s: float) -> None:
+        """What the link reports."""
+        if isinstance(event, Up):
+            self.outbox.link_up(self.spool.accepted_seq + 1)
+            self._quiet_until_s, self._asked = now_s + QUIET_S, None
+        elif isinstance(event, Stored):
+            self._stored(event, now_s)
+        elif isinstance(event, Acked):
+            self._in_flight.pop(event.token, None)
+        elif isinstance(event, Down) and self.link.connected is False and self.link.room == 0:
+            # paho sends again what was in flight when the same client comes back; a fresh client does not know of it.
+            self._lost_flight()
+
+    def send(self, now_s: float) -> None:
+        """Publish what is due, as far as there is room."""
+        if not self.link.connected or now_s < self._quiet_until_s:
+            self._sent_at_s = now_s
+            return
+        self._hold(now_s)
+        if self._live_due(now_s):
+            wanted = self.outbox.live(self.spool.accepted_seq, now_s)
+            if wanted and self.link.room:
+                self._publish(wanted, now_s)
+                self._batch_from_s, self.hurry = now_s, False
+        skip: set[str] = set()
+        last = {boot: self.spool.last_seq(boot) for boot in self.spool.boots_with_rows()}
+        while self.link.room:
+            wanted = self.outbox.backlog(last, now_s, skip)
+            if wanted is None:
+                return
+            if not self._publish(wanted, now_s):
+                skip.add(wanted.boot)
+
+    def _live_due(self, now_s: float) -> bool:
+        if self._batch_from_s is None:
+            self._batch_from_s = now_s
+            return True
+        return self.hurry or now_s - self._batch_from_s >= self.batch_s
+
+    def _publish(self, wanted: Wanted, now_s: float) -> bool:
+        """Read, encode, hand over. False: nothing could go (rows wait for their time, or the client is full)."""
+        boot = self.spool.boots.by_name[wanted.boot]
+        readings, kernel = [], self.spool.boot.kernel
+        for row in self.spool.rows(wanted.boot, wanted.first, wanted.last, wanted.last - wanted.first + 1):
+            known = time_of(row, boot, kernel)
+            if known is None:
+                break
+            readings.append(Reading(self.site, known[0], row.values, wanted.boot, row.seq, known[1]))
+        if not readings:
+            return False
+        token = self.link.publish(READINGS, ENCODE[self.form](readings))
+        if token is None:
+            return False
+        sent = Wanted(wanted.boot, wanted.first, wanted.first + len(readings) - 1)
+        self.counts["again"] += self.outbox.was_sent(sent)
+        self.outbox.sent(sent, now_s)
+        self._in_flight[token] = sent
+        self.counts["batches"] += 1
+        self.counts["rows"] += len(readings)
+        if self._asked is None:
+            self._asked = sent
+        return True
+
+    def _stored(self, event: Stored, now_s: float) -> None:
+        if event.time_ms is not None and not event.retained and self._answers(event):
+            self.clock.heard(event.time_ms)
+            self._asked = None
+        for boot, seq in event.boots.items():
+            self.outbox.stored(boot, seq, now_s)
+            before = self.spool.kept_rows
+            self.spool.free(boot, self.outbox.stored_seq(boot))
+            self.counts["rows_freed"] += before - self.spool.kept_rows
+            if boot not in self.spool.boots.by_name:
+                self.outbox.forgotten(boot)
+        self._quiet_until_s = 0.0
+
+    def _answers(self, event: Stored) -> bool:
+        """Is it the answer to something sent over this connection? Only then is it surely fresh: brokers keep old ones."""
+        asked = self._asked
+        return asked is not None and self.outbox.stored_seq(asked.boot) < asked.last <= event.boots.get(asked.boot, 0)
+
+    def _hold(self, now_s: float) -> None:
+        """Rows with unsure times have waited long enough, with a link that could have brought the time: let them go."""
+        self._held_s += now_s - (self._sent_at_s if self._sent_at_s is not None else now_s)
+        self._sent_at_s = now_s
+        if self.clock.learnt is not None or self._held_s < self.hold_s:
+            return
+        self._held_s = 0.0
+        for boot in self.spool.boots.by_name.values():
+            if boot.offset_ms is None and boot.kernel == self.spool.boot.kernel:
+                self.spool.gave_up(boot.name, self.spool.last_seq(boot.name))
+
+    def _lost_flight(self) -> None:
+        for wanted in self._in_flight.values():
+            self.outbox.not_sent(wanted.boot, wanted.first, wanted.last)
+        self._in_flight.clear()

@@ -1,0 +1,108 @@
+"""The tables of BOARD.toml, typed: every key with its unit, range and default.
+
+Flow: settings.py fills and judges them -> HERE -> the parts of the logger.
+Never: a file, a judgement.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from logger.record.site_facts import fact
+
+
+@dataclass(frozen=True)
+class Board:
+    """The board itself. `sync_every_s`: what a power cut can lose at most, 0 = nothing that was read."""
+
+    site: str
+    spool: str = "spool"
+    limit_mb: float = fact("MB", 0.1, 1e6, default=64.0)
+    sync_every_s: float = fact("s", 0, 3600, default=10.0)
+    interval_s: float = fact("s", 0, 3600, default=60.0)
+    extremes: tuple[str, ...] = ("pv_voltage_v", "motor_current_a")
+    health_every_s: float = fact("s", 10, 86400, default=3600.0)
+
+
+@dataclass(frozen=True)
+class ClockSettings:
+    """`trust`: whose word makes the wall clock right. The `simulated_` keys and `rate` are for simulated plants only."""
+
+    trust: Literal["kernel", "always"] = "kernel"
+    hold_unsure_s: float = fact("s", 0, 86400, default=900.0)
+    rate: float = fact("", 0.01, 10000, default=1.0)
+    simulated_epoch: str | None = None
+    simulated_from: str | None = None
+
+
+@dataclass(frozen=True)
+class Mqtt:
+    """The broker. `batch_s`: live rows wait at most so long; `keepalive_s`: a dead link shows after 1.5 times that."""
+
+    host: str
+    port: int | None = fact("", 1, 65535, default=None)
+    tls: bool = False
+    ca_file: str | None = None
+    cert_file: str | None = None
+    key_file: str | None = None
+    username: str | None = None
+    password_file: str | None = None
+    allow_plain: bool = False
+    client_id: str | None = None
+    format: Literal["pack", "senml-json", "senml-cbor"] = "pack"
+    batch_s: float = fact("s", 0, 86400, default=60.0)
+    keepalive_s: int = fact("s", 10, 7200, default=60)
+    session_expiry_s: int = fact("s", 0, 604800, default=3600)
+    will_delay_s: int = fact("s", 0, 3600, default=30)
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What the healthy pump draws and gives at one input power; rows of a small table. Unknown = left out."""
+
+    input_power_w: float = fact("W", 1, 1e6)
+    flow_m3_h: float | None = fact("m3/h", 0, 1000, default=None)
+    motor_current_a: float | None = fact("A", 0, 500, default=None)
+    discharge_pressure_bar: float | None = fact("bar", -1, 250, default=None)
+
+
+@dataclass(frozen=True)
+class PumpFacts:
+    """What the board needs to judge by itself (urgent.py)."""
+
+    start_delay_s: float = fact("s", 0, 3600, default=60.0)
+    meter_step_m3: float | None = fact("m3", 0.0001, 100, default=None)
+    running_power_w: float = fact("W", 1, 1e6, default=100.0)
+    running_current_a: float = fact("A", 0.05, 500, default=0.5)
+    pressure_max_bar: float | None = fact("bar", 0, 250, default=None)
+    fault_codes_ignored: tuple[int, ...] = ()
+    expected: tuple[Expected, ...] = ()
+
+
+@dataclass(frozen=True)
+class Phone:
+    """Somebody who may be told and may ask."""
+
+    name: str
+    number: str
+
+
+@dataclass(frozen=True)
+class Sms:
+    """A GSM modem on a serial port."""
+
+    port: str
+    baud: int = fact("baud", 300, 921600, default=115200)
+    phone: tuple[Phone, ...] = ()
+    per_day_max: int = fact("messages a day to each number", 1, 100, default=10)
+    remind_after_h: float = fact("h", 0.1, 168, default=4.0)
+
+
+@dataclass(frozen=True)
+class BoardTables:
+    """The file's tables, `[[source]]` apart."""
+
+    board: Board
+    mqtt: Mqtt
+    clock: ClockSettings = ClockSettings()
+    pump: PumpFacts | None = None
+    sms: Sms | None = None
