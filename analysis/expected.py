@@ -1,0 +1,175 @@
+"""What should have come: every reading's expected values, each with its standard uncertainty.
+
+Flow: site facts -> SiteModel (tables, built once); rows and factors -> HERE -> estimates, causes, pages.
+Each row's answer depends on that row, the facts and the factors alone, bit for bit, however the rows are cut into blocks.
+Never: pandas, I/O, learning, judgement.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.factors import HEALTHY, Factors
+from analysis.operating_line import hydraulics, operating_line
+from analysis.physics.array_power import array_model
+from analysis.physics.grid import Line
+from analysis.physics.pump_curve import fit_pump
+from analysis.physics.sky_table import sky_table
+from analysis.physics.system_curve import system_curve
+from analysis.row_physics import RowPhysics
+from analysis.rows import Floats, Rows
+from analysis.uncertainty import prior
+from logger.record.site_facts import SiteFacts
+
+__all__ = ["HEALTHY", "Expected", "Factors", "SiteModel"]
+
+BLOCK = 16_384
+"""Rows worked on at once: the working set stays in the processor's second-level cache."""
+KEPT_FACTORS = 8
+
+COLUMNS = (
+    "poa_w_m2",
+    "clear_poa_w_m2",
+    "cell_temp_c",
+    "mpp_power_w",
+    "mpp_voltage_v",
+    "mpp_current_a",
+    "input_power_w",
+    "head_m",
+    "flow_m3_h",
+    "flow_at_speed_m3_h",
+    "power_at_speed_w",
+    "flow_of_sun_m3_h",
+    "motor_current_a",
+)
+"""Those with an uncertainty, `<name>_std`."""
+
+
+@dataclass(frozen=True)
+class Expected:
+    """n rows' expected values: float64[n] each, NaN where not known or where nothing is asked (night, nothing fed).
+
+    daylight, poa_measured
+        bool[n]: the sun is up (upper edge, refraction in it); `poa_w_m2` is the sensor's, not the clear sky's.
+    sun_elevation_deg
+        Apparent. NaN at night.
+    poa_w_m2, clear_poa_w_m2
+        Irradiance in the plane of the array: measured where there is a sensor, else clear sky; and clear sky. [W/m2]
+    cell_temp_c
+        From the module's, else the air's temperature, else the usual one of the place and season. [deg C]
+    mpp_power_w, mpp_voltage_v, mpp_current_a
+        The array's maximum at the controller's input, under `poa_w_m2`. Not limited to what the controller takes.
+    input_power_w
+        Measured: the channel, else voltage times current. [W]
+    head_m
+        Total head: from measured level and pressure where there are any, else along the system curve at the power. [m]
+    flow_m3_h
+        What the healthy pump lifts, as the meter shows it, on the measured input power at `head_m`. [m3/h]
+    flow_at_speed_m3_h, power_at_speed_w
+        Likewise at the measured speed. NaN without speed or where the datasheet has none. [m3/h], [W]
+    flow_of_sun_m3_h
+        What it would lift on `mpp_power_w`, the controller's maximum power and speed limit honoured: the water that the
+        sun offered. [m3/h]
+    motor_current_a
+        At the measured speed and `head_m`: torque over rated torque. NaN but for permanent-magnet and brushed motors.
+    """
+
+    daylight: NDArray[np.bool_]
+    poa_measured: NDArray[np.bool_]
+    sun_elevation_deg: Floats
+    poa_w_m2: Floats
+    poa_w_m2_std: Floats
+    clear_poa_w_m2: Floats
+    clear_poa_w_m2_std: Floats
+    cell_temp_c: Floats
+    cell_temp_c_std: Floats
+    mpp_power_w: Floats
+    mpp_power_w_std: Floats
+    mpp_voltage_v: Floats
+    mpp_voltage_v_std: Floats
+    mpp_current_a: Floats
+    mpp_current_a_std: Floats
+    input_power_w: Floats
+    input_power_w_std: Floats
+    head_m: Floats
+    head_m_std: Floats
+    flow_m3_h: Floats
+    flow_m3_h_std: Floats
+    flow_at_speed_m3_h: Floats
+    flow_at_speed_m3_h_std: Floats
+    power_at_speed_w: Floats
+    power_at_speed_w_std: Floats
+    flow_of_sun_m3_h: Floats
+    flow_of_sun_m3_h_std: Floats
+    motor_current_a: Floats
+    motor_current_a_std: Floats
+
+    def __len__(self) -> int:
+        return len(self.sun_elevation_deg)
+
+
+class SiteModel:
+    """One site's tables, built once from its facts (about 0.3 s); safe to share between threads that only ask.
+
+    Parameters
+    ----------
+    facts : SiteFacts
+
+    Raises
+    ------
+    ValueError
+        A datasheet that no pump or module can have; the message names the fact.
+    """
+
+    def __init__(self, facts: SiteFacts) -> None:
+        self.facts = facts
+        self.sky = sky_table(facts.site, facts.array)
+        self.array = array_model(facts.array)
+        self.pump = fit_pump(facts.pump, facts.motor, facts.cable)
+        self.curve = system_curve(facts)
+        self.hydraulics = hydraulics(facts, self.pump, self.curve)
+        self.prior = prior(facts)
+        self._lines: dict[Factors, tuple[Line, Line]] = {}
+
+    def covariance(self, factors: Factors) -> Floats:
+        """The factors' covariance: their own, or what the tolerances leave. float64[k, k] in the order of NAMES."""
+        return np.array(self.prior.covariance if factors.covariance is None else factors.covariance)
+
+    def lines(self, factors: Factors = HEALTHY) -> tuple[Line, Line]:
+        """Operating lines over power: at any power, and kept to the speed limit. Columns: `operating_line`."""
+        found = self._lines.get(factors)
+        if found is None:
+            covariance = self.covariance(factors)
+            site = self.hydraulics
+            found = (
+                operating_line(site, factors, covariance, site.top),
+                operating_line(site, factors, covariance, site.capped),
+            )
+            while len(self._lines) >= KEPT_FACTORS:
+                self._lines.pop(next(iter(self._lines)))
+            self._lines[factors] = found
+        return found
+
+    def expect(self, rows: Rows, factors: Factors = HEALTHY) -> Expected:
+        """Every row's expected values.
+
+        Parameters
+        ----------
+        rows : Rows
+            Any channels, any spacing, any order. [n]
+        factors : Factors
+            The installation; HEALTHY = its datasheets.
+
+        Returns
+        -------
+        Expected
+            [n] each. Columns whose channels are missing hold NaN.
+        """
+        n = len(rows)
+        floats = np.full((1 + 2 * len(COLUMNS), n), np.nan)
+        flags = np.zeros((2, n), bool)
+        physics = RowPhysics(self, factors, rows)
+        for low in range(0, n, BLOCK):
+            physics.work(slice(low, min(low + BLOCK, n)), floats, flags)
+        return Expected(flags[0], flags[1], *floats)

@@ -1,0 +1,82 @@
+"""Copper between array, controller and motor: its resistance and what is lost in it.
+
+Flow: site facts -> HERE -> array_power.py, site_check/
+Never: insulation (a megohmmeter's business), I/O.
+"""
+
+from typing import cast
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+CLASS_5_OHM_PER_KM = {
+    0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30, 10.0: 1.91, 16.0: 1.21,
+    25.0: 0.780, 35.0: 0.554, 50.0: 0.386, 70.0: 0.272, 95.0: 0.206, 120.0: 0.161, 150.0: 0.129, 185.0: 0.106,
+    240.0: 0.0801, 300.0: 0.0641,
+}  # fmt: skip
+"""Highest resistance at 20 deg C of flexible plain copper: IEC 60228 table 3 (1.5 to 25 mm2 seen, the rest from memory)."""
+COPPER_PER_C = 0.00393
+"""Temperature coefficient of copper's resistance at 20 deg C: IEC 60028."""
+
+
+def resistance_ohm_per_km(conductor_mm2: float, temperature_c: ArrayLike = 20.0) -> Floats:
+    """Resistance of one copper conductor.
+
+    Parameters
+    ----------
+    conductor_mm2 : float
+        Nominal cross-section; between two standard sizes by conductance. 0.5 to 300. [mm2]
+    temperature_c : float or ndarray, any shape
+        The conductor's own temperature. [deg C]
+
+    Returns
+    -------
+    ndarray, shape of `temperature_c`
+        The standard's highest for class 5 (flexible, plain); real cable is up to about 3 % lower. NaN in, NaN out. [ohm/km]
+
+    Raises
+    ------
+    ValueError
+        `conductor_mm2` outside 0.5 to 300.
+
+    References
+    ----------
+    .. [1] IEC 60228:2004, Conductors of insulated cables, table 3. IEC 60028:1925, resistance of copper.
+    """
+    sizes = np.array(list(CLASS_5_OHM_PER_KM))
+    if not sizes[0] <= conductor_mm2 <= sizes[-1]:
+        raise ValueError(f"conductor_mm2 must be {sizes[0]:g} to {sizes[-1]:g}, got {conductor_mm2!r}")
+    conductance = np.interp(conductor_mm2, sizes, 1.0 / np.array(list(CLASS_5_OHM_PER_KM.values())))
+    warm = 1.0 + COPPER_PER_C * (np.asarray(temperature_c, float) - 20.0)
+    return cast(Floats, warm / conductance)
+
+
+def dc_loop_ohm(length_m: float, conductor_mm2: float, temperature_c: float = 20.0) -> float:
+    """Resistance there and back of a two-conductor cable. [ohm]   `length_m`: one way."""
+    return 2.0 * length_m / 1000.0 * float(resistance_ohm_per_km(conductor_mm2, temperature_c))
+
+
+def dc_drop_v(current_a: ArrayLike, length_m: float, conductor_mm2: float, temperature_c: float = 20.0) -> Floats:
+    """Voltage lost there and back: 2 I R L. [V]   NaN in, NaN out."""
+    return np.asarray(current_a, float) * dc_loop_ohm(length_m, conductor_mm2, temperature_c)
+
+
+def three_phase_drop_v(
+    current_a: ArrayLike, length_m: float, conductor_mm2: float, power_factor: float = 1.0, temperature_c: float = 20.0
+) -> Floats:
+    """Phase-to-phase voltage lost to resistance: sqrt(3) I R L cos(phi). [V]
+
+    Reactance is left out: below 25 mm2 and 400 Hz it is a few percent of the resistance. NaN in, NaN out.
+    """
+    one_way = length_m / 1000.0 * float(resistance_ohm_per_km(conductor_mm2, temperature_c))
+    return np.sqrt(3.0) * np.asarray(current_a, float) * one_way * power_factor
+
+
+def three_phase_loss_w(
+    current_a: ArrayLike, length_m: float, conductor_mm2: float, temperature_c: float = 20.0
+) -> Floats:
+    """Heat in the three conductors: 3 I^2 R L. [W]   NaN in, NaN out."""
+    one_way = length_m / 1000.0 * float(resistance_ohm_per_km(conductor_mm2, temperature_c))
+    return 3.0 * np.asarray(current_a, float) ** 2 * one_way

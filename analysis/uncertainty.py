@@ -1,0 +1,149 @@
+"""Where uncertainty comes from, and how it travels: tolerances, sensor classes, site facts, propagation.
+
+Flow: site facts -> HERE -> expected.py, baseline.py, estimates.
+A tolerance is read as the half-width that 19 of 20 keep: standard uncertainty = half of it (coverage factor 2).
+References: JCGM 100:2008, Guide to the expression of uncertainty in measurement (GUM), 5.1.2, 5.2.2, G.
+Never: learning, I/O.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from analysis.factors import NAMES, Factors
+from logger.record.site_facts import SiteFacts
+
+Floats = NDArray[np.float64]
+
+COVERAGE = 2.0
+
+
+@dataclass(frozen=True)
+class Grade:
+    """Acceptance tolerances of a pump test: half-widths as shares; `efficiency` one-sided, downwards."""
+
+    flow: float
+    head: float
+    power: float
+    efficiency: float
+
+
+GRADES = {
+    "1B": Grade(0.05, 0.03, 0.04, 0.03),
+    "2B": Grade(0.08, 0.05, 0.08, 0.05),
+    "3B": Grade(0.09, 0.07, 0.09, 0.07),
+}
+"""ISO 9906:2012 table 8 (from memory); for drivers above 10 kW, so hardly ever a borehole pump on the sun."""
+
+
+def small_pump_grade(input_power_w: float) -> Grade:
+    """Default tolerance of a pump whose driver takes up to 10 kW.
+
+    ISO 9906:2012, 4.4.2 (flow and head seen in a trade article, efficiency from memory): +-10 % flow, +-8 % head,
+    -[10 (1 - P/10 kW) + 7] % efficiency. ValueError: above 10 kW, where the grades apply, or not positive.
+    """
+    if not 0.0 < input_power_w <= 10_000.0:
+        raise ValueError(f"input_power_w must be above 0 and at most 10000, got {input_power_w!r}")
+    return Grade(0.10, 0.08, 0.08, (10.0 * (1.0 - input_power_w / 10_000.0) + 7.0) / 100.0)
+
+
+SENSOR_STD: dict[str, tuple[float, float]] = {
+    "pv_voltage_v": (0.005, 0.3),
+    "pv_current_a": (0.010, 0.02),
+    "input_power_w": (0.012, 2.0),
+    "irradiance_w_m2": (0.025, 3.0),
+    "module_temp_c": (0.0, 1.5),
+    "ambient_temp_c": (0.0, 1.0),
+    "water_level_m": (0.002, 0.05),
+    "discharge_pressure_bar": (0.0, 0.03),
+    "motor_speed_rpm": (0.002, 3.0),
+    "motor_current_a": (0.02, 0.03),
+    "flow_m3_h": (0.02, 0.01),
+    "volume_m3": (0.02, 0.0),
+}
+"""Standard uncertainty of a usual instrument, as a share of the reading and as an amount: common practice, no source."""
+
+MODULE_POWER_TOLERANCE = 0.03
+"""Nameplate power: +-3 % on most datasheets. IEC 61215 allows what the nameplate states."""
+CABLE_LENGTH_TOLERANCE = 0.10
+FRICTION_TOLERANCE = 0.30
+"""Friction from nominal diameters and roughness, fittings counted by eye: common practice, no source."""
+DRAWDOWN_TOLERANCE = 0.30
+"""A driller's step test against the well as it is used: common practice, no source."""
+LEVEL_TOLERANCE_M = 2.0
+"""A resting level as noted in the driller's log, another season and another datum: common practice, no source."""
+METER_TOLERANCE = 0.04
+"""Twice the +-2 % that ISO 4064 class 2 meters keep in their upper flow zone, for age and installation (from memory)."""
+MOTOR_CURRENT_TOLERANCE = 0.15
+CLEAR_SKY_TOLERANCE = 0.10
+POWER_TOLERANCE = 0.08
+"""Power of a small pump at given flow and head: ISO 9906's +-8 % of the better grades; see `small_pump_grade`."""
+
+
+def tolerances(facts: SiteFacts) -> dict[str, float]:
+    """Half-width that 19 of 20 installations keep, by name of the factor."""
+    fastest = max(row.power_w for row in facts.pump.curve)
+    flow = small_pump_grade(fastest).flow if fastest <= 10_000 else GRADES["3B"].flow
+    season = (facts.well.seasonal_range_m or 0.0) / 2.0
+    return {
+        "flow": flow,
+        "power": POWER_TOLERANCE,
+        "array_current": MODULE_POWER_TOLERANCE + 0.02,
+        "array_voltage": MODULE_POWER_TOLERANCE,
+        "level_offset_m": float(np.hypot(LEVEL_TOLERANCE_M, season)),
+        "drawdown": DRAWDOWN_TOLERANCE,
+        "friction": FRICTION_TOLERANCE,
+        "motor_current": MOTOR_CURRENT_TOLERANCE,
+        "meter": METER_TOLERANCE,
+        "clear_sky": CLEAR_SKY_TOLERANCE,
+    }
+
+
+def prior(facts: SiteFacts) -> Factors:
+    """A flawless installation with the covariance that its tolerances leave. The factors are independent before learning."""
+    allowed = tolerances(facts)
+    return Factors().with_vector(Factors().vector(), np.diag([(allowed[name] / COVERAGE) ** 2 for name in NAMES]))
+
+
+def sensor_std(channel: str, value: ArrayLike) -> Floats:
+    """Standard uncertainty of a reading, in the channel's unit. NaN in, NaN out. KeyError: no class is known for it."""
+    share, amount = SENSOR_STD[channel]
+    return np.hypot(share * np.asarray(value, float), amount)
+
+
+def propagate(
+    function: Callable[[Floats], Floats], at: Floats, covariance: Floats, steps: Floats
+) -> tuple[Floats, Floats]:
+    """A function's value and standard uncertainty by its slopes: the GUM's law of propagation.
+
+    Parameters
+    ----------
+    function : callable
+        From float64[k] to an array of any shape.
+    at, steps : float64[k]
+        Where, and how far to step each input for its slope (about its standard uncertainty: the slope then spans what matters).
+    covariance : float64[k, k]
+
+    Returns
+    -------
+    value, std : float64 of the function's shape
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, 5.1.2 and 5.2.2.
+    """
+    value = function(at)
+    slopes = []
+    for place, step in enumerate(steps):
+        if step == 0.0 or covariance[place, place] == 0.0:
+            slopes.append(np.zeros_like(value))
+            continue
+        up, down = at.copy(), at.copy()
+        up[place] += step
+        down[place] -= step
+        slopes.append((function(up) - function(down)) / (2.0 * step))
+    stacked = np.stack(slopes, axis=-1)
+    variance = np.einsum("...i,ij,...j->...", stacked, covariance, stacked)
+    return value, np.sqrt(np.maximum(variance, 0.0))
