@@ -159,12 +159,12 @@ class RtuReplies:
         events: list[Event] = []
         skipped = 0
         while self._held:
-            found = self._at_front()
+            found = self._at_front() or self._answer_behind()
             if found is None and len(self._held) < _HELD_BYTES_MAX:
                 break  # may still become a frame
             length, event = found or (1, Stray("noise", 1))
-            if event == Stray("noise", 1):
-                skipped += 1
+            if isinstance(event, Stray) and event.kind == "noise":
+                skipped += length
             else:
                 events += _noise(skipped)
                 skipped = 0
@@ -198,6 +198,17 @@ class RtuReplies:
             return None
         is_ours = held[0] == request.unit and bool(lengths)
         return 1, Stray("crc", 1) if is_ours else Stray("noise", 1)
+
+    def _answer_behind(self) -> tuple[int, Event] | None:
+        """Bytes before a whole answer to this request are noise, whatever they might still have become."""
+        request = self._request
+        for code, length in ((request.function, 5 + request.reply_bytes()), (request.function | EXCEPTION_FLAG, 5)):
+            at = self._held.find(bytes([request.unit, code]), 1)
+            while at > 0:
+                if _has_crc(self._held[at : at + length]) and len(self._held) >= at + length:
+                    return at, Stray("noise", at)
+                at = self._held.find(bytes([request.unit, code]), at + 1)
+        return None
 
     def _frame(self, frame: bytes) -> Event:
         request = self._request

@@ -4,8 +4,9 @@ Flow: board.toml `[[source]]` -> HERE -> one Source; settings are judged here, p
 Never: opens a port; stops at the first problem.
 """
 
+import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -28,14 +29,21 @@ class Openers:
     folder
         Where relative file names of the settings start: the folder of the settings file.
     state
-        A source's small memory over restarts (pulse counts), by source name; the agent keeps it.
+        A source's small memory over restarts (pulse counts), by source name; the agent keeps it on disk.
+    now, sleep
+        The monotonic clock that turns are measured on, and how to wait on it.
+    links
+        Lines already made, by device: sources on one serial line share it. One `Openers` serves a whole board.
     """
 
     serial: Callable[..., Any] | None = None
     tcp: Callable[..., Any] | None = None
     gpio: Callable[..., Any] | None = None
     folder: Path = Path(".")
-    state: dict[str, Any] | None = None
+    state: dict[str, Any] = field(default_factory=dict)
+    now: Callable[[], float] = time.monotonic
+    sleep: Callable[[float], None] = time.sleep
+    links: dict[str, tuple[Any, Any]] = field(default_factory=dict)
 
 
 Maker = Callable[[dict[str, Any], Tables, str, Openers], Source | None]
