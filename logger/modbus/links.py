@@ -154,4 +154,4 @@ def _answer(
         if answer is not None:
             return answer.data
     count("short" if replies.unfinished() else "timeout")
-    raise TimedOut(f"no answer within {timeout_s:g} s")
+    raise TimedOut(f"no answer within {timeout_s:.2g} s")
