@@ -12,6 +12,7 @@ from sqlalchemy import Connection
 
 from analysis.rows import Rows
 from analysis.store.schema import CLOCK_NUMBERS, reading
+from analysis.store.state import note_change
 from analysis.store.tables import insert_into
 from logger.record.channels import CHANNELS
 
@@ -43,6 +44,8 @@ def load(connection: Connection, number: int, rows: Rows) -> int:
         if lows_and_highs:
             parts.append(list(_as_json(part, lows_and_highs)))
         _insert(connection, columns, parts)
+    if len(rows):
+        note_change(connection, number, int(rows.time_ms[0]))
     return len(rows)
 
 

@@ -8,7 +8,7 @@ import json
 from collections.abc import Sequence
 
 import numpy as np
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, Row, func, select
 
 from analysis.rows import Rows, no_rows
 from analysis.store.schema import CLOCK_NUMBERS, boot, reading, reading_unsure, site
@@ -52,6 +52,17 @@ def _extremes(texts: tuple, channels: list[str] | None) -> dict:
     read = [json.loads(text) if text else {} for text in texts] if any(texts) else []
     names = sorted({name for one in read for name in one if channels is None or name in channels})
     return {name: np.array([one.get(name) for one in read], float) for name in names}
+
+
+def newest_ms(connection: Connection, number: int, up_to_ms: int) -> int | None:
+    """The time of the newest row, of those up to `up_to_ms`; None where there is none."""
+    asked = select(func.max(reading.c.time_ms)).where(reading.c.site_no == number, reading.c.time_ms <= up_to_ms)
+    return connection.execute(asked).scalar()
+
+
+def oldest_ms(connection: Connection, number: int) -> int | None:
+    """The time of the first row; None where there is none."""
+    return connection.execute(select(func.min(reading.c.time_ms)).where(reading.c.site_no == number)).scalar()
 
 
 def latest(connection: Connection, site_id: str) -> Reading | None:

@@ -14,8 +14,9 @@ from typing import Any
 from sqlalchemy import Connection, delete, select
 
 from analysis.store import seen
-from analysis.store.schema import CLOCK_NUMBERS, change, reading, reading_unsure
+from analysis.store.schema import CLOCK_NUMBERS, reading, reading_unsure
 from analysis.store.sequences import Sequences
+from analysis.store.state import note_change
 from analysis.store.tables import to_json, upsert
 from logger.record.channels import CHANNELS
 from logger.record.reading import Reading
@@ -54,7 +55,7 @@ def take(connection: Connection, number: int, readings: Iterable[Reading]) -> Ta
         return replace(taken, unsure=len(fresh) - len(sure))
     upsert(connection, reading, stored)
     times = [row["time_ms"] for row in stored]
-    connection.execute(change.insert().values(site_no=number, from_ms=min(times)))
+    note_change(connection, number, min(times))
     return replace(taken, stored=len(stored), unsure=len(fresh) - len(sure), from_ms=min(times), newest_ms=max(times))
 
 

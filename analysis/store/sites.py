@@ -5,10 +5,11 @@ Never: judging a site file (logger/record/site_file.py).
 
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from analysis.store.pulse import beat
-from analysis.store.schema import change, reading, site
+from analysis.store.schema import reading, site
+from analysis.store.state import note_change
 from analysis.store.tables import insert_into, now_ms, number_of
 from logger.record.site_facts import SiteFacts
 from logger.record.site_file import read_site
@@ -44,9 +45,9 @@ def put_site(connection: Connection, text: str) -> SiteFacts:
 
 
 def _judge_anew(connection: Connection, number: int) -> None:
-    first = connection.execute(select(reading.c.time_ms).where(reading.c.site_no == number).limit(1)).scalar()
+    first = connection.execute(select(func.min(reading.c.time_ms)).where(reading.c.site_no == number)).scalar()
     if first is not None:
-        connection.execute(change.insert().values(site_no=number, from_ms=first))
+        note_change(connection, number, first)
 
 
 def all_sites(connection: Connection) -> list[StoredSite]:

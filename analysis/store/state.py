@@ -1,70 +1,83 @@
-"""The engine's state of each site: the open one, and snapshots at day closes to go back to when rows come late.
+"""The engine's states of each site at day closes, to go on from and back to; how far it is judged; what came since.
 
-Kept: every snapshot of the last DAILY_KEPT days, then the first of each calendar month.
-Never: what is in a state (analysis/pipeline.py).
+Never: what is in a state (analysis/pipeline.py), or which to keep (analysis/snapshots.py).
 """
 
-from datetime import UTC, datetime
-from typing import NamedTuple
+from collections.abc import Iterable, Mapping
 
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, delete, func, select
 
-from analysis.store.schema import state
-from analysis.store.tables import upsert
+from analysis.store.schema import change, site, state
+from analysis.store.tables import pairs, upsert
 
-DAILY_KEPT = 35
-DAY_MS = 86_400_000
+CLOSE, OPEN = "close", "open"
 
 
-class Kept(NamedTuple):
-    """A state and how far it has judged."""
-
-    until_ms: int
-    blob: bytes
-
-
-def put_open(connection: Connection, number: int, until_ms: int, digest: str, blob: bytes) -> None:
-    """The state that the next turn goes on from, in place of the last one."""
-    connection.execute(delete(state).where(state.c.site_no == number, state.c.kind == "open"))
-    _put(connection, number, until_ms, digest, blob, "open")
+def closes(connection: Connection, number: int, digest: str) -> list[int]:
+    """Day closes with a state made of these facts, oldest first."""
+    asked = select(state.c.until_ms).where(state.c.site_no == number, state.c.kind == CLOSE, state.c.digest == digest)
+    return list(connection.execute(asked.order_by(state.c.until_ms)).scalars())
 
 
-def put_snapshot(connection: Connection, number: int, until_ms: int, digest: str, blob: bytes) -> None:
-    """A state at the close of a day."""
-    _put(connection, number, until_ms, digest, blob, "close")
+def snapshot(connection: Connection, number: int, close_ms: int) -> bytes:
+    """The state at one close. KeyError: there is none."""
+    mine = (state.c.site_no == number) & (state.c.kind == CLOSE) & (state.c.until_ms == close_ms)
+    blob = connection.execute(select(state.c.blob).where(mine)).scalar()
+    if blob is None:
+        raise KeyError(close_ms)
+    return blob
 
 
-def _put(connection: Connection, number: int, until_ms: int, digest: str, blob: bytes, kind: str) -> None:
-    row = {"site_no": number, "until_ms": until_ms, "kind": kind, "digest": digest, "blob": blob}
-    upsert(connection, state, [row])
+def keep_closes(
+    connection: Connection, number: int, digest: str, fresh: Mapping[int, bytes], kept: Iterable[int]
+) -> None:
+    """Add states by close, and drop every state of the site that is not among `kept`."""
+    there = (state.c.site_no == number) & (state.c.kind == CLOSE)
+    connection.execute(delete(state).where(there, state.c.until_ms.not_in(list(kept))))
+    rows = [
+        {"site_no": number, "until_ms": close_ms, "kind": CLOSE, "digest": digest, "blob": blob}
+        for close_ms, blob in fresh.items()
+    ]
+    upsert(connection, state, rows)
 
 
-def newest(connection: Connection, number: int, digest: str, before_ms: int | None = None) -> Kept | None:
-    """The newest state made of these facts, or the newest that had judged less than up to `before_ms`; None: none."""
-    asked = select(state.c.until_ms, state.c.blob).where(state.c.site_no == number, state.c.digest == digest)
-    if before_ms is not None:
-        asked = asked.where(state.c.until_ms < before_ms)
-    row = connection.execute(asked.order_by(state.c.until_ms.desc()).limit(1)).first()
-    return None if row is None else Kept(row.until_ms, row.blob)
+def put_judged(connection: Connection, number: int, digest: str, until_ms: int) -> None:
+    """The site is judged up to `until_ms`."""
+    connection.execute(delete(state).where(state.c.site_no == number, state.c.kind == OPEN))
+    row = {"site_no": number, "until_ms": until_ms, "kind": OPEN, "digest": digest, "blob": b""}
+    connection.execute(state.insert().values(**row))
 
 
-def forget_after(connection: Connection, number: int, until_ms: int) -> None:
-    """Drop what later rows made wrong: every state that had judged beyond `until_ms`."""
-    connection.execute(delete(state).where(state.c.site_no == number, state.c.until_ms > until_ms))
+def judged_until(connection: Connection) -> dict[str, int]:
+    """How far each site is judged, by id; a site never judged is absent."""
+    asked = select(site.c.id, state.c.until_ms).join(site, site.c.no == state.c.site_no).where(state.c.kind == OPEN)
+    return pairs(connection, asked)
 
 
-def thin(connection: Connection, number: int) -> None:
-    """Keep the last DAILY_KEPT days of snapshots, then one a month."""
-    asked = select(state.c.until_ms).where(state.c.site_no == number, state.c.kind == "close")
-    times = list(connection.execute(asked.order_by(state.c.until_ms)).scalars())
-    if not times:
-        return
-    months: set[str] = set()
-    gone = []
-    for until_ms in times:
-        month = datetime.fromtimestamp(until_ms / 1000, UTC).strftime("%Y-%m")
-        if until_ms < times[-1] - DAILY_KEPT * DAY_MS and month in months:
-            gone.append(until_ms)
-        months.add(month)
-    if gone:
-        connection.execute(delete(state).where(state.c.site_no == number, state.c.until_ms.in_(gone)))
+def note_change(connection: Connection, number: int, from_ms: int) -> None:
+    """Rows came, from this time on; to be written in the transaction that stores them."""
+    connection.execute(change.insert().values(site_no=number, from_ms=from_ms))
+
+
+def changed_sites(connection: Connection) -> list[str]:
+    """Sites with rows that are not judged yet, longest waiting first."""
+    asked = select(site.c.id).join(change, change.c.site_no == site.c.no).group_by(site.c.id)
+    return list(connection.execute(asked.order_by(func.min(change.c.no))).scalars())
+
+
+def changes(connection: Connection, number: int) -> dict[int, int]:
+    """What is not judged yet: from when on, by the note's number."""
+    return pairs(connection, select(change.c.no, change.c.from_ms).where(change.c.site_no == number))
+
+
+def drop_changes(connection: Connection, numbers: Iterable[int]) -> None:
+    """These notes are dealt with."""
+    listed = list(numbers)
+    for start in range(0, len(listed), 500):
+        connection.execute(delete(change).where(change.c.no.in_(listed[start : start + 500])))
+
+
+def claim(connection: Connection, site_id: str) -> bool:
+    """Own the site until the transaction ends; False where another worker does. SQLite has one worker, who owns all."""
+    asked = select(site.c.no).where(site.c.id == site_id).with_for_update(skip_locked=True)
+    return connection.execute(asked).first() is not None

@@ -118,7 +118,7 @@ class Store:
             return seen.heads(connection, site)
 
     def load_history(self, site: str, rows: Rows) -> int:
-        """Store many rows of the past at once, by time and each time once; how many. They are not noted as changes."""
+        """Store many rows of the past at once, by time and each time once; how many."""
         with self.changing(site) as (connection, number):
             return history.load(connection, number, rows)
 

@@ -1,0 +1,153 @@
+"""One turn of one site: what came since the last is judged, and all that follows from it is kept in one transaction.
+
+Flow: the store's change notes and rows -> HERE -> pipeline.advance -> state, findings, days, present, outbox.
+Rows that came late (at or before the last closed day) take the site back to the newest state before them, and it runs again.
+On PostgreSQL the site's row stays locked from the look to the commit, so workers share the sites out by themselves. On
+SQLite only one worker runs, and the lock on the database is taken for the writing alone, so that readings can come in meanwhile.
+Never: the broker; a clock of its own.
+"""
+
+from dataclasses import dataclass, replace
+
+from sqlalchemy import Connection
+
+from analysis import pipeline
+from analysis.snapshots import kept_snapshots
+from analysis.store import Store, findings, outbox, pulse, read_out, sites, state, summaries
+from analysis.store.tables import number_of
+from logger.record.finding import Finding
+from logger.record.site_facts import SiteFacts
+from logger.record.site_file import read_site
+from logger.record.topics import FINDINGS
+
+GRACE_MS = 15 * 60_000
+"""When nothing comes, the clock itself says how far time is complete, less this: batches of a slow link are under way."""
+CHUNK_MS = 6 * 86_400_000  # a second's readings of so long, some 500,000 rows, are held in memory together
+DISPROVED = "judged again with all that is known now, it does not stand"
+
+
+@dataclass(frozen=True)
+class Turned:
+    """What one turn did. `new`, `changed`: findings; `rows`: how many were read."""
+
+    site: str
+    until_ms: int
+    rows: int
+    new: tuple[Finding, ...] = ()
+    changed: tuple[Finding, ...] = ()
+
+
+@dataclass
+class _Seen:
+    """What the look at the store found."""
+
+    number: int
+    facts: SiteFacts
+    notes: dict[int, int]
+    closes: list[int]
+    base_ms: int | None
+    base: bytes | None
+    first_ms: int | None
+    until_ms: int
+
+
+@dataclass
+class _Outcome:
+    state: pipeline.State
+    days_before: int
+    closed: dict[int, pipeline.State]
+    rows: int
+
+
+def turn(store: Store, site: str, clock_ms: int) -> Turned | None:
+    """Judge one site up to now. None: another worker has it, or it never sent anything. KeyError: no such site."""
+    if store.engine.dialect.name == "sqlite":
+        with store.reading() as connection:
+            seen = _look(connection, site, clock_ms)
+            outcome = _work_out(connection, seen) if seen else None
+        if seen is None or outcome is None:
+            return None
+        with store.writing() as connection:
+            return _keep(connection, site, seen, outcome)
+    with store.writing() as connection:
+        if not state.claim(connection, site):
+            return None
+        seen = _look(connection, site, clock_ms)
+        return _keep(connection, site, seen, _work_out(connection, seen)) if seen else None
+
+
+def _look(connection: Connection, site: str, clock_ms: int) -> _Seen | None:
+    """Where to begin: the newest state that nothing new lies before."""
+    number = number_of(connection, site)
+    facts = read_site(sites.facts_text(connection, site))
+    notes = state.changes(connection, number)
+    first_ms = read_out.oldest_ms(connection, number)
+    if first_ms is None:
+        return None
+    newest_ms = read_out.newest_ms(connection, number, clock_ms)
+    judged_ms = state.judged_until(connection).get(site, first_ms)
+    until_ms = max(judged_ms, newest_ms or first_ms, clock_ms - GRACE_MS)
+    closes = state.closes(connection, number, facts.digest)
+    good = [close_ms for close_ms in closes if close_ms < min(notes.values(), default=close_ms + 1)]
+    base_ms = good[-1] if good else None
+    base = None if base_ms is None else state.snapshot(connection, number, base_ms)
+    return _Seen(number, facts, notes, good, base_ms, base, first_ms, until_ms)
+
+
+def _work_out(connection: Connection, seen: _Seen) -> _Outcome:
+    """Run the engine from the base over the rows after it, some days at a time."""
+    now = pipeline.begin(seen.facts) if seen.base is None else pipeline.loads(seen.base, seen.facts)
+    days_before = len(now.days)
+    closed: dict[int, pipeline.State] = {}
+    start = (seen.first_ms or 0) if seen.base_ms is None else seen.base_ms + 1
+    rows = 0
+    while True:
+        stop = min(start + CHUNK_MS, seen.until_ms + 1)
+        block = read_out.rows_between(connection, seen.number, start, stop)
+        rows += len(block)
+        now = pipeline.advance(now, block, stop - 1, lambda at: closed.__setitem__(at.closed_until_ms, at))
+        if stop > seen.until_ms:
+            return _Outcome(now, days_before, closed, rows)
+        start = stop
+
+
+def _keep(connection: Connection, site: str, seen: _Seen, outcome: _Outcome) -> Turned:
+    judged, number, digest = outcome.state, seen.number, seen.facts.digest
+    kept = kept_snapshots([*seen.closes, *outcome.closed])
+    fresh = {close_ms: at.dumps() for close_ms, at in outcome.closed.items() if close_ms in kept}
+    state.keep_closes(connection, number, digest, fresh, kept)
+    state.put_judged(connection, number, digest, judged.until_ms)
+    summaries.put_days(connection, number, judged.days[outcome.days_before :])
+    if judged.now is not None:
+        summaries.put_now(connection, number, judged.now)
+    known = dict(_known(connection, site))
+    changed = findings.put_findings(connection, number, reconciled(judged.findings, known))
+    if changed:
+        outbox.put_letter(connection, number, FINDINGS, {})
+    state.drop_changes(connection, seen.notes)
+    pulse.beat(connection, [number])
+    new = tuple(one for one in changed if one.id not in known)
+    return Turned(site, judged.until_ms, outcome.rows, new, tuple(one for one in changed if one.id in known))
+
+
+def _known(connection: Connection, site: str) -> list[tuple[str, Finding]]:
+    return [(one.id, one) for _, one in findings.find(connection, site)]
+
+
+def reconciled(fresh: tuple[Finding, ...], known: dict[str, Finding]) -> tuple[Finding, ...]:
+    """What to keep, given what was kept: a change raises the revision, and what is found no longer is withdrawn.
+
+    `raised` is the store's own: the engine does not know when people were told.
+    """
+    kept = []
+    for one in fresh:
+        old = known.get(one.id)
+        if old is not None:
+            one = replace(one, raised=old.raised, revision=old.revision)
+            one = one if one == old else replace(one, revision=old.revision + 1)
+        kept.append(one)
+    ids = {one.id for one in fresh}
+    for old in known.values():
+        if old.id not in ids and old.withdrawn is None:
+            kept.append(replace(old, withdrawn=DISPROVED, revision=old.revision + 1))
+    return tuple(kept)
