@@ -1,0 +1,48 @@
+"""What the pages need of the store, fetched in few questions.
+
+Flow: store -> HERE -> views.
+Never: wording, judgement.
+"""
+
+from functools import lru_cache
+
+from analysis.store import Store
+from analysis.store.users import User
+from dashboard.views.priority import SiteSeen
+from logger.record.finding import Finding
+from logger.record.site_facts import SiteFacts
+from logger.record.site_file import read_site
+
+SITES_REMEMBERED = 20_000
+
+
+@lru_cache(maxsize=SITES_REMEMBERED)
+def timezone_of(facts_text: str) -> str:
+    """The site's time zone; its file was judged when it was put into the store."""
+    return read_site(facts_text).site.timezone
+
+
+def may_see(user: User, site_id: str) -> bool:
+    """`sites` None = every site."""
+    return user.sites is None or site_id in user.sites
+
+
+def site_seen(store: Store, facts: SiteFacts) -> SiteSeen:
+    """One site with its open findings."""
+    site = facts.site
+    open_findings = tuple(store.findings(site.id, open_only=True))
+    return SiteSeen(site.id, site.name, site.timezone, store.now(site.id), open_findings)
+
+
+def sites_seen(store: Store, user: User) -> list[SiteSeen]:
+    """Every site that the user may see, in three questions however many there are."""
+    now_of, findings_of = store.all_now(), dict[str, list[Finding]]()
+    for site_id, finding in store.findings_by_site(open_only=True):
+        findings_of.setdefault(site_id, []).append(finding)
+    return [
+        SiteSeen(
+            site.id, site.name, timezone_of(site.facts_text), now_of.get(site.id), tuple(findings_of.get(site.id, ()))
+        )
+        for site in store.sites()
+        if may_see(user, site.id)
+    ]

@@ -1,0 +1,1 @@
+"""What the pages show, worked out of what the store holds: pure functions, no I/O."""

@@ -1,0 +1,54 @@
+"""Water by day: what came, and what that day's sun should have given.
+
+Flow: list of DaySummary -> HERE -> SVG text.
+"""
+
+from datetime import date, datetime
+
+from analysis.summary import DaySummary
+from dashboard.languages import Words
+from dashboard.views import svg
+from dashboard.views.figures import date_text
+
+DAYS_MAX = 45
+
+
+def day_svg(days: list[DaySummary], began_date: str | None, words: Words) -> str:
+    """The picture; empty where no day has water. Days are by date, oldest first; a day not known leaves a gap."""
+    days = [day for day in days if day.water_m3 is not None or day.expected_m3 is not None][-DAYS_MAX:]
+    if not days:
+        return ""
+    first = date.fromisoformat(days[0].date)
+    span = (date.fromisoformat(days[-1].date) - first).days + 1
+    x = svg.across(float(span))
+    y = svg.upward(
+        svg.round_up(max(max(d.water_m3 or 0, d.expected_high_m3 or 0, d.expected_m3 or 0) for d in days) or 1)
+    )
+    inside = [svg.grid_y(y, words("language.decimal"))]
+    inside += [_day(day, (date.fromisoformat(day.date) - first).days, x, y) for day in days]
+    if began_date is not None and days[0].date <= began_date <= days[-1].date:
+        at = x((date.fromisoformat(began_date) - first).days)
+        inside.append(f'<path class="began" d="M{at} {svg.TOP}V{svg.HEIGHT - svg.BOTTOM}"/>')
+    inside.append(svg.text(svg.LEFT, svg.HEIGHT - svg.BOTTOM + 17, _said(days[0].date, words)))
+    if span > 1:
+        inside.append(svg.text(svg.WIDTH - svg.RIGHT, svg.HEIGHT - svg.BOTTOM + 17, _said(days[-1].date, words), "end"))
+    return svg.frame(words("finding.day_picture_says"), "".join(inside), "", words("finding.axis_water"))
+
+
+def _said(day: str, words: Words) -> str:
+    return date_text(datetime.fromisoformat(day), words)
+
+
+def _day(day: DaySummary, place: int, x: svg.Scale, y: svg.Scale) -> str:
+    left, right = x(place + 0.12), x(place + 0.88)
+    wide = max(0.5, right - left)
+    drawn = ""
+    if day.water_m3 is not None:
+        top = y(day.water_m3)
+        drawn += f'<rect class="came" x="{left:g}" y="{top:g}" width="{wide:.1f}" height="{y(0) - top:.1f}"/>'
+    if day.expected_m3 is not None:
+        low = y(day.expected_m3 if day.expected_low_m3 is None else day.expected_low_m3)
+        high = y(day.expected_m3 if day.expected_high_m3 is None else day.expected_high_m3)
+        drawn += f'<rect class="should" x="{left:g}" y="{high:g}" width="{wide:.1f}" height="{low - high:.1f}"/>'
+        drawn += f'<path class="should-line" d="M{left:g} {y(day.expected_m3):g}h{wide:.1f}"/>'
+    return drawn

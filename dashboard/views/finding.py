@@ -1,0 +1,131 @@
+"""The page of one finding: the figures that led to it, and the pictures.
+
+Flow: finding, its site, days and flow picture -> HERE -> templates/finding.html.
+`evidence` and `check` are the engine's own sentences, in English, for technicians.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from analysis.summary import DaySummary
+from dashboard.languages import Words
+from dashboard.views import advice
+from dashboard.views.day_svg import day_svg
+from dashboard.views.figures import cubic, day_of, moment, ms_of, number, percent, size_text, sureness
+from dashboard.views.flow_svg import flow_svg
+from dashboard.views.priority import SiteSeen
+from logger.record.finding import Finding
+
+if TYPE_CHECKING:
+    from analysis.pictures import FlowPicture
+
+
+@dataclass(frozen=True)
+class DayRow:
+    """One row of the table under the picture."""
+
+    date: str
+    water: str
+    expected: str
+    lost: str
+
+
+@dataclass(frozen=True)
+class FindingPage:
+    """What the template prints. `facts`: pairs of label and text."""
+
+    site_id: str
+    site_name: str
+    name: str
+    state: str
+    facts: list[tuple[str, str]]
+    evidence: str
+    check: str
+    cautions: list[str]
+    flow_svg: str
+    day_svg: str
+    days: list[DayRow]
+
+
+def finding_page(
+    site: SiteSeen, finding: Finding, picture: "FlowPicture | None", days: list[DaySummary], now_ms: int, words: Words
+) -> FindingPage:
+    """All that the page says of one finding."""
+    return FindingPage(
+        site_id=site.id,
+        site_name=site.name,
+        name=advice.name(finding, words),
+        state=_state(finding, site, now_ms, words),
+        facts=_facts(finding, site, now_ms, words),
+        evidence=finding.evidence,
+        check=finding.check,
+        cautions=advice.cautions(finding, words),
+        flow_svg=flow_svg(picture, words) if picture is not None else "",
+        day_svg=day_svg(days, began_date(finding, site), words),
+        days=[_day(day, words) for day in reversed(days)],
+    )
+
+
+def began_date(finding: Finding, site: SiteSeen) -> str:
+    """The site's local date on which it began, ISO 8601."""
+    return datetime.fromtimestamp(ms_of(finding.began) / 1000, ZoneInfo(site.timezone)).date().isoformat()
+
+
+def _state(finding: Finding, site: SiteSeen, now_ms: int, words: Words) -> str:
+    if finding.withdrawn:
+        said = words("finding.withdrawn", reason=finding.withdrawn)
+    elif finding.ended:
+        said = words("finding.over", time=day_of(ms_of(finding.ended), site.timezone, words, now_ms).text)
+    else:
+        said = words("finding.still")
+    said = said[0].upper() + said[1:]
+    return f"{said}. {words('finding.revision', count=finding.revision)}" if finding.revision > 1 else f"{said}."
+
+
+def _facts(finding: Finding, site: SiteSeen, now_ms: int, words: Words) -> list[tuple[str, str]]:
+    def day(iso: str) -> str:
+        return day_of(ms_of(iso), site.timezone, words, now_ms).text
+
+    rivals = [f"{words(f'cause.{one.cause}.name')}, {percent(one.confidence, words)}" for one in finding.also_possible]
+    sure = f"{words('sure.' + sureness(finding.confidence))}, {percent(finding.confidence, words)}"
+    pairs = [
+        ("began", day(finding.began)),
+        ("flagged", moment(ms_of(finding.flagged), site.timezone, words, now_ms).text),
+        ("ended", day(finding.ended) if finding.ended else ""),
+        ("size", size_text(finding.size, words, interval=True)),
+        ("sure", sure),
+        ("lost", cubic(finding.water_lost_m3, words) if finding.water_lost_m3 is not None else ""),
+        ("part", words(f"part.{finding.part}") if finding.part else ""),
+        ("channel", _channel(finding.channel, words)),
+        ("also_possible", "; ".join(rivals)),
+    ]
+    return [(words(f"finding.{key}"), said) for key, said in pairs if said]
+
+
+def _channel(channel: str | None, words: Words) -> str:
+    if channel is None:
+        return ""
+    return words(f"channel.{channel}") if words.has(f"channel.{channel}") else channel
+
+
+def _day(day: DaySummary, words: Words) -> DayRow:
+    lost = [
+        f"{_lost_to(name, words)} {number(amount, words)}"
+        for name, amount in sorted(day.lost_m3.items(), key=lambda pair: -pair[1])
+        if amount > 0
+    ]
+    return DayRow(
+        day.date,
+        "" if day.water_m3 is None else number(day.water_m3, words),
+        "" if day.expected_m3 is None else number(day.expected_m3, words),
+        "; ".join(lost),
+    )
+
+
+def _lost_to(name: str, words: Words) -> str:
+    for key in (f"cause.{name}.name", f"lost.{name}"):
+        if words.has(key):
+            return words(key)
+    return name

@@ -1,0 +1,120 @@
+"""The farmer's page of one site: one sign, water today, what is wrong, what to do.
+
+Flow: SiteSeen -> HERE -> templates/_glance.html.
+What is older than `QUIET_MS` is shown as the past, with its age.
+"""
+
+from dataclasses import dataclass
+from html import escape
+
+from analysis.summary import SiteNow
+from dashboard.languages import Words
+from dashboard.views import advice
+from dashboard.views.bar import water_bar
+from dashboard.views.figures import Moment, age, day_of, moment, ms_of, number, water
+from dashboard.views.priority import SiteSeen, by_need, is_quiet
+from dashboard.views.sign import Sign, sign
+
+NOTHING_M3 = 0.001
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """One finding for the farmer."""
+
+    id: str
+    said: str
+    since: Moment
+    steps: list[str]
+    cautions: list[str]
+
+
+@dataclass(frozen=True)
+class WaterToday:
+    """`bar` is safe SVG, empty where there is nothing to compare."""
+
+    value: str
+    lines: list[str]
+    bar: str
+
+
+@dataclass(frozen=True)
+class Glance:
+    """The page. `past` is the age in words where the figures are old; `aloud` is what a screen reader is told."""
+
+    id: str
+    name: str
+    sign: Sign
+    doing: str
+    past: str | None
+    wrong: list[Wrong]
+    water: WaterToday
+    tank: str
+    heard: Moment | None
+    aloud: str
+
+
+def glance(site: SiteSeen, now_ms: int, words: Words) -> Glance:
+    """All that the page says at `now_ms`."""
+    quiet = is_quiet(site, now_ms)
+    now = site.now
+    shown = sign(site, now_ms, words)
+    doing = words(f"doing.{now.doing if now else 'unknown'}")
+    wrong = [_wrong(one, site, now_ms, words) for one in by_need(site.findings, now_ms)]
+    heard_ms = now.last_heard_ms if now else None
+    return Glance(
+        id=site.id,
+        name=site.name,
+        sign=shown,
+        doing=doing,
+        past=words("was.age", age=age(now_ms - heard_ms, words)) if quiet and heard_ms is not None else None,
+        wrong=wrong,
+        water=water_today(now, words),
+        tank=tank(now, words),
+        heard=moment(heard_ms, site.timezone, words, now_ms) if heard_ms is not None else None,
+        aloud=" ".join([f"{site.name}: {shown.word}.", doing, *(one.said for one in wrong[:1])]),
+    )
+
+
+def _wrong(finding, site: SiteSeen, now_ms: int, words: Words) -> Wrong:
+    return Wrong(
+        finding.id,
+        advice.hedged_name(finding, words),
+        day_of(ms_of(finding.began), site.timezone, words, now_ms),
+        advice.steps(finding, words),
+        advice.cautions(finding, words),
+    )
+
+
+def water_today(now: SiteNow | None, words: Words) -> WaterToday:
+    """The day's water against what the day's sun should have given by now."""
+    if now is None or now.water_today_m3 is None:
+        return WaterToday(words("water.not_measured"), [], "")
+    came = water(now.water_today_m3, words)
+    if now.expected_today_m3 is None:
+        return WaterToday(came, [], "")
+    expected = now.expected_today_m3
+    low = expected if now.expected_low_m3 is None else now.expected_low_m3
+    high = expected if now.expected_high_m3 is None else now.expected_high_m3
+    if max(expected, high, now.water_today_m3) < NOTHING_M3:
+        return WaterToday(came, [words("water.nothing_yet")], "")
+    figures = {
+        "expected": water(expected, words),
+        "low": water(max(0.0, low), words),
+        "high": water(high, words),
+    }
+    verdict = "less" if now.water_today_m3 < low else "more" if now.water_today_m3 > high else "as_it_should"
+    label = escape(words("water.picture", water=came, **figures), quote=True)
+    lines = [words(f"water.{verdict}"), words("water.of", **figures), words("water.between", **figures)]
+    return WaterToday(came, lines, water_bar(now.water_today_m3, expected, low, high, label))
+
+
+def tank(now: SiteNow | None, words: Words) -> str:
+    """What is known of the tank."""
+    if now is None:
+        return words("tank.not_measured")
+    level = None if now.tank_level_m is None else words("tank.level", level=number(now.tank_level_m, words))
+    if now.tank_float_up is None:
+        return level or words("tank.not_measured")
+    full = words("tank.full" if now.tank_float_up else "tank.not_full")
+    return f"{full}, {level}" if level else full
