@@ -5,6 +5,7 @@ Never: I/O, pandas.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +16,7 @@ from analysis.physics.helical import fit_helical
 from analysis.physics.latent_speed import centrifugal_speed, helical_speed
 from analysis.physics.pump_model import PumpKind, PumpModel, Spread
 from analysis.physics.pump_table import PumpTable, pump_table
+from analysis.physics.pump_tolerance import tolerance
 
 if TYPE_CHECKING:
     from logger.record.site_facts import Cable, Motor, Pump
@@ -164,22 +166,21 @@ def _std(residual: Floats, rows: int, values: Floats) -> float:
 def _spread(table: PumpTable, core, x: Floats, extra_power_share: float) -> Spread:
     head, flow, power = table.head_m, table.flow_m3_h, table.power_w
     rows, power_top = len(x), float(power.max())
-    efficiency_share = (10 * max(1 - power_top / 10_000, 0.0) + 7) / 100 / COVERAGE
+    sold = tolerance(power_top)
+    efficiency_share = -sold.efficiency_pct / 100 / COVERAGE
     return Spread(
         flow_of_power_m3_h=0.0,
         flow_of_speed_m3_h=_std(core.flow(x, head) - flow, rows, flow),
         power_w=_std(core.power_at_head(x, head) - power, rows, power),
         head_m=_std(core.head(x, flow) - head, rows, head),
-        tolerance_flow=0.10 / COVERAGE,
-        tolerance_head=0.08 / COVERAGE,
+        tolerance_flow=sold.flow_pct[1] / 100 / COVERAGE,
+        tolerance_head=sold.head_pct[1] / 100 / COVERAGE,
         tolerance_power=float(np.hypot(efficiency_share, extra_power_share)),
     )
 
 
 def _with_flow_of_power(model: PumpModel, table: PumpTable) -> PumpModel:
     """The same model with the misfit of flow(power, head), which needs the model's own inverse."""
-    from dataclasses import replace
-
     got = model.flow_of_power(table.power_w, table.head_m)
     spread = replace(model.spread, flow_of_power_m3_h=_std(got - table.flow_m3_h, len(got), table.flow_m3_h))
     return replace(model, spread=spread)
