@@ -4,6 +4,7 @@ Flow: spool.py -> HERE -> frames.py, row.py, disk.py.
 Never: which file is thinned or freed, and when.
 """
 
+import math
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,7 +37,7 @@ class Segment:
     @property
     def level(self) -> int:
         """How often it was thinned: 0 = every row is there, 1 = every second ..."""
-        return ((self.last_seq - self.first_seq + 1) // max(1, self.rows)).bit_length() - 1 if self.rows else 0
+        return round(math.log2((self.last_seq - self.first_seq + 1) / self.rows)) if self.rows else 0
 
 
 @dataclass(frozen=True)

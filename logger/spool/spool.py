@@ -38,9 +38,16 @@ class Spool:
     """
 
     def __init__(
-        self, folder: Path, kernel: str, random_hex: str, *, disk: Disk | None = None, limit_bytes: int = LIMIT_BYTES
+        self,
+        folder: Path,
+        kernel: str,
+        random_hex: str,
+        *,
+        disk: Disk | None = None,
+        limit_bytes: int = LIMIT_BYTES,
+        segment_rows: int = ROWS_MAX,
     ):
-        self.folder, self.limit_bytes = Path(folder), limit_bytes
+        self.folder, self.limit_bytes, self._segment_rows = Path(folder), limit_bytes, segment_rows
         self.counts = dict.fromkeys(
             ("torn", "damaged", "lost_blocks", "thinned", "rows_written", "bytes_written", "syncs"), 0
         )
@@ -66,7 +73,7 @@ class Spool:
         row = Row(self._next_seq, time_ms, mono_ms, clock, values)
         frame = framed(to_record(row))
         with self._guarded():
-            if self._open is not None and self._open.rows >= ROWS_MAX:
+            if self._open is not None and self._open.rows >= self._segment_rows:
                 self._close_segment()
             if self._open is None:
                 path = self.folder / file_name(self.boot.name, row.seq)
@@ -224,7 +231,7 @@ class Spool:
 
     def _thin(self) -> bool:
         """Let rows give way once; False where nothing more can."""
-        chosen = pick(self._closed)
+        chosen = pick(self._closed, self._segment_rows)
         if not chosen:
             return self._drop_oldest()
         rows = [row for segment in chosen for row in list(self._rows_of(segment))]

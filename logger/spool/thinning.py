@@ -6,17 +6,17 @@ Flow: spool.py asks -> HERE. Never: a file, a count.
 """
 
 from logger.spool.row import Row
-from logger.spool.segment import ROWS_MAX, Segment
+from logger.spool.segment import Segment
 
 SPARED_SHARE = 0.25
 ROWS_MIN = 3
 """A file of fewer rows cannot be thinned and keep both ends of what it spans."""
 
 
-def pick(closed: list[Segment]) -> list[Segment]:
-    """One file, or two neighbours of one boot that fit into one, whose rows give way next; empty: none can.
+def pick(closed: list[Segment], rows_max: int) -> list[Segment]:
+    """One file, or neighbours of one boot that fit into one, whose rows give way next; empty: none can.
 
-    `closed` in order of (boot, seq).
+    `closed` in order of (boot, seq); `rows_max` a file.
     """
     spared_rows = SPARED_SHARE * sum(segment.rows for segment in closed)
     for allowed in (_older(closed, spared_rows), closed):
@@ -24,7 +24,7 @@ def pick(closed: list[Segment]) -> list[Segment]:
         if able:
             least = min(segment.level for segment in able)
             first = next(segment for segment in able if segment.level == least)
-            return [first, *_partner(closed, first)]
+            return _neighbours(closed, first, rows_max)
     return []
 
 
@@ -40,7 +40,13 @@ def _older(closed: list[Segment], spared_rows: float) -> list[Segment]:
     return kept
 
 
-def _partner(closed: list[Segment], first: Segment) -> list[Segment]:
-    following = closed[closed.index(first) + 1 :][:1]
-    fits = [one for one in following if one.boot == first.boot and one.level == first.level and one.rows]
-    return [one for one in fits if (first.rows + one.rows + 1) // 2 <= ROWS_MAX]
+def _neighbours(closed: list[Segment], first: Segment, rows_max: int) -> list[Segment]:
+    """`first` and what follows it, as long as it is of the same boot, as thin, and half of all fits into one file."""
+    together, rows = [first], first.rows
+    for following in closed[closed.index(first) + 1 :]:
+        rows += following.rows
+        alike = following.boot == first.boot and following.level == first.level and following.rows > 0
+        if not alike or rows > 2 * rows_max:
+            break
+        together.append(following)
+    return together
