@@ -1,3 +1,3 @@
 """Imports every kind of source, which registers them. A new source adds its line here."""
 
-from logger.sources import modbus  # noqa: F401
+from logger.sources import contacts, modbus, one_wire, replay, sunspec, text_line  # noqa: F401

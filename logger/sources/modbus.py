@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from logger.modbus.decode import values_of
+from logger.modbus.frames import UNIT_MAX
 from logger.modbus.links import RtuLink, TcpLink
 from logger.modbus.master import DeviceSilent, Master
 from logger.modbus.plan import spots_of
@@ -24,11 +25,10 @@ CONNECT_TIMEOUT_S = 3.0
 
 
 @dataclass(frozen=True)
-class ModbusSettings:
-    """A `[[source]]` of kind `modbus`: `device` for a serial line, or `host` for TCP."""
+class LineSettings:
+    """A unit on a line: `device` for a serial line, or `host` for TCP."""
 
     name: str
-    map: str
     unit: int = field(default=1, metadata={"lowest": 0, "highest": 255})
     period_s: float = period()
     device: str | None = None
@@ -40,14 +40,32 @@ class ModbusSettings:
     port: int = field(default=502, metadata={"lowest": 1, "highest": 65535})
     timeout_s: float = number("s", 0.02, 30, 1.0)
     retries: int = field(default=1, metadata={"lowest": 0, "highest": 10})
+
+    def line(self) -> str:
+        """The line's name in messages."""
+        return self.device or f"{self.host}:{self.port}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ModbusSettings(LineSettings):
+    """A `[[source]]` of kind `modbus`. `channels`: those wanted of the map; all where left out."""
+
+    map: str
     channels: tuple[str, ...] | None = None
 
 
 class ModbusSource(Paced):
     """One unit on one line."""
 
-    def __init__(self, settings: ModbusSettings, device_map: RegisterMap, link: RtuLink | TcpLink, openers: Openers):
-        wanted = device_map.channels() if settings.channels is None else settings.channels
+    def __init__(
+        self,
+        settings: LineSettings,
+        device_map: RegisterMap,
+        link: RtuLink | TcpLink,
+        openers: Openers,
+        channels: tuple[str, ...] | None = None,
+    ):
+        wanted = device_map.channels() if channels is None else channels
         super().__init__(settings.name, wanted, settings.period_s)
         self._settings, self._map, self._link = settings, device_map, link
         registers = [one for one in device_map.registers if set(one.channels()) & set(wanted)]
@@ -67,8 +85,7 @@ class ModbusSource(Paced):
 
     def read(self, turn: Turn) -> Values:
         """Every channel wanted. SourceError: the port is away, or nothing could be read."""
-        settings = self._settings
-        line = settings.device or f"{settings.host}:{settings.port}"
+        line = self._settings.line()
         try:
             raw = self._master.read(turn.read_by_s)
         except OSError as error:
@@ -93,13 +110,7 @@ def make_modbus(table: dict[str, Any], tables: Tables, where: str, openers: Open
     if settings is None:
         return None
     judge_name(tables, where, settings.name)
-    if (settings.device is None) == (settings.host is None):
-        wrong = "neither device nor host" if settings.device is None else "both device and host"
-        tables.wrong(where, wrong, 'write device = "/dev/ttyUSB0" for a serial line, or host = "192.168.1.20" for TCP')
-    if settings.device is not None and not (settings.unit == 0 or 1 <= settings.unit <= 247):
-        tables.wrong(f"{where}.unit", f"expected 1 to 247, got {settings.unit}", "write the device's own address")
-    if settings.device is not None and settings.unit == 0:
-        tables.wrong(f"{where}.unit", "0 speaks to all and gets no answer", "write the device's own address, 1 to 247")
+    judge_line(tables, where, settings)
     try:
         device_map = load_register_map(settings.map, openers.folder)
     except FileError as error:
@@ -109,11 +120,23 @@ def make_modbus(table: dict[str, Any], tables: Tables, where: str, openers: Open
         if channel not in device_map.channels():
             fix = f"one of {', '.join(device_map.channels())}"
             tables.wrong(f"{where}.channels[{number_}]", f"the map has no '{channel}'", fix)
-    link = _link(settings, tables, where, openers)
-    return None if link is None or tables.problems else ModbusSource(settings, device_map, link, openers)
+    link = None if tables.problems else link_of(settings, tables, where, openers)
+    if link is None or tables.problems:
+        return None
+    return ModbusSource(settings, device_map, link, openers, settings.channels)
 
 
-def _link(settings: ModbusSettings, tables: Tables, where: str, openers: Openers) -> RtuLink | TcpLink | None:
+def judge_line(tables: Tables, where: str, settings: LineSettings) -> None:
+    """Note a line that is none or two, or a unit that cannot answer on it."""
+    if (settings.device is None) == (settings.host is None):
+        wrong = "neither device nor host" if settings.device is None else "both device and host"
+        tables.wrong(where, wrong, 'write device = "/dev/ttyUSB0" for a serial line, or host = "192.168.1.20" for TCP')
+    if settings.device is not None and not 1 <= settings.unit <= UNIT_MAX:
+        wrong = f"expected 1 to {UNIT_MAX}, got {settings.unit}"
+        tables.wrong(f"{where}.unit", wrong, "write the device's own address on the line")
+
+
+def link_of(settings: LineSettings, tables: Tables, where: str, openers: Openers) -> RtuLink | TcpLink | None:
     """The line, shared with other sources on the same one."""
     if settings.host is not None:
         host, port = settings.host, settings.port
