@@ -10,8 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.factors import HEALTHY, Factors
-from analysis.operating_line import hydraulics, operating_line
+from analysis.factors import HEALTHY, NAMES, Factors
+from analysis.operating_line import (
+    FLOW_PER_M_AT_SPEED,
+    POWER_PER_M_AT_SPEED,
+    hydraulics,
+    operating_line,
+    slope_line,
+)
 from analysis.physics.array_power import array_model
 from analysis.physics.grid import Line
 from analysis.physics.pump_curve import fit_pump
@@ -130,6 +136,7 @@ class SiteModel:
         self.curve = system_curve(facts)
         self.hydraulics = hydraulics(facts, self.pump, self.curve)
         self.prior = prior(facts)
+        self._solved: Line | None = None
         self._lines: dict[Factors, tuple[Line, Line]] = {}
 
     def covariance(self, factors: Factors) -> Floats:
@@ -150,6 +157,34 @@ class SiteModel:
                 self._lines.pop(next(iter(self._lines)))
             self._lines[factors] = found
         return found
+
+    def slopes(self, power_w: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+        """How the healthy operating point answers to the factors, at given powers.
+
+        Parameters
+        ----------
+        power_w : float64[n]
+
+        Returns
+        -------
+        flow : float64[n]
+            [m3/h]
+        flow_slopes, head_slopes : float64[n, len(NAMES)]
+            Change for a unit of each factor, power kept. [m3/h], [m]
+        flow_per_m_at_speed, power_per_m_at_speed : float64[n]
+            Change with head, speed kept; 0 where the datasheet has no speeds. [m3/h per m], [W per m]
+        """
+        if self._solved is None:
+            self._solved = slope_line(self.hydraulics)
+        found = np.stack(self._solved(power_w), axis=-1)
+        size, line = len(NAMES), self.lines()[0](power_w)
+        return (
+            found[:, 0],
+            found[:, 1 : 1 + size],
+            found[:, 1 + size :],
+            line[FLOW_PER_M_AT_SPEED],
+            line[POWER_PER_M_AT_SPEED],
+        )
 
     def expect(self, rows: Rows, factors: Factors = HEALTHY) -> Expected:
         """Every row's expected values.

@@ -162,6 +162,13 @@ def _difference(function, at: Floats, step: float) -> Floats:
     return np.nan_to_num(np.where(np.isnan(both), one, both))
 
 
+def slope_line(site: Hydraulics) -> Line:
+    """Flow, and the slopes of flow and head along each factor at HEALTHY, as a table over power: 1 + 2 len(NAMES) columns."""
+    solved = solve(site, Factors(), site.top)
+    columns = np.concatenate([solved.flow[:, None], solved.flow_slopes, solved.head_slopes], axis=1)
+    return Line(0.0, site.power_end_w / (NODES - 1), np.ascontiguousarray(columns))
+
+
 def operating_line(site: Hydraulics, factors: Factors, covariance: Floats, strongest: Line) -> Line:
     """The solved line with uncertainties, as a table over power."""
     solved = solve(site, factors, strongest)
