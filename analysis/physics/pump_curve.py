@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 KINDS = ("helical-rotor", "multistage-centrifugal")
 COVERAGE = 2.0  # a tolerance is read as the half-width that 19 of 20 pumps keep
 DRIVE_EFFICIENCY, DRIVE_EFFICIENCY_STD = 0.96, 0.02  # a small inverter's (common practice, no source)
+BETWEEN_ROWS = 0.02  # doubt between the rows over the root of their number; set from synthetic pumps of known truth
 COPPER_OHM_MM2_M = 0.0175  # at 20 degC (IEC 60228 conductors; from memory)
 RELATIVE_RPM = 1000.0  # what relative speed 1 is called where nothing is known
 
@@ -107,12 +108,12 @@ def fit_pump(pump: "Pump", motor: "Motor | None" = None, cable: "Cable | None" =
     ----------
     .. [1] IEC 60228, resistance of copper conductors. From memory.
     """
-    speeds = [row.speed_rpm for row in pump.curve]
+    speeds = [row.speed_rpm for row in pump.curve if row.speed_rpm is not None]
     table = pump_table(
         [row.head_m for row in pump.curve],
         [row.flow_m3_h for row in pump.curve],
         [row.power_w for row in pump.curve],
-        None if any(speed is None for speed in speeds) else speeds,
+        speeds if len(speeds) == len(pump.curve) else None,
     )
     extra = 0.0
     if pump.curve_power_at == "motor-terminals":
@@ -157,10 +158,11 @@ def _rounding(values: Floats) -> float:
     return 0.0
 
 
-def _std(residual: Floats, rows: int, values: Floats) -> float:
-    """Root mean square with the degrees of freedom that about five fitted terms leave, and the rounding."""
+def _std(residual: Floats, rows: int, values: Floats, between: float) -> float:
+    """Root mean square with the degrees of freedom that about five fitted terms leave, rounding, doubt between rows."""
     free = max(rows - 5, 0.2 * rows)
-    return float(np.hypot(np.sqrt(np.nansum(residual**2) / free), _rounding(values)))
+    misfit = float(np.sqrt(np.nansum(residual**2) / free))
+    return float(np.sqrt(misfit**2 + _rounding(values) ** 2 + (between * values.max()) ** 2))
 
 
 def _spread(table: PumpTable, core, x: Floats, extra_power_share: float) -> Spread:
@@ -168,11 +170,14 @@ def _spread(table: PumpTable, core, x: Floats, extra_power_share: float) -> Spre
     rows, power_top = len(x), float(power.max())
     sold = tolerance(power_top)
     efficiency_share = -sold.efficiency_pct / 100 / COVERAGE
+    few = BETWEEN_ROWS / np.sqrt(rows)
     return Spread(
         flow_of_power_m3_h=0.0,
-        flow_of_speed_m3_h=_std(core.flow(x, head) - flow, rows, flow),
-        power_w=_std(core.power_at_head(x, head) - power, rows, power),
-        head_m=_std(core.head(x, flow) - head, rows, head),
+        flow_of_speed_m3_h=_std(core.flow(x, head) - flow, rows, flow, few),
+        power_w=_std(core.power_at_head(x, head) - power, rows, power, few),
+        head_m=_std(core.head(x, flow) - head, rows, head, few),
+        steep_power_w=float(0.5 * few * power.max()),
+        steep_head_m=float(0.5 * few * head.max()),
         tolerance_flow=sold.flow_pct[1] / 100 / COVERAGE,
         tolerance_head=sold.head_pct[1] / 100 / COVERAGE,
         tolerance_power=float(np.hypot(efficiency_share, extra_power_share)),
@@ -182,5 +187,6 @@ def _spread(table: PumpTable, core, x: Floats, extra_power_share: float) -> Spre
 def _with_flow_of_power(model: PumpModel, table: PumpTable) -> PumpModel:
     """The same model with the misfit of flow(power, head), which needs the model's own inverse."""
     got = model.flow_of_power(table.power_w, table.head_m)
-    spread = replace(model.spread, flow_of_power_m3_h=_std(got - table.flow_m3_h, len(got), table.flow_m3_h))
+    few = BETWEEN_ROWS / np.sqrt(len(got))
+    spread = replace(model.spread, flow_of_power_m3_h=_std(got - table.flow_m3_h, len(got), table.flow_m3_h, few))
     return replace(model, spread=spread)

@@ -38,6 +38,8 @@ class Spread:
     flow_of_speed_m3_h: float
     power_w: float
     head_m: float
+    steep_power_w: float  # what power and head may be off between rows: moves flow where the curve is steep
+    steep_head_m: float
     tolerance_flow: float
     tolerance_head: float
     tolerance_power: float
@@ -155,7 +157,8 @@ class PumpModel:
             x = one / self.core.reference_rpm
             reason = self._speed_reason(x, two)
         base, share = (getattr(self.spread, name) for name in _STD_OF[method])
-        fit = self._valid(np.hypot(base, 0.004 * value) * self._stretch(x), reason)
+        steep = self._steep(method, one, two)
+        fit = self._valid(np.sqrt(base**2 + (0.004 * value) ** 2 + steep**2) * self._stretch(x), reason)
         return Answer(value, fit, share * value, reason)
 
     def lookup(self) -> "PumpLookup":
@@ -200,6 +203,16 @@ class PumpModel:
         with np.errstate(divide="ignore", invalid="ignore"):
             away = np.maximum(np.log(np.maximum(self.speed_range[0] / x, x / self.speed_range[1])), 0.0)
         return np.minimum(np.sqrt(1 + (away / 0.15) ** 2), STRETCH_MAX)
+
+    def _steep(self, method: str, one: Floats, two: Floats) -> Floats:
+        """Half the span of flow over the model's own doubt in power or head; 0 for what is not a flow."""
+        if method == "flow_of_power":
+            around = [self.flow_of_power(np.maximum(one + d * self.spread.steep_power_w, 0.0), two) for d in (-1, 1)]
+        elif method == "flow":
+            around = [self.flow(one, np.maximum(two + d * self.spread.steep_head_m, 0.0)) for d in (-1, 1)]
+        else:
+            return np.zeros(one.shape)
+        return np.nan_to_num(np.abs(around[1] - around[0])) / 2
 
     def _head_reason(self, head: Floats) -> Codes:
         reason = np.zeros(np.shape(head), np.uint8)

@@ -64,7 +64,7 @@ def viscosity_pa_s(temperature_c: ArrayLike) -> Floats:
     """
     reduced = (_liquid(temperature_c) + 273.15) / 300.0
     terms = ((280.68, -1.9), (511.45, -7.7), (61.131, -19.6), (0.45903, -40.0))
-    return 1e-6 * sum(factor * reduced**power for factor, power in terms)
+    return np.asarray(1e-6 * sum(factor * reduced**power for factor, power in terms))
 
 
 def kinematic_viscosity_m2_s(temperature_c: ArrayLike) -> Floats:
