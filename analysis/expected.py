@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from analysis.factors import HEALTHY, NAMES, Factors
 from analysis.operating_line import (
     FLOW_PER_M_AT_SPEED,
+    HEAD,
     POWER_PER_M_AT_SPEED,
     hydraulics,
     operating_line,
@@ -185,6 +186,10 @@ class SiteModel:
             line[FLOW_PER_M_AT_SPEED],
             line[POWER_PER_M_AT_SPEED],
         )
+
+    def head_of_sun(self, power_w: Floats) -> Floats:
+        """Total head along the system curve when the controller is offered this power, speed limit honoured. [W] -> [m]"""
+        return self.lines()[1](power_w)[HEAD]
 
     def expect(self, rows: Rows, factors: Factors = HEALTHY) -> Expected:
         """Every row's expected values.

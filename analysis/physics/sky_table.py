@@ -12,7 +12,14 @@ from numpy.typing import NDArray
 
 from analysis.physics.cell_temperature import ambient_default
 from analysis.physics.clear_sky import clear_sky, clear_sky_relative_std, monthly_turbidity
-from analysis.physics.sun import DAY_MS, REFERENCE_DAY, TROPICAL_YEAR_DAYS, day_of_year, sun_position
+from analysis.physics.sun import (
+    DAY_MS,
+    REFERENCE_DAY,
+    TROPICAL_YEAR_DAYS,
+    day_of_year,
+    declination_and_equation_of_time,
+    seen_from,
+)
 from logger.record.site_facts import Array, Site
 
 Floats = NDArray[np.float64]
@@ -75,8 +82,9 @@ def sky_table(site: Site, array: Array) -> SkyTable:
     """
     noon = np.arange(SEASON_NODES + 1)[:, None] * (TROPICAL_YEAR_DAYS / SEASON_NODES)
     of_day = np.arange(NODES)[None, :] / (NODES - 1.0)
-    time_days = REFERENCE_DAY + noon + of_day - 0.5
-    sun = sun_position(time_days * DAY_MS, site.latitude_deg, site.longitude_deg, site.altitude_m)
+    # the tropical year does not begin at this site's noon: the season comes from `noon`, the turn from `of_day`
+    declination, minutes = declination_and_equation_of_time(REFERENCE_DAY + noon + of_day - 0.5)
+    sun = seen_from(site.latitude_deg, declination, 360.0 * of_day - 180.0 + minutes / 4.0, site.altitude_m)
     calendar = np.mod(noon + 74.0, TROPICAL_YEAR_DAYS) + 1.0
     turbidity = monthly_turbidity(noon[:, 0], site.latitude_deg, site.longitude_deg)[:, None]
     sky = clear_sky(sun, calendar, site.altitude_m, array.tilt_deg, array.azimuth_deg, turbidity)

@@ -120,14 +120,28 @@ def sun_position(
         raise ValueError(f"latitude -90 to 90 and longitude -180 to 180, got {latitude_deg!r}, {longitude_deg!r}")
     days = np.asarray(time_ms, float) / DAY_MS
     declination, minutes = declination_and_equation_of_time(days)
-    hour_angle = np.radians(360.0 * np.mod(days, 1.0) - 180.0 + longitude_deg + minutes / 4.0)
-    declination, latitude = np.radians(declination), np.radians(latitude_deg)
+    hour_angle = 360.0 * np.mod(days, 1.0) - 180.0 + longitude_deg + minutes / 4.0
+    return seen_from(latitude_deg, declination, hour_angle, altitude_m, temperature_c)
+
+
+def seen_from(
+    latitude_deg: float,
+    declination_deg: ArrayLike,
+    hour_angle_deg: ArrayLike,
+    altitude_m: float = 0.0,
+    temperature_c: float = 15.0,
+) -> SunPosition:
+    """The sun's place in the sky from its declination and hour angle (0 at true noon, afternoon positive).
+
+    Arrays that broadcast together; NaN in, NaN out. [deg]   Spherical trigonometry, any textbook of astronomy.
+    """
+    hour_angle = np.radians(np.asarray(hour_angle_deg, float))
+    declination, latitude = np.radians(np.asarray(declination_deg, float)), np.radians(latitude_deg)
     east = -np.cos(declination) * np.sin(hour_angle)
     north = np.sin(declination) * np.cos(latitude) - np.cos(declination) * np.sin(latitude) * np.cos(hour_angle)
     up = np.sin(declination) * np.sin(latitude) + np.cos(declination) * np.cos(latitude) * np.cos(hour_angle)
     true = np.degrees(np.arcsin(np.clip(up, -1.0, 1.0))) - PARALLAX_DEG
-    pressure = pressure_at(altitude_m)
-    elevation = true + refraction_deg(true, pressure, temperature_c)
+    elevation = true + refraction_deg(true, pressure_at(altitude_m), temperature_c)
     return SunPosition(elevation, np.mod(np.degrees(np.arctan2(east, north)), 360.0))
 
 

@@ -1,0 +1,40 @@
+"""Judging a site file as a careful colleague would: one file for each family of checks.
+
+Flow: typed site file -> HERE -> commands/check.py, the certificate of hand-over.
+"""
+
+from analysis.site_check.array_layout import array_against_pump, array_aim, array_cable, array_layout
+from analysis.site_check.borehole import drawdown_and_yield, levels
+from analysis.site_check.datasheets import module_sheet, motor_plate, pump_table
+from analysis.site_check.place_and_sensors import place, sensors
+from analysis.site_check.pump_duty import head_on_table, lifts_water, motor_cable, pipes
+from analysis.site_check.remark import Checked, Grade, Remark
+from analysis.site_check.string_voltage import string_voltage
+from logger.record.site_facts import SiteFacts
+
+__all__ = ["Checked", "Grade", "Remark", "check_site"]
+
+OF_FACTS = (
+    place, module_sheet, pump_table, motor_plate, string_voltage, array_layout, array_against_pump, array_cable, array_aim,
+    levels, motor_cable,
+)  # fmt: skip
+OF_THE_DAY = (head_on_table, lifts_water, drawdown_and_yield, pipes, sensors)
+"""Those that need the expected day, hence datasheets that fit a pump and a module."""
+
+
+def check_site(facts: SiteFacts, file: str) -> list[Remark]:
+    """Every remark on a site file, gravest first, otherwise in the order of the file's tables.
+
+    Parameters
+    ----------
+    facts : SiteFacts
+    file : str
+        Name to print.
+    """
+    site = Checked(facts, file)
+    found = [remark for check in OF_FACTS for remark in check(site)]
+    unusable = any(r.grade == "wrong" and r.problem.key.startswith(("pump.curve", "array.module")) for r in found)
+    if not unusable:
+        found += [remark for check in OF_THE_DAY for remark in check(site)]
+    order = {"wrong": 0, "doubtful": 1, "note": 2}
+    return sorted(found, key=lambda remark: order[remark.grade])

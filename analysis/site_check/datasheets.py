@@ -1,0 +1,82 @@
+"""Datasheets against themselves: numbers that no module, pump or motor can have together. Units slipped show here.
+
+Flow: remark.py -> HERE -> site_check/__init__.py
+"""
+
+from analysis.physics.hydraulic_power import GRAVITY_M_S2
+from analysis.site_check.remark import Checked, Remarks
+
+EFFICIENCY_MOST, EFFICIENCY_LEAST = 0.80, 0.08
+"""Wire to water of a borehole pump of any size up to some kilowatts lies between (common practice, no source)."""
+
+
+def module_sheet(site: Checked) -> Remarks:
+    """Power, voltage and current at maximum; fill factor; coefficients."""
+    module, key = site.facts.array.module, "array.module"
+    product = module.v_mp_v * module.i_mp_a
+    if module.v_mp_v >= module.v_oc_v:
+        yield site.wrong(
+            f"{key}.v_mp_v", f"{module.v_mp_v:g} V is not below v_oc_v = {module.v_oc_v:g} V", "are the two exchanged?"
+        )
+    if module.i_mp_a >= module.i_sc_a:
+        yield site.wrong(
+            f"{key}.i_mp_a", f"{module.i_mp_a:g} A is not below i_sc_a = {module.i_sc_a:g} A", "are the two exchanged?"
+        )
+    if abs(product / module.p_mp_w - 1.0) > 0.05:
+        yield site.wrong(
+            f"{key}.p_mp_w", f"v_mp_v times i_mp_a is {product:.1f} W, p_mp_w says {module.p_mp_w:g} W",
+            "take all three from the same column of the datasheet (standard test conditions)",
+        )  # fmt: skip
+    fill = module.p_mp_w / (module.v_oc_v * module.i_sc_a)
+    if not 0.60 <= fill <= 0.86:
+        yield site.doubtful(
+            f"{key}.v_oc_v", f"fill factor {fill:.2f}: modules have 0.65 to 0.85",
+            "check v_oc_v, i_sc_a and p_mp_w against the datasheet",
+        )  # fmt: skip
+    for name, low, high in (("temp_coeff_p_mp_pct_c", -0.6, -0.2), ("temp_coeff_v_oc_pct_c", -0.45, -0.15)):
+        value = getattr(module, name)
+        if not low <= value <= high:
+            yield site.doubtful(
+                f"{key}.{name}", f"{value:g} %/deg C is unusual: crystalline modules have {low:g} to {high:g}",
+                "in percent per degree, negative; is it in 1/deg C, or in V or W per degree?",
+            )  # fmt: skip
+
+
+def pump_table(site: Checked) -> Remarks:
+    """Efficiency row by row; whether the rows make a pump at all."""
+    for number, row in enumerate(site.facts.pump.curve, 1):
+        if row.power_w <= 0 or row.flow_m3_h <= 0 or row.head_m <= 0:
+            continue
+        efficiency = 998.2 * GRAVITY_M_S2 * row.flow_m3_h / 3600.0 * row.head_m / row.power_w
+        key = f"pump.curve[{number}]"
+        if efficiency > EFFICIENCY_MOST:
+            yield site.wrong(
+                f"{key}.flow_m3_h", f"{row.flow_m3_h:g} m3/h at {row.head_m:g} m on {row.power_w:g} W would be {efficiency:.0%} efficient",
+                "is the flow in L/min or L/s, the head in feet, or the power in kW or hp? It is m3/h, m and W here",
+            )  # fmt: skip
+        elif efficiency < EFFICIENCY_LEAST and row.flow_m3_h > 0.3 * max(r.flow_m3_h for r in site.facts.pump.curve):
+            yield site.doubtful(
+                f"{key}.flow_m3_h", f"{row.flow_m3_h:g} m3/h at {row.head_m:g} m on {row.power_w:g} W is only {efficiency:.1%} efficient",
+                "is the flow in L/s, or the power of another column? It is m3/h, m and W here",
+            )  # fmt: skip
+    try:
+        _ = site.model
+    except ValueError as error:
+        yield site.wrong("pump.curve", str(error), "correct the table from the datasheet")
+
+
+def motor_plate(site: Checked) -> Remarks:
+    """Rated current and speed against the pump's table."""
+    motor, curve = site.facts.motor, site.facts.pump.curve
+    speeds = [row.speed_rpm for row in curve if row.speed_rpm]
+    if motor.rated_speed_rpm and speeds and not 0.8 <= max(speeds) / motor.rated_speed_rpm <= 1.25:
+        yield site.doubtful(
+            "motor.rated_speed_rpm", f"{motor.rated_speed_rpm:g} 1/min, but the pump's table runs to {max(speeds):g} 1/min",
+            "take both from the same pump; is the speed in 1/s or in Hz?",
+        )  # fmt: skip
+    full = max(row.power_w for row in curve)
+    if full > 1.15 * site.facts.controller.max_power_w:
+        yield site.doubtful(
+            "controller.max_power_w", f"the pump's table asks for {full:.0f} W, the controller gives at most {site.facts.controller.max_power_w:.0f} W",
+            "a larger controller, or the table's rows that it can reach; are W and kW mixed?",
+        )  # fmt: skip

@@ -1,0 +1,119 @@
+"""The pump against the head that it meets: on its table, lifting at all, at a sound velocity, through a sound cable.
+
+Flow: remark.py -> HERE -> site_check/__init__.py
+"""
+
+from analysis.physics.cable import three_phase_loss_w
+from analysis.physics.pipe_friction import velocity_m_s
+from analysis.site_check.remark import Checked, Remarks
+
+WATER_COOLED_C = 30.0
+CABLE_WRONG, CABLE_DOUBTFUL, CABLE_NOTE = 0.15, 0.08, 0.05
+"""Shares of the pump's power lost in the motor's cable; 3 to 5 % is customary (common practice)."""
+VELOCITY_MOST_M_S, VELOCITY_HIGH_M_S, FRICTION_HIGH = 3.0, 2.0, 0.25
+"""0.5 to 1.5 m/s is economical, 3 m/s the most; friction of a tenth of the head is customary (common practice)."""
+
+
+def head_on_table(site: Checked) -> Remarks:
+    """The range of heads from resting lift to full flow, against the table's."""
+    well, curve = site.facts.well, site.facts.pump.curve
+    low, high = min(row.head_m for row in curve), max(row.head_m for row in curve)
+    rest = well.static_level_m + site.facts.delivery.outlet_height_m
+    valid_low, valid_high = site.model.pump.head_limits_m
+    what = f"the lift at rest is {rest:.1f} m (static level and outlet height); the pump's table covers {low:g} to {high:g} m"
+    fix = "add the datasheet's rows about this head, or check static_level_m, outlet_height_m and head_m (metres?)"
+    if not valid_low <= rest <= valid_high:
+        yield site.wrong("pump.curve", f"{what}: far off it", fix)
+        return
+    top = float(site.model.curve.head_m(site.flow_most_m3_h))
+    if top > 1.05 * high:
+        yield site.doubtful("pump.curve", f"at full flow the head is {top:.1f} m, above the table's {high:g} m", fix)
+    elif rest < 0.95 * low:
+        yield site.doubtful("pump.curve", what, fix)
+
+
+def lifts_water(site: Checked) -> Remarks:
+    """Whether a clear day gives water in every season."""
+    dry = [day for day in site.days if day.water_m3 <= 0]
+    if len(dry) == len(site.days):
+        yield site.wrong(
+            "pump.curve", "no water on a clear day of any season: the array's power does not lift to this head",
+            "check the array's size, the head and the table's units",
+        )  # fmt: skip
+    elif dry:
+        listed = ", ".join(f"{day.date:%d %B}" for day in dry)
+        yield site.doubtful(
+            "array", f"no water on a clear day about {listed}", "more modules, or a tilt for that season"
+        )
+    tank = site.facts.tank.capacity_m3
+    best = max((day.water_m3 for day in site.days), default=0.0)
+    if best > 0 and tank < 0.1 * best:
+        yield site.doubtful(
+            "tank.capacity_m3", f"{tank:g} m3 fill in under a tenth of a clear day's {best:.0f} m3", "is it in m3?"
+        )
+
+
+def pipes(site: Checked) -> Remarks:
+    """Velocity in riser and pipe, friction's share of the head."""
+    most, delivery = site.flow_most_m3_h, site.facts.delivery
+    if most <= 0:
+        return
+    for name in ("riser", "pipe"):
+        diameter = getattr(delivery, f"{name}_inner_diameter_mm")
+        if getattr(delivery, f"{name}_length_m") <= 0:
+            continue
+        speed = float(velocity_m_s(most, diameter / 1000.0))
+        key, what = (
+            f"delivery.{name}_inner_diameter_mm",
+            f"{most:.1f} m3/h through {diameter:g} mm flow at {speed:.1f} m/s",
+        )
+        fix = "a wider pipe (0.5 to 1.5 m/s is economical); is the diameter inner, and in mm?"
+        if speed > VELOCITY_MOST_M_S:
+            yield site.wrong(key, what, fix)
+        elif speed > VELOCITY_HIGH_M_S:
+            yield site.doubtful(key, what, fix)
+        elif speed < 0.05:
+            yield site.doubtful(key, what, "is the diameter in mm? sand settles below 0.3 m/s")
+    curve = site.model.curve
+    friction = float(curve.riser_loss_m(most) + curve.pipe_loss_m(most))
+    share = friction / float(curve.head_m(most))
+    if share > FRICTION_HIGH:
+        yield site.doubtful(
+            "delivery", f"friction takes {friction:.1f} m, {share:.0%} of the head at full flow",
+            "wider pipes; a tenth is customary. Check diameters, roughness_mm and minor_loss_coefficient",
+        )  # fmt: skip
+    if (
+        delivery.riser_length_m < 0.8 * site.facts.pump.setting_depth_m
+        or delivery.riser_length_m > 1.3 * site.facts.pump.setting_depth_m + 5
+    ):
+        yield site.doubtful(
+            "delivery.riser_length_m", f"{delivery.riser_length_m:g} m of riser for a pump at {site.facts.pump.setting_depth_m:g} m",
+            "the riser runs from the pump to the wellhead: about the setting depth",
+        )  # fmt: skip
+    if delivery.roughness_mm > 0.5:
+        yield site.doubtful(
+            "delivery.roughness_mm", f"{delivery.roughness_mm:g} mm is rougher than old steel",
+            "0.0015 mm plastic, 0.05 to 0.15 mm steel; is it in micrometres?",
+        )  # fmt: skip
+
+
+def motor_cable(site: Checked) -> Remarks:
+    """Heat in the cable down to the motor."""
+    current, cable = site.facts.motor.rated_current_a, site.facts.cable
+    if cable.length_m < 0.9 * site.facts.pump.setting_depth_m:
+        yield site.doubtful(
+            "cable.length_m", f"{cable.length_m:g} m does not reach the pump at {site.facts.pump.setting_depth_m:g} m",
+            "the length one way, controller to motor",
+        )  # fmt: skip
+    if not current or cable.length_m <= 0:
+        return
+    full = max(row.power_w for row in site.facts.pump.curve)
+    share = float(three_phase_loss_w(current, cable.length_m, cable.conductor_mm2, WATER_COOLED_C)) / full
+    what = f"{cable.length_m:g} m of {cable.conductor_mm2:g} mm2 turn {share:.0%} of the motor's power into heat at {current:g} A"
+    fix = "a thicker conductor; 3 to 5 % is customary. Check conductor_mm2 and motor.rated_current_a"
+    if share > CABLE_WRONG:
+        yield site.wrong("cable.conductor_mm2", what, fix)
+    elif share > CABLE_DOUBTFUL:
+        yield site.doubtful("cable.conductor_mm2", what, fix)
+    elif share > CABLE_NOTE:
+        yield site.note("cable.conductor_mm2", what, fix)

@@ -1,0 +1,89 @@
+"""One remark on a site file, and what the checks look at.
+
+Flow: a typed site file -> HERE -> the families of checks -> commands/check.py
+Never: printing.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+
+from analysis.expected import SiteModel
+from analysis.physics.cell_temperature import ambient_default
+from analysis.site_check.clear_day import ClearDay, clear_days
+from logger.record.problems import Problem
+from logger.record.site_facts import SiteFacts
+
+Grade = Literal["wrong", "doubtful", "note"]
+COLD_SPELL_C = 8.0
+"""A year's coldest morning below, and hottest noon above, an ordinary one: common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Remark:
+    """`grade`: wrong = it cannot work or is unsafe; doubtful = look again; note = good to know, no fault."""
+
+    grade: Grade
+    problem: Problem
+
+    def __str__(self) -> str:
+        return f"{self.grade}: {self.problem}"
+
+
+Remarks = Iterator[Remark]
+
+
+class Checked:
+    """A site under check: its facts, and what they come to, worked out on first use.
+
+    `file`: the name to print. Each check asks `wrong`, `doubtful` or `note` for its remark.
+    """
+
+    def __init__(self, facts: SiteFacts, file: str) -> None:
+        self.facts, self.file = facts, file
+
+    @cached_property
+    def model(self) -> SiteModel:
+        """ValueError: the datasheets fit no pump or module (`datasheets.py` says so in words)."""
+        return SiteModel(self.facts)
+
+    @cached_property
+    def days(self) -> tuple[ClearDay, ...]:
+        """A clear day of each season."""
+        return clear_days(self.model)
+
+    @property
+    def flow_most_m3_h(self) -> float:
+        """Largest flow of the clear days; 0 where none is lifted."""
+        return max((day.flow_most_m3_h for day in self.days), default=0.0)
+
+    @cached_property
+    def coldest_c(self) -> float:
+        """Coldest morning: the file's, else the usual one of the place less a cold spell. [deg C]"""
+        stated = self.facts.site.lowest_ambient_c
+        return float(self._usual().min() - COLD_SPELL_C) if stated is None else stated
+
+    @cached_property
+    def hottest_c(self) -> float:
+        """Hottest noon: the file's, else the usual one of the place and a heat wave. [deg C]"""
+        stated = self.facts.site.highest_ambient_c
+        return float(self._usual().max() + COLD_SPELL_C) if stated is None else stated
+
+    def _usual(self) -> np.ndarray:
+        days, hours = np.arange(0, 365, 5.0)[:, None], np.arange(24.0)[None, :]
+        return ambient_default(self.facts.site.latitude_deg, self.facts.site.altitude_m, days, hours)
+
+    def wrong(self, key: str, what: str, fix: str) -> Remark:
+        """It cannot work, or is unsafe."""
+        return Remark("wrong", Problem(self.file, key, what, fix))
+
+    def doubtful(self, key: str, what: str, fix: str) -> Remark:
+        """Look again."""
+        return Remark("doubtful", Problem(self.file, key, what, fix))
+
+    def note(self, key: str, what: str, fix: str) -> Remark:
+        """Good to know."""
+        return Remark("note", Problem(self.file, key, what, fix))
