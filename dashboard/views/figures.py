@@ -10,11 +10,11 @@ from math import floor, isfinite, log10
 from zoneinfo import ZoneInfo
 
 from dashboard.languages import Words
-from logger.record.finding import Size
+from logger.record.causes import CAUSES
+from logger.record.finding import Finding, Size
 
 LITRES_BELOW_M3 = 100
 """A farmer reads litres; from here on the figure would be too long for a phone."""
-UNIT_WORDS = {"1/d": "per_day", "1/h": "per_hour"}
 THIN_SPACE = "\u202f"
 
 
@@ -97,14 +97,27 @@ def age(age_ms: int, words: Words) -> str:
 
 
 def size_text(size: Size | None, words: Words, interval: bool = False) -> str:
-    """`flow lost 30 % (24 to 36)`; empty where the cause has no size."""
+    """`30 % of the water lost`, with the 95 % interval behind it where asked; empty where the cause has no size."""
     if size is None:
         return ""
-    factor = 100 if size.unit == "fraction" else 1
-    value, low, high = (number(factor * figure, words) for figure in (size.value, size.low, size.high))
-    unit = words(f"unit.{UNIT_WORDS.get(size.unit, size.unit)}")
-    shown = words("finding.interval", value=f"{value} {unit}", low=low, high=high) if interval else f"{value} {unit}"
-    return f"{words('quantity.' + size.quantity.replace(' ', '-'))} {shown}"
+
+    def said(figure: float) -> str:
+        if size.unit == "h":
+            return age(round(figure * 3_600_000), words)
+        factor = 100 if size.unit == "fraction" else 1
+        return f"{number(factor * figure, words)}{THIN_SPACE}{words('unit.' + size.unit)}".rstrip(THIN_SPACE)
+
+    shown = words(f"quantity.{size.quantity.replace(' ', '-')}", value=said(size.value))
+    if not interval or said(size.low) == said(size.high):
+        return shown
+    return words("finding.range", value=shown, low=said(size.low), high=said(size.high))
+
+
+def since(finding: Finding, timezone: str, words: Words, now_ms: int) -> Moment:
+    """When it began: to the minute where it comes on in minutes, else the day."""
+    cause = CAUSES[finding.cause]
+    to_the_minute = cause.urgent or cause.unit == "h"
+    return (moment if to_the_minute else day_of)(ms_of(finding.began), timezone, words, now_ms)
 
 
 def sureness(confidence: float) -> str:

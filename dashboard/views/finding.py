@@ -13,7 +13,7 @@ from analysis.summary import DaySummary
 from dashboard.languages import Words
 from dashboard.views import advice
 from dashboard.views.day_svg import day_svg
-from dashboard.views.figures import cubic, day_of, moment, ms_of, number, percent, size_text, sureness
+from dashboard.views.figures import cubic, day_of, moment, ms_of, number, percent, since, size_text, sureness
 from dashboard.views.flow_svg import flow_svg
 from dashboard.views.priority import SiteSeen
 from logger.record.finding import Finding
@@ -91,7 +91,7 @@ def _facts(finding: Finding, site: SiteSeen, now_ms: int, words: Words) -> list[
     rivals = [f"{words(f'cause.{one.cause}.name')}, {percent(one.confidence, words)}" for one in finding.also_possible]
     sure = f"{words('sure.' + sureness(finding.confidence))}, {percent(finding.confidence, words)}"
     pairs = [
-        ("began", day(finding.began)),
+        ("began", since(finding, site.timezone, words, now_ms).text),
         ("flagged", moment(ms_of(finding.flagged), site.timezone, words, now_ms).text),
         ("ended", day(finding.ended) if finding.ended else ""),
         ("size", size_text(finding.size, words, interval=True)),

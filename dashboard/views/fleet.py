@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from dashboard.languages import Words
 from dashboard.views import advice
-from dashboard.views.figures import Moment, age, cubic, day_of, moment, ms_of, percent, size_text, sureness
+from dashboard.views.figures import Moment, age, cubic, moment, percent, since, size_text, sureness
 from dashboard.views.priority import Level, SiteSeen, by_need, is_quiet, level, order
 from dashboard.views.sign import Sign, sign
 
@@ -82,7 +82,7 @@ def _row(site: SiteSeen, now_ms: int, words: Words) -> Row:
     first, *more = by_need(site.findings, now_ms) or [None]
     heard_ms = site.now.last_heard_ms if site.now else None
     quiet = is_quiet(site, now_ms) and heard_ms is not None
-    doing = words(f"doing.{site.now.doing}") if site.now else words("heard.never")
+    doing = words(f"doing.{'silent' if quiet else site.now.doing}") if site.now else words("heard.never")
     lost = [one.water_lost_m3 for one in site.findings if one.water_lost_m3]
     return Row(
         id=site.id,
@@ -91,7 +91,7 @@ def _row(site: SiteSeen, now_ms: int, words: Words) -> Row:
         what=advice.name(first, words) if first else doing,
         finding_id=first.id if first else None,
         more=words("fleet.also", count=len(more)) if more else "",
-        since=day_of(ms_of(first.began), site.timezone, words, now_ms) if first else None,
+        since=since(first, site.timezone, words, now_ms) if first else None,
         size=size_text(first.size, words) if first else "",
         sure=f"{words('sure.' + sureness(first.confidence))}, {percent(first.confidence, words)}" if first else "",
         lost=cubic(sum(lost), words) if lost else "",

@@ -11,11 +11,13 @@ from analysis.summary import SiteNow
 from dashboard.languages import Words
 from dashboard.views import advice
 from dashboard.views.bar import water_bar
-from dashboard.views.figures import Moment, age, day_of, moment, ms_of, number, water
+from dashboard.views.figures import Moment, age, moment, number, since, water
 from dashboard.views.priority import SiteSeen, by_need, is_quiet
 from dashboard.views.sign import Sign, sign
 
 NOTHING_M3 = 0.001
+_LESS = {"tank-full": "less_tank", "switched-off": "less_on_purpose", "held-back": "less_on_purpose"}
+"""Less water for a reason that is no fault is not said to be wrong."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,8 @@ class WaterToday:
 
 @dataclass(frozen=True)
 class Glance:
-    """The page. `past` is the age in words where the figures are old; `aloud` is what a screen reader is told."""
+    """The page. `past` is the age in words where the figures are old; `aloud` is what a screen reader is told;
+    `all_known`: we hear enough to say that nothing is wrong."""
 
     id: str
     name: str
@@ -52,6 +55,7 @@ class Glance:
     tank: str
     heard: Moment | None
     aloud: str
+    all_known: bool
 
 
 def glance(site: SiteSeen, now_ms: int, words: Words) -> Glance:
@@ -59,7 +63,7 @@ def glance(site: SiteSeen, now_ms: int, words: Words) -> Glance:
     quiet = is_quiet(site, now_ms)
     now = site.now
     shown = sign(site, now_ms, words)
-    doing = words(f"doing.{now.doing if now else 'unknown'}")
+    doing = words(f"doing.{'silent' if quiet else now.doing if now else 'unknown'}")
     wrong = [_wrong(one, site, now_ms, words) for one in by_need(site.findings, now_ms)]
     heard_ms = now.last_heard_ms if now else None
     return Glance(
@@ -69,10 +73,11 @@ def glance(site: SiteSeen, now_ms: int, words: Words) -> Glance:
         doing=doing,
         past=words("was.age", age=age(now_ms - heard_ms, words)) if quiet and heard_ms is not None else None,
         wrong=wrong,
-        water=water_today(now, words),
+        water=water_known(site, now_ms, words) if quiet else water_today(now, words),
         tank=tank(now, words),
         heard=moment(heard_ms, site.timezone, words, now_ms) if heard_ms is not None else None,
         aloud=" ".join([f"{site.name}: {shown.word}.", doing, *(one.said for one in wrong[:1])]),
+        all_known=not quiet and now is not None and now.doing not in ("silent", "unknown"),
     )
 
 
@@ -80,17 +85,26 @@ def _wrong(finding, site: SiteSeen, now_ms: int, words: Words) -> Wrong:
     return Wrong(
         finding.id,
         advice.hedged_name(finding, words),
-        day_of(ms_of(finding.began), site.timezone, words, now_ms),
+        since(finding, site.timezone, words, now_ms),
         advice.steps(finding, words),
         advice.cautions(finding, words),
     )
+
+
+def water_known(site: SiteSeen, now_ms: int, words: Words) -> WaterToday:
+    """The same of a site that is not heard: what was known, and no judgement, for nobody knows what came since."""
+    now = site.now
+    if now is None or now.water_today_m3 is None or now.last_heard_ms is None:
+        return WaterToday(words("water.not_measured"), [], "")
+    heard = moment(now.last_heard_ms, site.timezone, words, now_ms)
+    return WaterToday(water(now.water_today_m3, words, 3), [words("water.until", time=heard.text)], "")
 
 
 def water_today(now: SiteNow | None, words: Words) -> WaterToday:
     """The day's water against what the day's sun should have given by now."""
     if now is None or now.water_today_m3 is None:
         return WaterToday(words("water.not_measured"), [], "")
-    came = water(now.water_today_m3, words)
+    came = water(now.water_today_m3, words, 3)
     if now.expected_today_m3 is None:
         return WaterToday(came, [], "")
     expected = now.expected_today_m3
@@ -103,7 +117,9 @@ def water_today(now: SiteNow | None, words: Words) -> WaterToday:
         "low": water(max(0.0, low), words),
         "high": water(high, words),
     }
-    verdict = "less" if now.water_today_m3 < low else "more" if now.water_today_m3 > high else "as_it_should"
+    verdict = "more" if now.water_today_m3 > high else "as_it_should"
+    if now.water_today_m3 < low:
+        verdict = _LESS.get(now.doing, "less")
     label = escape(words("water.picture", water=came, **figures), quote=True)
     lines = [words(f"water.{verdict}"), words("water.of", **figures), words("water.between", **figures)]
     return WaterToday(came, lines, water_bar(now.water_today_m3, expected, low, high, label))
