@@ -101,7 +101,7 @@ class _Reader:
         keys, values = items[::2], items[1::2]
         if len(keys) != len(values):
             raise CborError("a map with a key that has no value")
-        if not all(isinstance(key, int | str) for key in keys):
+        if not all(type(key) in (int, str) for key in keys):
             raise CborError("a map with a key that is neither a whole number nor text")
         made = dict(zip(keys, values, strict=True))
         if len(made) != len(keys):

@@ -1,7 +1,8 @@
 """The compact column pack: readings of one site <-> few bytes, exact at each channel's step.
 
 Flow: spool -> HERE -> broker -> wire.py -> HERE -> store.
-Layout, version 1: `WHP`, version, flags (bit 0: body deflated), CRC-32 of the plain body (4 bytes, highest first), body.
+Layout, version 1: `WHP`, version, flags (bit 0: body deflated), CRC-32 of version, flags and body (4 bytes, highest first),
+body.
 Body: site; rows; names of boots; columns time_ms, boot, seq, clock; number of channels; per channel its code and column.
 A channel's code is 3 * its place in PLACES (+1 `_min`, +2 `_max`); numbers are value * 10**decimals, rounded to even.
 Never: reads what it does not know; grows beyond its limits, whatever the bytes say.
@@ -65,12 +66,10 @@ def pack(readings: list[Reading]) -> bytes:
     beyond 2**53 steps, becomes None. PackError: none or too many readings, two sites, an unknown channel, a bad boot or time.
     """
     plain = _body(readings, small=True)
-    best, flags = plain, 0
-    for body in (plain, _body(readings, small=False)):
-        squeezed = _deflated(body)
-        if len(squeezed) < len(best):
-            best, flags, plain = squeezed, DEFLATED, body
-    return MAGIC + bytes([VERSION, flags]) + zlib.crc32(plain).to_bytes(4, "big") + best
+    bodies = [(0, plain)] + [(DEFLATED, _deflated(body)) for body in (plain, _body(readings, small=False))]
+    flags, body = min(bodies, key=lambda one: len(one[1]))
+    head = bytes([VERSION, flags])
+    return MAGIC + head + zlib.crc32(head + body).to_bytes(4, "big") + body
 
 
 def _deflated(body: bytes) -> bytes:
@@ -162,11 +161,11 @@ def unpack(data: bytes) -> list[Reading]:
         raise PackError(f"a pack of version {version}, flags {flags}: this program reads version {VERSION}")
     check = int.from_bytes(cursor.take(4), "big")
     body = cursor.take(cursor.left())
+    if zlib.crc32(bytes([version, flags]) + body) != check:
+        raise PackError("damaged: its CRC does not fit")
     body = _inflated(body) if flags & DEFLATED else body
     if len(body) > BODY_BYTES_MAX:
         raise PackError(f"longer than {BODY_BYTES_MAX} bytes")
-    if zlib.crc32(body) != check:
-        raise PackError("damaged: its CRC does not fit")
     return _readings(Cursor(body))
 
 

@@ -45,23 +45,24 @@ class Tables:
             return None
 
     def typed(self, wanted: type, table: Any, where: str = "") -> Any:
-        """`table` as a `wanted` (a dataclass), or None where anything in it is wrong."""
+        """`table` as a `wanted` (a dataclass), or None where a value is wrong or missing. Unknown keys are noted only."""
         if not isinstance(table, dict):
             self.wrong(
                 where, f"expected a table, got {shown(table)}", f"write [{where}] on a line of its own, its keys below"
             )
             return None
-        before = len(self.problems)
         hints = get_type_hints(wanted)
         known = {key: item for item in fields(wanted) if (key := _key(item)) is not None}
         meant = self._unknown_keys(table, list(known), where)
+        before = len(self.problems)
         made = {}
         for key, item in known.items():
             if key in table:
                 made[item.name] = self._value(hints[item.name], item, table[key], _dotted(where, key))
             elif _is_required(item) and key not in meant:
                 self._missing(hints[item.name], item, where, key)
-        return wanted(**made) if len(self.problems) == before else None
+        is_whole = all(item.name in made for item in known.values() if _is_required(item))
+        return wanted(**made) if is_whole and len(self.problems) == before else None
 
     def _unknown_keys(self, table: dict[str, Any], known: list[str], where: str) -> set[str]:
         """Note each unknown key; returns the known ones that they were meant for."""

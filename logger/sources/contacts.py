@@ -72,8 +72,9 @@ class Contacts(Paced):
     """Levels as flags, closings as a register that goes on over restarts through `memory`."""
 
     def __init__(self, settings: ContactsSettings, open_pins: Any, memory: dict[str, Any]):
-        named = [one.channel for one in (*settings.contacts, *settings.pulses)]
-        super().__init__(settings.name, tuple(named), settings.period_s)
+        flags = tuple(one.channel for one in settings.contacts)
+        registers = tuple(one.channel for one in settings.pulses)
+        super().__init__(settings.name, flags + registers, settings.period_s)
         self._settings, self._open_pins, self._memory = settings, open_pins, memory
         self._pins: Pins | None = None
 
