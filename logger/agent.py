@@ -9,7 +9,8 @@ import json
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 from logger.clock import BoardClock, Stamp
 from logger.health import Health
@@ -24,7 +25,6 @@ from logger.sources.base import Source, SourceError, Turn, Values
 from logger.spool import Spool
 from logger.spool.row import on_step
 
-REST_S_MAX = 1.0
 READ_S_MAX = 20.0
 """One source may take so long in one turn, so that the others and the watchdog get theirs."""
 REMEMBER_S = 3600.0
@@ -32,7 +32,7 @@ REMEMBER_S = 3600.0
 
 @dataclass
 class Parts:
-    """What the agent joins. `after`: told every row that was put on disk (urgent judgement)."""
+    """What the agent joins. `state`: the sources' memories. `after`: told every sample (urgent judgement)."""
 
     board: Board
     sources: list[Source]
@@ -43,8 +43,10 @@ class Parts:
     health: Health
     notifier: Notifier
     rate: float = 1.0
+    state: dict[str, Any] = field(default_factory=dict)
     after: Callable[[Stamp, Values], None] | None = None
     now_s: Callable[[], float] = time.monotonic
+    rest_s_max: float = 1.0
 
 
 class Agent:
@@ -68,9 +70,10 @@ class Agent:
         self._parts.notifier.ready(f"site {self._parts.board.site}")
         while not stop.is_set():
             self.turn()
-            self._rest()
+            self.rest()
         self._parts.notifier.stopping()
         self._put(self._means.flush())
+        self._sync()
         self._parts.spool.close()
         for source in self._parts.sources:
             source.close()
@@ -87,7 +90,7 @@ class Agent:
         self._learn(stamp)
         now_s = parts.now_s()
         if parts.spool.unsynced and (parts.sender.hurry or now_s - self._synced_s >= parts.board.sync_every_s):
-            parts.spool.sync()
+            self._sync()
             self._synced_s = now_s
         if not parts.spool.unsynced:
             self._synced_s = now_s
@@ -142,6 +145,10 @@ class Agent:
             self._parts.spool.append(row.time_ms, row.mono_ms, row.clock, row.values)
             self._parts.sender.hurry |= row.changed
 
+    def _sync(self) -> None:
+        self._parts.spool.keep(self._parts.state)
+        self._parts.spool.sync()
+
     # ---- looking after oneself
 
     def _learn(self, stamp: Stamp) -> None:
@@ -159,7 +166,7 @@ class Agent:
     def _started_ms_mono(self, stamp: Stamp) -> int:
         return stamp.mono_ms - round((self._parts.now_s() - self._began_s) * self._parts.rate * 1000)
 
-    def _rest(self) -> None:
+    def rest(self) -> None:
         """Until something is due or the link reports."""
         parts = self._parts
         now_s = parts.now_s()
@@ -168,7 +175,7 @@ class Agent:
             for source in parts.sources
             if source.name in self._last_read_s
         ]
-        for event in parts.link.events(max(0.0, min([REST_S_MAX, *due_s]))):
+        for event in parts.link.events(max(0.0, min([parts.rest_s_max, *due_s]))):
             parts.sender.take(event, parts.now_s())
             if isinstance(event, Up):
                 parts.link.publish(PRESENCE, self._presence(True))

@@ -72,7 +72,7 @@ class Sender:
                 self._batch_from_s, self.hurry = now_s, False
         skip: set[str] = set()
         last = {boot: self.spool.last_seq(boot) for boot in self.spool.boots_with_rows()}
-        while self.link.room:
+        while self.link.room > 1:  # one is kept for what is live
             wanted = self.outbox.backlog(last, now_s, skip)
             if wanted is None:
                 return

@@ -26,7 +26,10 @@ PHONE_DIGITS = (5, 15)
 
 @dataclass(frozen=True)
 class Settings:
-    """All of BOARD.toml, judged. `digest` names its content, so that health can say which settings run."""
+    """All of BOARD.toml, judged. `digest` names its content, so that health can say which settings run.
+
+    `state`: the sources' memories over restarts, by name; the spool fills and keeps them.
+    """
 
     board: Board
     mqtt: Mqtt
@@ -36,6 +39,7 @@ class Settings:
     sources: tuple[Source, ...] = field(default=(), compare=False)
     folder: Path = Path(".")
     digest: str = ""
+    state: dict[str, Any] = field(default_factory=dict, compare=False)
 
     def path(self, name: str) -> Path:
         """A path of the file, from the file's folder."""
@@ -59,7 +63,8 @@ def load_settings(path: str | Path, openers: Openers | None = None) -> Settings:
         raise BoardFileError(tables.problems)
     given = content.pop("source", None)
     typed = tables.typed(BoardTables, content)
-    sources = _sources(tables, given, replace(openers or Openers(), folder=folder))
+    openers = replace(openers or Openers(), folder=folder)
+    sources = _sources(tables, given, openers)
     if typed is not None:
         _judge_board(tables, typed)
         _judge_mqtt(tables, typed.mqtt, folder)
@@ -67,7 +72,7 @@ def load_settings(path: str | Path, openers: Openers | None = None) -> Settings:
     if tables.problems or typed is None:
         raise BoardFileError(tables.problems)
     digest = sha256(text.encode()).hexdigest()[:16]
-    return Settings(typed.board, typed.mqtt, typed.clock, typed.pump, typed.sms, sources, folder, digest)
+    return Settings(typed.board, typed.mqtt, typed.clock, typed.pump, typed.sms, sources, folder, digest, openers.state)
 
 
 def instant_ms(text: str) -> int | None:

@@ -111,6 +111,7 @@ def _agent(settings: Any, folder: Path) -> Any:
 
     board, mqtt, timing = settings.board, settings.mqtt, settings.clock
     spool = Spool(folder, kernel_id(), secrets.token_hex(4), limit_bytes=round(board.limit_mb * 1e6))
+    spool.recall_into(settings.state)
     simulated = timing.simulated_epoch is not None
     machine = (
         SimulatedTime(instant_ms(timing.simulated_epoch) or 0, instant_ms(timing.simulated_from) or 0, timing.rate)
@@ -124,7 +125,10 @@ def _agent(settings: Any, folder: Path) -> Any:
     print(
         json.dumps({"site": board.site, "boot": spool.boot.name, "kept": spool.kept_rows, **spool.counts}), flush=True
     )
-    return Agent(Parts(board, list(settings.sources), spool, clock, link, sender, health, Notifier(), timing.rate))
+    parts = Parts(
+        board, list(settings.sources), spool, clock, link, sender, health, Notifier(), timing.rate, settings.state
+    )
+    return Agent(parts)
 
 
 def _locked(folder: Path) -> int:

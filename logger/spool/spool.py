@@ -18,6 +18,7 @@ from typing import Any
 from logger.spool.boots import Boots
 from logger.spool.disk import Disk, write_all
 from logger.spool.frames import framed
+from logger.spool.memory import Memory
 from logger.spool.row import Row, to_record
 from logger.spool.segment import ROWS_MAX, Segment, describe, file_name, load, named, rewrite
 from logger.spool.thinning import halved, pick
@@ -62,7 +63,7 @@ class Spool:
         self.broken = False
         with self._guarded():
             self._disk.make_folder(self.folder)
-            self.boots = Boots(self._disk, self.folder)
+            self.boots, self.memory = Boots(self._disk, self.folder), Memory(self._disk, self.folder)
             self._open_all()
             self.boot = self.boots.begin(kernel, random_hex, list(dict.fromkeys(one.boot for one in self._closed)))
 
@@ -177,7 +178,17 @@ class Spool:
         if done and boot != self.boot.name and all(one.boot != boot for one in self._closed):
             self.boots.forget(boot)
 
-    # ---- the clock's memory (boots.py)
+    # ---- memory of the sources (memory.py) and of the clock (boots.py)
+
+    def recall_into(self, state: dict[str, Any]) -> None:
+        """Fill the sources' memories with what was kept."""
+        with self._guarded():
+            self.memory.recall_into(state)
+
+    def keep(self, state: dict[str, Any]) -> None:
+        """Keep the sources' memories, before `sync` accepts the rows that they led to."""
+        with self._guarded():
+            self.memory.keep(state)
 
     def learn(self, offset_ms: int) -> None:
         """UTC = mono + `offset_ms` since the kernel started: repairs the rows of every boot under this kernel."""
