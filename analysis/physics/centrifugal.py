@@ -12,16 +12,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from analysis.physics.penalised_spline import WEIGHTS, Basis, choose_weight
+from analysis.physics.penalised_spline import Basis, choose_weight
 
 Floats = NDArray[np.float64]
 
 RUN_OUT_MARGIN = 1.15  # curves reach this far beyond the largest flow of the table
 GRID = 1500
 SIGMA = 0.01  # scatter that a careful bench leaves; only sets how data weigh against the priors
-EXPONENT_STD = (0.05, 0.03, 0.20)  # how far a, b, e may leave 2, 1, 3 (common practice, no source)
+EXPONENT_STD = (0.04, 0.02, 0.20)  # how far a, b, e may leave 2, 1, 3 (common practice, no source)
 CONSTANT_LOSS = (0.010, 0.02)  # p0 as a share of the largest power: prior and its spread (same)
 LINEAR_LOSS = (0.010, 0.02)  # p1 likewise
+SHUT_OFF_SHARE, SHUT_OFF_SPREAD = 0.55, 0.2  # reduced power at shut-off over that near the largest flow (same)
+STRAIGHTEN = 30.0  # how much few rows are drawn towards a straight g; many rows never notice
 HUBER = 2.5
 
 
@@ -171,7 +173,9 @@ def _fit_power(basis: Basis, x: Floats, power: Floats, q: Floats, scale: float) 
     top = float(power.max())
     sigma = SIGMA * power + 0.003 * top
     weight = choose_weight(basis, q, power / x**3 / scale, sigma / x**3 / scale)
-    rough = np.vstack([weight * basis.roughness(), 2e-2 * WEIGHTS[0] * basis.roughness(2)]) / scale
+    shut_off = basis.matrix(np.array([0.0])) - SHUT_OFF_SHARE * basis.matrix(np.array([0.85 * float(q.max())]))
+    gentle = (STRAIGHTEN / len(x)) * basis.roughness(2)
+    rough = np.vstack([weight * basis.roughness(), gentle, shut_off / SHUT_OFF_SPREAD]) / scale
     several = len(np.unique(np.round(x, 2))) > 1
     keep = np.ones(len(x))
     design_q = basis.matrix(q)

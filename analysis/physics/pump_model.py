@@ -226,7 +226,9 @@ class PumpModel:
         return reason
 
     def _without_speed(self, reason: Codes) -> Codes:
-        return reason if self.speed_known else np.where(reason > 1, reason, Reason.NO_SPEED).astype(np.uint8)
+        if self.speed_known:
+            return reason
+        return np.where(reason == Reason.MISSING, reason, Reason.NO_SPEED).astype(np.uint8)
 
     def _speed_reason(self, x: Floats, head: Floats) -> Codes:
         reason = self._head_reason(head)

@@ -14,7 +14,7 @@ from analysis.physics.hydraulic_power import hydraulic_power_w
 
 Floats = NDArray[np.float64]
 
-EFFICIENCY_MAX = 0.90  # wire to water; no small pump set reaches it (common practice, no source)
+EFFICIENCY_MAX = 0.95  # to water; the best large pump on a bench stays below (common practice, no source)
 EFFICIENCY_MIN = 0.02  # the best row of any real pump is far above (same)
 
 

@@ -73,8 +73,8 @@ def test_small_plastic_risers(flow, diameter, length, speed, reynolds, factor, l
     assert friction_head_m(flow, length, diameter, 1.5e-6, nu) == pytest.approx(loss, rel=2e-3)
 
 
-@pytest.mark.parametrize(("flow", "diameter", "length", "speed", "reynolds", "factor", "loss"), RISERS)
-def test_hazen_williams_lies_a_little_lower(flow, diameter, length, speed, reynolds, factor, loss):
+@pytest.mark.parametrize(("flow", "diameter", "length"), [row[:3] for row in RISERS])
+def test_hazen_williams_lies_a_little_lower(flow, diameter, length):
     """G. S. Williams and A. Hazen, Hydraulic Tables, 1905, SI form with C = 150 (from memory): 4 to 11 % below Darcy here."""
     empirical = 10.67 * length * (flow / 3600) ** 1.852 / (150**1.852 * diameter**4.8704)
     own = float(friction_head_m(flow, length, diameter, 1.5e-6, 1.0034e-6))
