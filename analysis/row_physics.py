@@ -20,7 +20,7 @@ from analysis.physics.cell_temperature import (
     NOCT_IRRADIANCE_W_M2,
     NOCT_MODEL_STD_C,
 )
-from analysis.physics.sky_table import AMBIENT_C, CLEAR_POA_W_M2, CLEAR_STD_W_M2, ELEVATION_DEG, NODES
+from analysis.physics.sky_table import AMBIENT_C, CLEAR_POA_W_M2, CLEAR_STD_W_M2, ELEVATION_DEG, LIT_DEG, NODES
 from analysis.rows import Floats, Rows
 from analysis.uncertainty import SENSOR_STD
 
@@ -31,8 +31,13 @@ ELEVATION, POA, CLEAR, CELL, POWER, VOLTAGE, CURRENT, INPUT, HEAD, FLOW, AT_SPEE
     0, 1, 3, 5, 7, 9, 11, 13, 15, 17, 19, 21, 23, 25,
 )  # fmt: skip
 """Places of the columns; each but the first is followed by its uncertainty."""
+WIDTH = 27
 FED_SHARE = 0.01
 """A row whose power is above this share of the controller's largest counts as fed, even at night by its clock."""
+TURNS_SHARE = 0.02
+"""Below this share of the pump's fastest speed it counts as standing."""
+RUNS_MOST = 0.02
+"""Results are copied run by run where the rows in daylight make few runs, else one by one."""
 
 
 class RowPhysics:
@@ -43,188 +48,244 @@ class RowPhysics:
         self.any_power, self.capped = model.lines(factors)
         covariance = model.covariance(factors)
         self.std = {name: float(np.sqrt(covariance[i, i])) for i, name in enumerate(NAMES)}
-        local = model.sky.local_days(rows.time_ms)
-        self.day = np.floor(local).astype(np.int64)
-        self.hour = local - self.day
-        days, self.place = _distinct_days(self.day)
-        table, self.rise, self.set = model.sky.days(days)
-        self.sky = table.reshape(-1, table.shape[-1])
-        self.power = _input_power(rows)
+        self.days = _days_between(model, rows)
+        table, self.rise, self.set = model.sky.days(self.days)
+        self.sky = [np.ascontiguousarray(table[:, :, k]).ravel() for k in range(table.shape[-1])]
+        self.sky_rise = [np.diff(column, append=0.0) for column in self.sky]
         facts = model.facts
         self.fed_w = FED_SHARE * facts.controller.max_power_w
         noct = facts.array.module.noct_c
         self.noct_rise = (noct - NOCT_AMBIENT_C) / NOCT_IRRADIANCE_W_M2
-        self.torque_motor = facts.motor.kind in ("permanent-magnet", "brushed-dc") and facts.motor.rated_current_a
+        speeds = [row.speed_rpm for row in facts.pump.curve if row.speed_rpm]
+        self.turns_rpm = TURNS_SHARE * max(speeds, default=0.0)
+        self.amperes_per_torque = _amperes_per_torque(model)
 
     def work(self, block: slice, floats: Floats, flags: NDArray[np.bool_]) -> None:
         """Fill the block's part of `floats` (columns by row) and `flags` (daylight, measured irradiance)."""
-        place, hour = self.place[block], self.hour[block]
-        lit = (hour >= self.rise[place]) & (hour <= self.set[place])
-        active = lit
-        power = None
-        if self.power is not None:
-            power = self.power[block]
-            active = lit | (power > self.fed_w)
+        local = self.model.sky.local_days(self.rows.time_ms[block])
+        day = np.floor(local)
+        local -= day
+        place = self._place(day)
+        active = local >= self.rise.take(place, mode="clip")
+        active &= local <= self.set.take(place, mode="clip")
+        power = self._input_power(block)
+        if power is not None:
+            active |= power > self.fed_w
         which = np.flatnonzero(active)
         if not len(which):
             return
-        which = which + block.start
-        out = floats
-        self._sun_side(which, out, flags)
-        self._water_side(which, out)
+        found = np.empty((WIDTH, len(which)))
+        found[INPUT:OF_SUN] = np.nan
+        found[MOTOR:] = np.nan
+        lit, measured = self._sun_side(block, which, place.take(which), local.take(which), found)
+        if power is not None:
+            self._water_side(block, which, power.take(which), found)
+        _spread(which, block, found, floats)
+        flags[0, block][which] = lit
+        if measured is not None:
+            flags[1, block][which] = measured
 
-    def _sun_side(self, which: NDArray[np.int64], out: Floats, flags: NDArray[np.bool_]) -> None:
-        elevation, clear, clear_std, ambient = self._sky_at(which)
-        flags[0, which] = elevation > -0.833
-        measured = self._channel("irradiance_w_m2", which)
-        poa, poa_std = clear, clear_std
+    def _place(self, day: Floats) -> NDArray[np.int64]:
+        """Each row's place among the tabulated days."""
+        whole = day.astype(np.int64)
+        if len(self.days) and self.days[-1] - self.days[0] == len(self.days) - 1:
+            whole -= self.days[0]
+            return whole
+        return np.searchsorted(self.days, whole)
+
+    def _sun_side(
+        self, block: slice, which: NDArray[np.int64], place: NDArray[np.int64], of_day: Floats, found: Floats
+    ) -> tuple[NDArray[np.bool_], NDArray[np.bool_] | None]:
+        elevation, clear, clear_std, ambient = self._sky_at(place, of_day)
+        measured = self._channel("irradiance_w_m2", block, which)
+        poa, poa_std, seen = clear, clear_std, None
         if measured is not None:
             seen = ~np.isnan(measured)
-            flags[1, which] = seen
             share, amount = SENSOR_STD["irradiance_w_m2"]
             poa = np.where(seen, np.maximum(measured, 0.0), clear)
             poa_std = np.where(seen, share * poa + amount, clear_std)
-        cell, cell_std = self._cell(which, poa, ambient)
-        factors, std = self.factors, self.std
-        power, voltage, current = self.model.array.maximum(poa, cell, factors.array_current, factors.array_voltage)
-        module = self.model.facts.array.module
+        cell, cell_std = self._cell(block, which, poa, ambient)
+        found[ELEVATION] = elevation
+        found[POA], found[POA + 1] = poa, poa_std
+        found[CLEAR], found[CLEAR + 1] = clear, clear_std
+        found[CELL], found[CELL + 1] = cell, cell_std
+        self._array(poa, poa_std, cell, cell_std, found)
+        offered = np.minimum(found[POWER], self.model.facts.controller.max_power_w)
+        flow, flow_std, per_w = self.capped(offered, (line.FLOW, line.FLOW_STD, line.FLOW_PER_W))
+        np.multiply(flow, self.factors.meter, out=found[OF_SUN])
+        per_w *= np.where(offered < found[POWER], 0.0, found[POWER + 1])
+        _root_of_squares((flow_std, per_w), found[OF_SUN + 1])
+        return elevation > LIT_DEG, seen
+
+    def _array(self, poa: Floats, poa_std: Floats, cell: Floats, cell_std: Floats, found: Floats) -> None:
+        """Maximum power, voltage and current, with what light, temperature and nameplate leave open."""
+        factors, std, module = self.factors, self.std, self.model.facts.array.module
         gamma, beta = module.temp_coeff_p_mp_pct_c / 100.0, module.temp_coeff_v_oc_pct_c / 100.0
-        relative = poa_std / np.maximum(poa, 1.0)
-        squared = relative * relative + std["array_current"] ** 2
-        out[ELEVATION, which] = elevation
-        out[POA, which], out[POA + 1, which] = poa, poa_std
-        out[CLEAR, which], out[CLEAR + 1, which] = clear, clear_std
-        out[CELL, which], out[CELL + 1, which] = cell, cell_std
-        out[POWER, which] = power
-        power_std = power * np.sqrt(squared + (std["array_voltage"] ** 2) + (gamma * cell_std) ** 2)
-        out[POWER + 1, which] = power_std
-        out[VOLTAGE, which] = voltage
-        out[VOLTAGE + 1, which] = voltage * np.sqrt(std["array_voltage"] ** 2 + (beta * cell_std) ** 2)
-        out[CURRENT, which] = current
-        out[CURRENT + 1, which] = current * np.sqrt(squared)
-        offered = np.minimum(power, self.model.facts.controller.max_power_w)
-        found = self.capped(offered)
-        out[OF_SUN, which] = found[line.FLOW] * factors.meter
-        slope = found[line.FLOW_PER_W] * np.where(offered < power, 0.0, power_std)
-        out[OF_SUN + 1, which] = np.sqrt(found[line.FLOW_STD] ** 2 + slope**2)
-
-    def _sky_at(self, which: NDArray[np.int64]) -> tuple[Floats, Floats, Floats, Floats]:
-        at = self.hour[which] * (NODES - 1.0)
-        low = np.minimum(at.astype(np.int64), NODES - 2)
-        at -= low
-        low += self.place[which] * NODES
-        below = self.sky.take(low, axis=0)
-        found = self.sky.take(low + 1, axis=0)
-        found -= below
-        found *= at[:, None]
-        found += below
-        factor = self.factors.clear_sky
-        return (
-            found[:, ELEVATION_DEG],
-            np.maximum(found[:, CLEAR_POA_W_M2], 0.0) * factor,
-            found[:, CLEAR_STD_W_M2] * factor,
-            found[:, AMBIENT_C],
+        found[POWER], found[VOLTAGE], found[CURRENT] = self.model.array.maximum(
+            poa, cell, factors.array_current, factors.array_voltage
         )
+        light = poa_std / np.maximum(poa, 1.0)
+        light *= light
+        light += std["array_current"] ** 2
+        warmth = cell_std * cell_std
+        volts = warmth * beta**2
+        volts += std["array_voltage"] ** 2
+        warmth *= gamma**2
+        warmth += light
+        warmth += std["array_voltage"] ** 2
+        for place, variance in ((POWER, warmth), (VOLTAGE, volts), (CURRENT, light)):
+            np.sqrt(variance, out=variance)
+            np.multiply(found[place], variance, out=found[place + 1])
 
-    def _cell(self, which: NDArray[np.int64], poa: Floats, ambient: Floats) -> tuple[Floats, Floats]:
+    def _sky_at(self, place: NDArray[np.int64], of_day: Floats) -> list[Floats]:
+        of_day *= NODES - 1.0
+        low = np.minimum(of_day.astype(np.int64), NODES - 2)
+        of_day -= low
+        low += place * NODES
+        answers = []
+        for column, rise in zip(self.sky, self.sky_rise, strict=True):
+            found = rise.take(low, mode="clip")
+            found *= of_day
+            found += column.take(low, mode="clip")
+            answers.append(found)
+        np.maximum(answers[CLEAR_POA_W_M2], 0.0, out=answers[CLEAR_POA_W_M2])
+        if self.factors.clear_sky != 1.0:
+            answers[CLEAR_POA_W_M2] *= self.factors.clear_sky
+            answers[CLEAR_STD_W_M2] *= self.factors.clear_sky
+        return [answers[k] for k in (ELEVATION_DEG, CLEAR_POA_W_M2, CLEAR_STD_W_M2, AMBIENT_C)]
+
+    def _cell(self, block: slice, which: NDArray[np.int64], poa: Floats, ambient: Floats) -> tuple[Floats, Floats]:
         """Cell temperature and its uncertainty, from the best that the row holds."""
-        air, module = self._channel("ambient_temp_c", which), self._channel("module_temp_c", which)
+        air, module = self._channel("ambient_temp_c", block, which), self._channel("module_temp_c", block, which)
         std = np.full(len(which), np.hypot(AMBIENT_DEFAULT_STD_C, NOCT_MODEL_STD_C))
         if air is not None:
             seen = ~np.isnan(air)
             ambient = np.where(seen, air, ambient)
-            std[seen] = np.hypot(SENSOR_STD["ambient_temp_c"][1], NOCT_MODEL_STD_C)
+            np.copyto(std, np.hypot(SENSOR_STD["ambient_temp_c"][1], NOCT_MODEL_STD_C), where=seen)
         cell = ambient + self.noct_rise * poa
         if module is not None:
             seen = ~np.isnan(module)
             cell = np.where(seen, module + CELL_ABOVE_MODULE_C / 1000.0 * poa, cell)
-            std[seen] = MODULE_SENSOR_STD_C
+            np.copyto(std, MODULE_SENSOR_STD_C, where=seen)
         return cell, std
 
-    def _water_side(self, which: NDArray[np.int64], out: Floats) -> None:
-        if self.power is None:
-            return
-        power = self.power[which]
+    def _water_side(self, block: slice, which: NDArray[np.int64], power: Floats, found: Floats) -> None:
         share, amount = SENSOR_STD["input_power_w"]
-        out[INPUT, which], out[INPUT + 1, which] = power, share * power + amount
-        found = self.any_power(power)
-        level, pressure = self._channel("water_level_m", which), self._channel("discharge_pressure_bar", which)
-        head, head_std, flow, flow_std = (found[k] for k in (line.HEAD, line.HEAD_STD, line.FLOW, line.FLOW_STD))
+        found[INPUT], found[INPUT + 1] = power, share * power + amount
+        level, pressure = (self._channel(name, block, which) for name in ("water_level_m", "discharge_pressure_bar"))
+        head, head_std, flow, flow_std = self.any_power(power, (line.HEAD, line.HEAD_STD, line.FLOW, line.FLOW_STD))
         if level is not None or pressure is not None:
-            head, head_std = self._measured_head(found, level, pressure)
+            head = self._measured_head(power, level, pressure)
             flow = self._flow_at(power, head)
             if level is not None:
-                flow_std = np.where(np.isnan(level), flow_std, found[line.FLOW_STD_HEAD_KNOWN])
-        out[HEAD, which], out[HEAD + 1, which] = head, head_std
-        out[FLOW, which], out[FLOW + 1, which] = flow * self.factors.meter, flow_std
-        speed = self._channel("motor_speed_rpm", which)
+                known = self.any_power(power, (line.HEAD_STD_KNOWN, line.FLOW_STD_HEAD_KNOWN))
+                head_std, flow_std = (
+                    np.where(np.isnan(level), unknown, sure)
+                    for unknown, sure in zip((head_std, flow_std), known, strict=True)
+                )
+        found[HEAD], found[HEAD + 1] = head, head_std
+        np.multiply(flow, self.factors.meter, out=found[FLOW])
+        found[FLOW + 1] = flow_std
+        speed = self._channel("motor_speed_rpm", block, which)
         if speed is not None and self.model.pump.speed_known:
-            self._speed_side(which, speed, head, head_std, found, out)
+            self._speed_side(speed, power, head, head_std, found)
 
-    def _measured_head(
-        self, found: list[Floats], level: Floats | None, pressure: Floats | None
-    ) -> tuple[Floats, Floats]:
+    def _measured_head(self, power: Floats, level: Floats | None, pressure: Floats | None) -> Floats:
         """Total head from what was measured, row by row; the rest along the operating line."""
         curve, factors = self.model.curve, self.factors
-        lift = curve.static_level_m + factors.level_offset_m + found[line.DRAWDOWN]
-        beyond = curve.outlet_height_m + found[line.BEYOND]
-        std = found[line.HEAD_STD]
+        drawdown, riser, beyond = self.any_power(power, (line.DRAWDOWN, line.RISER, line.BEYOND))
+        lift = curve.static_level_m + factors.level_offset_m + drawdown
+        beyond += curve.outlet_height_m
         if level is not None:
             lift = np.where(np.isnan(level), lift, level)
-            std = np.where(np.isnan(level), std, found[line.HEAD_STD_KNOWN])
         if pressure is not None:
             beyond = np.where(np.isnan(pressure), beyond, pressure * curve.m_per_bar)
-        return lift + found[line.RISER] + beyond, std
+        lift += riser
+        lift += beyond
+        return lift
 
     def _flow_at(self, power: Floats, head: Floats) -> Floats:
         return self.factors.flow * self.model.hydraulics.lookup.flow_of_power(power * (1.0 / self.factors.power), head)
 
-    def _speed_side(
-        self, which: NDArray[np.int64], speed: Floats, head: Floats, head_std: Floats, found: list[Floats], out: Floats
-    ) -> None:
-        factors, std, pump = self.factors, self.std, self.model.pump
-        lookup, spread = self.model.hydraulics.lookup, pump.spread
-        flow = factors.flow * lookup.flow(speed, head)
-        power = factors.power * lookup.power_of_speed(speed, head)
-        by_head = found[line.FLOW_PER_M_AT_SPEED] * head_std
-        own = flow * flow * (std["flow"] ** 2 + std["meter"] ** 2)
-        out[AT_SPEED, which] = flow * factors.meter
-        out[AT_SPEED + 1, which] = np.sqrt(own + by_head * by_head + spread.flow_of_speed_m3_h**2)
-        by_head = found[line.POWER_PER_M_AT_SPEED] * head_std
-        power_std = np.sqrt(power * power * std["power"] ** 2 + by_head * by_head + spread.power_w**2)
-        out[POWER_AT_SPEED, which], out[POWER_AT_SPEED + 1, which] = power, power_std
-        if self.torque_motor:
-            amperes = self._amperes_per_torque() * factors.motor_current / np.where(speed > 1.0, speed, np.nan)
-            current = amperes * power
-            out[MOTOR, which] = current
-            amperes *= power_std
-            out[MOTOR + 1, which] = np.sqrt(amperes * amperes + (current * std["motor_current"]) ** 2)
+    def _speed_side(self, speed: Floats, power: Floats, head: Floats, head_std: Floats, found: Floats) -> None:
+        factors, std, spread = self.factors, self.std, self.model.pump.spread
+        speed = np.where(speed > self.turns_rpm, speed, np.nan)
+        flow, taken = self.model.hydraulics.lookup.flow_and_power(speed, head)
+        flow *= factors.flow
+        taken *= factors.power
+        flow_by_head, power_by_head = self.any_power(power, (line.FLOW_PER_M_AT_SPEED, line.POWER_PER_M_AT_SPEED))
+        flow_by_head *= head_std
+        power_by_head *= head_std
+        np.multiply(flow, factors.meter, out=found[AT_SPEED])
+        own = flow * np.sqrt(std["flow"] ** 2 + std["meter"] ** 2)
+        _root_of_squares((own, flow_by_head), found[AT_SPEED + 1], spread.flow_of_speed_m3_h**2)
+        found[POWER_AT_SPEED] = taken
+        _root_of_squares((taken * std["power"], power_by_head), found[POWER_AT_SPEED + 1], spread.power_w**2)
+        if self.amperes_per_torque:
+            amperes = self.amperes_per_torque * factors.motor_current / speed
+            current = np.multiply(amperes, taken, out=found[MOTOR])
+            amperes *= found[POWER_AT_SPEED + 1]
+            _root_of_squares((amperes, current * std["motor_current"]), found[MOTOR + 1])
 
-    def _amperes_per_torque(self) -> float:
-        """Amperes per (watt per 1/min): the rated current belongs to the largest torque of the datasheet's table."""
-        torque = max(row.power_w / row.speed_rpm for row in self.model.facts.pump.curve if row.speed_rpm)
-        return (self.model.facts.motor.rated_current_a or np.nan) / torque
+    def _input_power(self, block: slice) -> Floats | None:
+        """Measured input power: its channel, else voltage times current; None where neither is there."""
+        values = self.rows.values
+        direct, volts, amperes = (values.get(name) for name in ("input_power_w", "pv_voltage_v", "pv_current_a"))
+        if volts is None or amperes is None:
+            return None if direct is None else direct[block]
+        product = volts[block] * amperes[block]
+        return product if direct is None else np.where(np.isnan(direct[block]), product, direct[block])
 
-    def _channel(self, name: str, which: NDArray[np.int64]) -> Floats | None:
+    def _channel(self, name: str, block: slice, which: NDArray[np.int64]) -> Floats | None:
         found = self.rows.values.get(name)
-        return None if found is None else found[which]
+        return None if found is None else found[block].take(which, mode="clip")
 
 
-def _input_power(rows: Rows) -> Floats | None:
-    """Measured input power: its channel, else voltage times current; None where neither is there."""
-    direct = rows.values.get("input_power_w")
-    volts, amperes = rows.values.get("pv_voltage_v"), rows.values.get("pv_current_a")
-    if volts is None or amperes is None:
-        return direct
-    product = volts * amperes
-    return product if direct is None else np.where(np.isnan(direct), product, direct)
+def _amperes_per_torque(model: "SiteModel") -> float | None:
+    """Amperes per (watt per 1/min): the rated current belongs to the largest torque of the datasheet's table.
+
+    None where the motor's current does not follow torque, or nothing is known of it.
+    """
+    motor = model.facts.motor
+    torques = [row.power_w / row.speed_rpm for row in model.facts.pump.curve if row.speed_rpm]
+    if motor.kind not in ("permanent-magnet", "brushed-dc") or not motor.rated_current_a or not torques:
+        return None
+    return motor.rated_current_a / max(torques)
 
 
-def _distinct_days(day: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """The days to tabulate and each row's place among them: all between the ends, unless those lie decades apart."""
-    if not len(day):
-        return np.empty(0, np.int64), day
-    first, last = int(day.min()), int(day.max())
+def _days_between(model: "SiteModel", rows: Rows) -> NDArray[np.int64]:
+    """The solar days to tabulate: all between the ends, unless those lie years apart; then only those with rows."""
+    if not len(rows):
+        return np.empty(0, np.int64)
+    ends = np.array([rows.time_ms.min(), rows.time_ms.max()])
+    first, last = np.floor(model.sky.local_days(ends)).astype(np.int64)
     if last - first <= 1000:
-        return np.arange(first, last + 1), day - first
-    return np.unique(day, return_inverse=True)
+        return np.arange(first, last + 1)
+    return np.unique(np.floor(model.sky.local_days(rows.time_ms)).astype(np.int64))
+
+
+def _root_of_squares(parts: tuple[Floats, ...], out: Floats, constant: float = 0.0) -> None:
+    """Root of the parts' squares and a constant; the parts are used up."""
+    total = parts[0]
+    total *= total
+    for part in parts[1:]:
+        part *= part
+        total += part
+    if constant:
+        total += constant
+    np.sqrt(total, out=out)
+
+
+def _spread(which: NDArray[np.int64], block: slice, found: Floats, floats: Floats) -> None:
+    """Put the rows worked on back among the block's."""
+    target = floats[:, block]
+    cuts = np.flatnonzero(np.diff(which) != 1) + 1
+    if len(cuts) > RUNS_MOST * len(which):
+        target[:, which] = found
+        return
+    ends = [*cuts.tolist(), len(which)]
+    low = 0
+    for high in ends:
+        start = int(which[low])
+        target[:, start : start + high - low] = found[:, low:high]
+        low = high

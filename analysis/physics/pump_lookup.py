@@ -40,10 +40,10 @@ class Sheet:
         along -= j
         i *= self.columns
         i += j
-        near, far = self.flat.take(i), self.flat.take(i + 1)
+        near, far = self.flat.take(i, mode="clip"), self.flat.take(i + 1, mode="clip")
         near += along * (far - near)
         i += self.columns
-        low, high = self.flat.take(i), self.flat.take(i + 1)
+        low, high = self.flat.take(i, mode="clip"), self.flat.take(i + 1, mode="clip")
         low += along * (high - low)
         low -= near
         low *= across
@@ -63,7 +63,7 @@ class Ladder:
             j = along.astype(np.int32)
         np.clip(j, 0, len(self.values) - 2, out=j)
         along -= j
-        near, far = self.values.take(j), self.values.take(j + 1)
+        near, far = self.values.take(j, mode="clip"), self.values.take(j + 1, mode="clip")
         near += along * (far - near)
         return near
 
@@ -120,6 +120,17 @@ class PumpLookup:
         if idle.any():
             power[idle] = self.model.core.power_at_head(x[idle], np.broadcast_to(head, x.shape)[idle])
         return power
+
+    def flow_and_power(self, speed_rpm: ArrayLike, head_m: ArrayLike) -> tuple[Floats, Floats]:
+        """`flow` and `power_of_speed` at once, for the price of little more than one. [1/min], [m] -> [m3/h], [W]"""
+        head, v = self._heads(head_m)
+        x, lift = np.broadcast_arrays(self._x(speed_rpm), self._x_lift.at(v))
+        u = self._root(x, lift, self._x_span.at(v))
+        power = self._power_of_x.at(u, v)
+        idle = (x < lift) & (x >= 0)
+        if idle.any():
+            power[idle] = self.model.core.power_at_head(x[idle], np.broadcast_to(head, x.shape)[idle])
+        return self._flow_of_x.at(u, v), power
 
     def speed_of_power(self, power_w: ArrayLike, head_m: ArrayLike) -> Floats:
         """Speed at power and head; NaN where nothing is lifted, outside validity or without speeds. [W], [m] -> [1/min]"""
