@@ -5,14 +5,18 @@ Flow: site facts, faults, seed -> plant -> instruments -> a table like a logger'
 Never: analysis.
 """
 
+import argparse
+import json
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from logger.record.site_facts import SiteFacts
+from logger.record.site_file import load_site
 from samples.dirt import Dirt, soil_record
 from samples.faults import Fault, effects_of, epoch
 from samples.plant.drawn import Likeness, Plant, draw_plant
@@ -174,3 +178,51 @@ def with_sensors(facts: SiteFacts, channels: tuple[str, ...], meter_step_m3: flo
     """The same site with other sensors fitted."""
     step = meter_step_m3 or facts.sensors.meter_step_m3
     return replace(facts, sensors=replace(facts.sensors, channels=channels, meter_step_m3=step))
+
+
+def _arguments() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m samples.season", description=__doc__.splitlines()[0])
+    parser.add_argument("--site", type=Path, help="site file; without it a drawn case is written")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path, required=True, help="folder, made if missing")
+    parser.add_argument("--days", type=int, default=212)
+    parser.add_argument("--step", type=int, default=60, help="seconds between rows, 1 to 900")
+    parser.add_argument("--csv", action="store_true", help="CSV instead of Parquet")
+    parser.add_argument("--fault", action="append", default=[], metavar="CAUSE[:SEVERITY[:DAY]]", help="any number")
+    return parser
+
+
+def main(words: list[str] | None = None) -> int:
+    """Writes readings, site.toml and truth.json of one season."""
+    from samples.cases import SEASON_START, draw_case
+    from samples.history import truth_json, write_csv
+    from samples.site_text import site_text
+
+    args = _arguments().parse_args(words)
+    args.out.mkdir(parents=True, exist_ok=True)
+    if args.site is None:
+        case = draw_case(args.seed, days=args.days)
+        facts, frame, known = case.facts, case.frame, case.truths + case.harmless
+    else:
+        facts = load_site(args.site)
+        faults = [_fault(text, SEASON_START) for text in args.fault]
+        end = SEASON_START + timedelta(days=args.days)
+        frame, known = make_season(facts, faults, SEASON_START, end, args.step, args.seed)
+    if args.csv:
+        write_csv(frame, args.out / "readings.csv")
+    else:
+        frame.to_parquet(args.out / "readings.parquet", index=False)
+    (args.out / "site.toml").write_text(site_text(facts))
+    (args.out / "truth.json").write_text(json.dumps([truth_json(truth) for truth in known], indent=1))
+    print(f"{facts.site.id}: {len(frame)} rows, {len(known)} faults or look-alikes, in {args.out}")
+    return 0
+
+
+def _fault(text: str, start: datetime) -> Fault:
+    cause, _, rest = text.partition(":")
+    severity, _, day = rest.partition(":")
+    return Fault(cause, start + timedelta(days=float(day or 60)), None, float(severity or 0.2))
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
