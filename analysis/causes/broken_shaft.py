@@ -1,0 +1,49 @@
+"""Broken shaft: shaft or coupling broken, or the riser parted; the motor turns light and lifts nothing."""
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, Levels, register
+
+
+def levels(kind: str) -> dict[str, Levels]:
+    """Light at once, from one minute to the next, with the intake under water."""
+    helical = kind == "helical-rotor"
+    return {
+        "no-water": {
+            "flow": (0.0, 0.03), "sun": (-1.4, 0.6), "water": (12.0, 8.0), "above": (0.0, 1.5), "lead": (0.0, 0.15), "backwards": (0.0, 0.1),
+            "probe": (1.0, 0.08), "before": (1.0, 0.08),
+            "torque": (-1.9, 0.6) if helical else (-1.6, 0.5),
+            "current": (-1.6, 0.6) if helical else (-0.9, 0.35),
+        }
+    }  # fmt: skip
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    load = f" at {100 * np.exp(figures['torque']):.0f} % of its usual load" if "torque" in figures else ""
+    return f"From one minute to the next the motor turns light{load} and nothing is lifted, while the intake lies under water."
+
+
+register(
+    CauseFile(
+        "broken-shaft",
+        per_year=0.05,
+        judged="minute",
+        check='Switch the pump off; see whether the riser or its rope hangs as it did at the wellhead.',
+        advice=Advice(
+            own=(
+                'Switch the pump off at its own switch.',
+                'See whether riser, cable and safety rope hang as they did.',
+            ),
+            technician=(
+                "Lift the pump: look at coupling, shaft, rotor, and the riser's lowest joint.",
+            ),
+            cautions=(
+                'If the riser has parted, the pump hangs on its rope or cable alone: nobody leans over the well, lift with a rig.',
+                'Isolate and lock the array before touching cables.',
+            ),
+        ),
+        evidence=evidence,
+        levels=levels,
+    )
+)

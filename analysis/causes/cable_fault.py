@@ -1,0 +1,82 @@
+"""Cable fault: a joint or cable with too much resistance, a lost phase, or a wet splice leaking to earth."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, Levels, register
+from analysis.estimates.bench import bench_of
+from analysis.estimates.effects import Effect, shift
+from analysis.plant import Plant
+
+
+@dataclass(frozen=True)
+class CableLimits:
+    """Share of power lost."""
+
+    least: float = 0.03
+    most: float = 0.6
+    low_sun_share: float = 0.4  # of the high-sun current that flows at low sun
+
+
+LIMITS = CableLimits()
+
+
+def effect(plant: Plant) -> list[Effect]:
+    """Power lost as current squared times a resistance.
+
+    To the motor: more power at the same speed while flow per turn and motor current stay; with a displacement pump the current is
+    about constant, so the loss weighs most at low power. From the array: voltage at maximum power falls in proportion to the current.
+    """
+    bench = bench_of(plant)
+    relative = bench.power_w / bench.power_w[-1]
+    more = 1.0 / relative if plant.helical else relative ** (1.0 / 3.0)
+    motor_q = -bench.flow_per_power * more
+    low = LIMITS.low_sun_share
+    sun = np.abs(np.cos((np.arange(12) + 0.5 - 6) / 6 * np.pi / 2))
+    return [
+        Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.35),
+        Effect(
+            "array", shift(s=-sun, av=np.array([-low, -1.0])), LIMITS.least, LIMITS.most, lost=np.array([-low, -0.7, -1.0]),
+            loose=0.3, group="electric",
+        ),
+    ]  # fmt: skip
+
+
+def levels(kind: str) -> dict[str, Levels]:
+    """A lost phase: the motor hums, takes current and does not turn."""
+    return {"not-turning": {"current": (0.2, 0.5), "fed": (0.3, 0.3), "code": (0.5, 0.5), "attempts": (0.7, 0.4)}}
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    return (
+        f"{100 * figures.get('size', 0.0):.0f} % of the power is lost on the way, growing with the current, while what the power does afterwards "
+        "(flow per turn, motor current) is as it should be."
+    )
+
+
+register(
+    CauseFile(
+        "cable-fault",
+        per_year=0.12,
+        judged="day",
+        check="Look, without touching, for burnt or green joints and bitten cables between array, controller and wellhead; "
+        "a warm joint shows on a thermal camera.",
+        advice=Advice(
+            own=("Look, without touching, for burnt, green or bitten spots between array, box and wellhead.",),
+            technician=(
+                "With the array isolated, measure the resistance of each core and the insulation to earth of cable and motor together.",
+                "Renew the splice with a kit made for drinking-water wells.",
+            ),
+            cautions=(
+                "Array and motor cable carry voltages that kill, and by day the array cannot be switched off: isolate, lock, test.",
+                "A splice leaking to earth can make the wellhead live: touch nothing metal there until it has been tested.",
+            ),
+        ),
+        evidence=evidence,
+        effect=effect,
+        levels=levels,
+        limits=LIMITS,
+    )
+)

@@ -1,0 +1,56 @@
+"""Closed delivery: the pump works against a shut valve, a frozen or a pinched pipe."""
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, Levels, register
+
+
+def levels(kind: str) -> dict[str, Levels]:
+    """No flow, and pressure up: to relief, stall or burst with a helical rotor, whose torque climbs with it; to shut-off with a
+    centrifugal pump, which then takes less power than when it lifts.
+    """
+    helical = kind == "helical-rotor"
+    return {
+        "no-water": {
+            "flow": (0.01, 0.05), "sun": (-0.5, 0.6), "water": (12.0, 8.0), "lead": (0.0, 0.15), "backwards": (0.0, 0.1), "probe": (1.0, 0.1),
+            "before": (1.0, 0.1),
+            "above": (60.0, 45.0) if helical else (25.0, 15.0),
+            "torque": (0.75, 0.4) if helical else (-0.35, 0.2),
+            "current": (0.7, 0.4) if helical else (-0.2, 0.2),
+        }
+    }  # fmt: skip
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    load = ""
+    if "torque" in figures:
+        load = f"; its load stands at {100 * np.exp(figures['torque']):.0f} % of what this speed should need"
+    gauge = f"; the wellhead's gauge shows {figures['above']:.0f} m of water above the outlet" if "above" in figures else ""
+    return f"The pump turns and {100 * figures.get('flow', 0.0):.0f} % of the expected flow arrives{load}{gauge}."
+
+
+register(
+    CauseFile(
+        "closed-delivery",
+        per_year=0.12,
+        judged="minute",
+        check='Switch the pump off at its own switch, then open every valve between wellhead and tank.',
+        advice=Advice(
+            own=(
+                'Switch the pump off at its own switch: the logger cannot stop it.',
+                "Open every valve up to the tank; look at the tank's float valve; in frost, thaw the pipe.",
+            ),
+            technician=(
+                'Look at the relief valve and the gauge; look for a pinched or crushed pipe.',
+                'After a helical rotor has worked against a shut valve, look at riser, couplings and stator.',
+            ),
+            cautions=(
+                'A helical rotor raises the pressure until something bursts: keep away from hose, couplings and gauge until it stands.',
+                'Let the pressure down slowly before opening anything.',
+            ),
+        ),
+        evidence=evidence,
+        levels=levels,
+    )
+)

@@ -1,0 +1,61 @@
+"""Derating: the controller holds power back, for heat most of all."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, register
+from analysis.estimates.effects import Effect, shift
+from analysis.plant import Plant
+
+
+@dataclass(frozen=True)
+class DeratingLimits:
+    """Log of the power at which the pump stands while the sun would give more."""
+
+    least: float = 0.07
+    most: float = 1.5
+
+
+LIMITS = DeratingLimits()
+
+
+def effect(plant: Plant) -> list[Effect]:
+    """The pump stands at a power below its own ceiling while the array's voltage says that it could give more."""
+    return [
+        Effect(
+            None, shift(cap=-1.0), LIMITS.least, LIMITS.most, lost=np.array([0.0, -0.3, -0.9]), loose=0.2, group="held"
+        )
+    ]
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    return (
+        f"With sun to spare the pump stands at a power {100 * (1 - np.exp(-figures.get('amount', 0.0))):.0f} % below its own ceiling: the controller "
+        "holds it back."
+    )
+
+
+register(
+    CauseFile(
+        "controller-derating",
+        per_year=0.2,
+        judged="day",
+        check="Feel whether the controller's box stands in the sun, its fan turns and its fins are free of dust and nests; shade it.",
+        advice=Advice(
+            own=(
+                "Shade the controller's box and clear its vents and fins, without opening it.",
+                "See whether someone turned the speed down.",
+            ),
+            technician=(
+                "Read the controller's own temperature and limits; look at its fan and its heat sink's paste.",
+                "Look for a limit set too low after the last service.",
+            ),
+            cautions=("Inside the box array voltage stands whenever it is light: licensed people only, isolator open.",),
+        ),
+        evidence=evidence,
+        effect=effect,
+        limits=LIMITS,
+    )
+)

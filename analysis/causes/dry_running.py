@@ -1,0 +1,62 @@
+"""Dry running: the pump turns with no water at its intake."""
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, Levels, register
+
+
+def levels(kind: str) -> dict[str, Levels]:
+    """Flow fades, gasps and stops; torque falls to friction; the water stands at the intake and the probe, where it is honest, is dry.
+
+    A centrifugal pump that has lost its prime takes less than at a shut valve. Rivals: dead meter (load as expected), broken shaft
+    (lighter still, intake under water), shut delivery (pressure up).
+    """
+    helical = kind == "helical-rotor"
+    common = {
+        "flow": (0.03, 0.06), "sun": (-0.8, 0.5), "water": (0.0, 1.0), "above": (0.0, 2.0), "lead": (0.0, 0.1), "backwards": (0.0, 0.1),
+        "before": (0.8, 0.25),
+        "torque": (-1.1, 0.4) if helical else (-0.9, 0.35),
+        "current": (-1.0, 0.4) if helical else (-0.6, 0.3),
+    }
+    return {
+        "no-water/probe dry": {**common, "probe": (0.0, 0.15), "rate": (0.5, 0.0)},
+        "no-water/probe wet": {**common, "probe": (1.0, 0.15), "rate": (0.5, 0.0)},
+    }  # fmt: skip
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    load = ""
+    if "torque" in figures:
+        load = f" and its load has fallen to {100 * np.exp(figures['torque']):.0f} % of what this speed should need"
+    level = f"; {figures['water']:.1f} m of water over the intake" if "water" in figures else ""
+    return (
+        f"The pump ran for {figures.get('hours', 0.0):.1f} h with {100 * figures.get('flow', 0.0):.0f} % of the flow to be expected{load}{level}."
+    )
+
+
+register(
+    CauseFile(
+        "dry-running",
+        per_year=0.3,
+        judged="minute",
+        check='Switch the pump off at its own switch and let the well recover; then dip the water level before it is switched on again.',
+        advice=Advice(
+            own=(
+                'Switch the pump off at its own switch: the logger cannot stop it. Let the well rest.',
+                'Look whether others draw from the same well or aquifer more than before.',
+            ),
+            technician=(
+                "Dip the level at rest and while pumping; compare with the pump's intake.",
+                'Test the low-level probe: lift it out of the water and see that the controller stops.',
+                'Pump slower, or set the pump deeper if the hole allows.',
+            ),
+            cautions=(
+                'A helical rotor that runs dry burns its stator within minutes: do not try again and again.',
+                "The controller's probe terminals may stand at array voltage: licensed people only.",
+            ),
+        ),
+        evidence=evidence,
+        levels=levels,
+    )
+)

@@ -1,0 +1,76 @@
+"""Falling water level: the well's level is lower than the installation was designed for."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, register
+from analysis.estimates.bench import bench_of
+from analysis.estimates.effects import Effect, head_shift, shift
+from analysis.plant import Plant
+
+
+@dataclass(frozen=True)
+class FallingLevelLimits:
+    """Metres. What the level moves in a normal year is no fault."""
+
+    least_m: float = 2.0
+    beyond_season: float = 0.75  # times the seasonal range that the site file states
+    most_m: float = 60.0
+
+
+LIMITS = FallingLevelLimits()
+
+
+def effect(plant: Plant) -> list[Effect]:
+    """Extra lift: the same at all speeds where the aquifer fell (resting), growing with the flow where the screen clogs (drawdown)."""
+    bench = bench_of(plant)
+    gauge = "water_level_m" in plant.has
+    least = max(LIMITS.least_m, LIMITS.beyond_season * (plant.facts.well.seasonal_range_m or 0.0))
+    found = []
+    for part, metres, rest in (
+        ("resting", np.ones(3), 1.0),
+        ("drawdown", bench.relative_flow(), 0.0),
+    ):
+        known = {"l": metres, "rest": rest} if gauge else {"rest": rest}
+        direction = shift(**head_shift(plant, bench, metres, gauge), **known)
+        lost = bench.flow_per_head_at_power * metres
+        found.append(Effect(part, direction, least, LIMITS.most_m, lost=lost, loose=0.2, rate=0.6 if part == "resting" else 0.4))
+    return found
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    return (
+        f"The pump lifts from {figures.get('amount', 0.0):.1f} m deeper than the site file and the season explain, which costs "
+        f"{100 * figures.get('flow_lost', 0.0):.0f} % of the flow."
+    )
+
+
+register(
+    CauseFile(
+        "falling-water-level",
+        per_year=0.2,
+        judged="day",
+        check="Dip the well with a level meter before sunrise, when it has rested, and again at noon while it pumps; ask whether neighbours "
+        "pump more than they did.",
+        advice=Advice(
+            own=(
+                "Ask neighbours whether their wells have fallen too.",
+                "Take less for a few days and see whether the morning level comes back.",
+            ),
+            technician=(
+                "Dip the resting level before sunrise and the pumping level at noon; compare with the driller's log.",
+                "If only the pumping level fell, the screen is clogging: rehabilitate the well.",
+                "If the resting level fell, pump slower, set the pump deeper if the hole allows, or set the probe anew.",
+            ),
+            cautions=(
+                "Keep the dipping tape clean: this may be drinking water.",
+                "Cover the open well; lifting and lowering a pump needs a rig and two people.",
+            ),
+        ),
+        evidence=evidence,
+        effect=effect,
+        limits=LIMITS,
+    )
+)

@@ -1,0 +1,77 @@
+"""Over-voltage: array voltage above the controller's rating, on cold bright mornings before the pump loads the array."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, register
+from analysis.solar_days import up_to_minute
+from analysis.symptoms import DayView, Episode
+
+
+@dataclass(frozen=True)
+class OverVoltageLimits:
+    """`above`: the input meter's own class (common practice, no source). `rows`: one reading may be a glitch."""
+
+    above: float = 0.004
+    rows: int = 2
+
+
+LIMITS = OverVoltageLimits()
+
+
+def watch(view: DayView) -> list[Episode]:
+    """Judged when: every reading of the array's voltage. Shows as: more than the controller's rating."""
+    seen = view.columns
+    if seen is None or "pv_voltage_v" not in seen.rows.values:
+        return []
+    rating = view.facts.controller.max_input_voltage_v
+    volts = seen.rows["pv_voltage_v"]
+    with np.errstate(invalid="ignore"):
+        high = np.flatnonzero(volts > rating * (1 + LIMITS.above))
+    if len(high) < LIMITS.rows:
+        return []
+    flag = int(high[LIMITS.rows - 1])
+    above = volts[high] - rating
+    return [
+        Episode(
+            "over-voltage",
+            began_ms=int(seen.time_ms[high[0]]),
+            flag_ms=up_to_minute(int(seen.time_ms[flag])),
+            seen_ms=int(seen.time_ms[high[-1]]),
+            hours=float(seen.dt_h[high].sum()),
+            at_flag={"above_v": float(above[: LIMITS.rows].max())},
+            whole={"above_v": float(above.max()), "rating_v": rating},
+            cause="over-voltage",
+            size=float(above.max()),
+        )
+    ]
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    return (
+        f"The array stood at up to {figures.get('size', figures.get('above_v', 0.0)):.0f} V above the controller's rating of "
+        f"{figures.get('rating_v', 0.0):.0f} V, before the pump loaded it."
+    )
+
+
+register(
+    CauseFile(
+        "over-voltage",
+        per_year=0.05,
+        judged="minute",
+        check="Count the modules in each string and compare with the controller's plate; until then leave the array isolated on cold mornings.",
+        advice=Advice(
+            own=("Count the modules in each string from outside and compare with the site file.",),
+            technician=(
+                "Work out open-circuit voltage at the coldest morning; take one module out of each string if it passes the rating.",
+                "Look at the controller's input for damage.",
+            ),
+            cautions=("Never pull a plug under load; string voltages can kill; licensed people only.",),
+        ),
+        evidence=evidence,
+        watch=watch,
+        limits=LIMITS,
+    )
+)

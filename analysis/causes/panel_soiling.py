@@ -1,0 +1,63 @@
+"""Soiling: dust or droppings take light from the panels, slowly, until rain or a cleaning."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, register
+from analysis.estimates.effects import Effect, shift
+from analysis.plant import Plant
+
+
+@dataclass(frozen=True)
+class SoilingLimits:
+    """Log of array power lost. Dust under 3 % is no fault."""
+
+    least: float = 0.04
+    least_unmeasured: float = 0.05  # no irradiance sensor: the sky's own haze comes on top
+    most: float = 0.6
+
+
+LIMITS = SoilingLimits()
+
+
+def effect(plant: Plant) -> list[Effect]:
+    """Array current lower by one share at all hours; voltage untouched."""
+    least = LIMITS.least if "irradiance_w_m2" in plant.has else LIMITS.least_unmeasured
+    return [
+        Effect(None, shift(s=-1.0), least, LIMITS.most, lost=np.full(3, -1.0), loose=0.15, group="electric")
+    ]
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    return (
+        f"At maximum power the array gives {100 * figures.get('size', 0.0):.0f} % less than the sun and its temperature allow, by the same share at "
+        "all hours, while its voltage is as it should be."
+    )
+
+
+register(
+    CauseFile(
+        "panel-soiling",
+        per_year=0.8,
+        judged="day",
+        check="Look at the panels from the ground or a safe ladder: dust, droppings, leaves. Wash them early in the morning with plain water.",
+        advice=Advice(
+            own=(
+                "Wash the panels before sunrise or after sunset with plain water and a soft brush on a long handle.",
+                "Cut back what grows over them; note the washing in the site file (kind = panels-washed).",
+            ),
+            technician=(
+                "If washing does not bring the power back, measure each string's current in the same sun.",
+            ),
+            cautions=(
+                "Panels are live whenever light falls on them: no abrasive tools, no walking on them, no water into plugs.",
+                "Cold water on hot glass cracks it: wash when the panels are cool. Mind the edge of a roof.",
+            ),
+        ),
+        evidence=evidence,
+        effect=effect,
+        limits=LIMITS,
+    )
+)

@@ -1,0 +1,84 @@
+"""The shape of a cause file, and the list of all of them. How to add one: analysis/causes/__init__.py.
+
+Flow: every cause file registers HERE; diagnosis.py, symptoms and pages read the list.
+Never: a figure of any single cause.
+"""
+
+import importlib
+import pkgutil
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from logger.record.causes import CAUSES
+
+if TYPE_CHECKING:
+    from analysis.estimates.effects import Effect, Plant
+    from analysis.symptoms import DayView, Episode
+
+Levels = dict[str, tuple[float, float]]
+"""By measure, what it reads under the cause: mean and standard deviation."""
+
+
+@dataclass(frozen=True)
+class Advice:
+    """The page behind a finding, in plain words: what to do, for whom, and what can hurt."""
+
+    own: tuple[str, ...]
+    technician: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CauseFile:
+    """One cause as the engine knows it.
+
+    per_year
+        How often it begins at one pump, 1/year: the prior. From the ranking of field surveys, so a rough figure.
+    check
+        What to look at on site first, safely.
+    evidence
+        Figures -> one sentence.
+    effect
+        Slow causes: how it shifts the day's parameters, a few forms (parts) of it; see estimates/effects.py.
+    levels
+        Fast causes: by symptom, the levels that its measures read under this cause; see symptoms.
+    watch
+        Causes with a symptom of their own: a day's columns -> episodes.
+    """
+
+    name: str
+    per_year: float
+    judged: str
+    check: str
+    advice: Advice
+    evidence: Callable[[dict[str, float]], str]
+    limits: Any = None
+    effect: "Callable[[Plant], list[Effect]] | None" = None
+    levels: "Callable[[str], dict[str, Levels]] | None" = None
+    watch: "Callable[[DayView], list[Episode]] | None" = None
+    rivals: tuple[str, ...] = field(default_factory=tuple)
+
+
+_FILES: dict[str, CauseFile] = {}
+
+
+def register(file: CauseFile) -> CauseFile:
+    """Add one cause. ValueError: a name that the contract does not know, or twice the same."""
+    if file.name not in CAUSES:
+        raise ValueError(f"{file.name!r} is not a cause of logger/record/causes.py")
+    if file.name in _FILES:
+        raise ValueError(f"cause {file.name!r} is registered twice")
+    _FILES[file.name] = file
+    return file
+
+
+@cache
+def all_causes() -> dict[str, CauseFile]:
+    """Every cause file of this package, by name, in the contract's order."""
+    package = importlib.import_module("analysis.causes")
+    for module in pkgutil.iter_modules(package.__path__):
+        if module.name != "registry":
+            importlib.import_module(f"analysis.causes.{module.name}")
+    return {name: _FILES[name] for name in CAUSES if name in _FILES}

@@ -1,0 +1,96 @@
+"""Leak: water is pumped but not delivered, through a hole, a joint or the check valve."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, register
+from analysis.estimates.bench import bench_of
+from analysis.estimates.effects import Effect, shift
+from analysis.plant import Plant
+
+
+@dataclass(frozen=True)
+class RiserLeakLimits:
+    """Share of the flow lost; and how much of the riser a column with a hole loses overnight."""
+
+    least: float = 0.04
+    most: float = 0.8
+    drained: float = 0.6  # of the riser; the hole may lie anywhere along it
+    drained_for: float = 0.15  # the share lost at which it surely has drained by morning
+    check_valve_least: float = 0.45
+
+
+LIMITS = RiserLeakLimits()
+LOST_AT_FULL = 0.9
+
+
+def effect(plant: Plant) -> list[Effect]:
+    """A flow that runs out, about constant; while running it looks like wear.
+
+    The column drains overnight, so first water comes late by what refills it; the well is drawn down for more than is metered.
+    A check valve alone costs the first water and nothing else.
+    """
+    bench = bench_of(plant)
+    out = -1.0 / bench.relative_flow() * LOST_AT_FULL
+    deeper = plant.facts.well.drawdown_linear_m_per_m3_h * bench.flow_m3_h[-1]
+    torque = np.full(3, 0.0 if plant.helical else 0.05)
+    return [
+        Effect(
+            "wall",
+            shift(q=out, n=out, t=torque, i=torque, l=np.full(3, deeper), first=LIMITS.drained / LIMITS.drained_for),
+            LIMITS.least,
+            LIMITS.most,
+            lost=out,
+            loose=0.35,
+        ),
+        Effect(
+            "check-valve",
+            shift(first=1.0),
+            LIMITS.check_valve_least,
+            1.5,
+            lost=np.full(3, -0.03),
+            loose=0.3,
+            steps=True,
+            rate=0.3,
+        ),
+    ]
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    late = figures.get("shift_first", 0.0)
+    return (
+        f"{100 * figures.get('size', 0.0):.0f} % of the water that the pump should deliver at this power does not arrive, about the same amount at "
+        f"all speeds; the first water of the day is short by {late:.1f} volumes of the riser."
+    )
+
+
+register(
+    CauseFile(
+        "riser-leak",
+        per_year=0.15,
+        judged="day",
+        check="Listen at the open well, with the pump running and just after it stops: water falling back inside is a hole or a loose "
+        "joint in the riser. Walk along the pipe to the tank and look for wet ground.",
+        advice=Advice(
+            own=(
+                "Walk along the buried pipe and look for wet ground, green patches, the sound of water.",
+                "Listen at the wellhead while the pump runs and for a minute after it stops.",
+                "Time a bucket at the tank and compare with the meter.",
+            ),
+            technician=(
+                "Close the wellhead valve with the pump at rest and watch the gauge: a falling pressure is the riser or the check valve.",
+                "Lift the riser joint by joint and look for the hole; renew the check valve if it does not hold.",
+            ),
+            cautions=(
+                "Do not lean over an open well, and cover it again: a tool that falls in blocks it.",
+                "Lifting the riser is heavy work: rig, gloves, two people; isolate and lock the array first.",
+            ),
+        ),
+        evidence=evidence,
+        effect=effect,
+        limits=LIMITS,
+        rivals=("worn-pump",),
+    )
+)

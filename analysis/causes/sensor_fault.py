@@ -1,0 +1,184 @@
+"""Sensor fault: a channel stuck, drifting, out of range or against the others."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, Levels, register
+from analysis.estimates.bench import bench_of
+from analysis.estimates.effects import Effect, head_shift, shift
+from analysis.look import Columns
+from analysis.plant import Plant
+from analysis.solar_days import HOUR_MS, up_to_minute
+from analysis.symptoms import DayView, Episode
+
+
+@dataclass(frozen=True)
+class SensorLimits:
+    """Common practice, no source."""
+
+    stuck_h: float = 3.0  # of running, or of changing light, without the least change
+    dry_h: float = 2.0  # of water delivered while the probe says dry
+    least_share: float = 0.05
+    least_m: float = 2.0
+    moving: float = 0.25  # how much the power must have swung meanwhile, of full power
+
+
+LIMITS = SensorLimits()
+ALIVE = {
+    "irradiance_w_m2": "light",
+    "module_temp_c": "light",
+    "water_level_m": "running",
+    "discharge_pressure_bar": "running",
+    "motor_current_a": "running",
+    "motor_speed_rpm": "running",
+    "pv_voltage_v": "light",
+    "pv_current_a": "running",
+}
+"""Channels that cannot stand still, and while what."""
+
+
+def effect(plant: Plant) -> list[Effect]:
+    """A drift moves one channel, and through it what the engine expects; the rest of the vector says that the plant is sound."""
+    bench, found = bench_of(plant), []
+    ones = np.ones(3)
+    none = np.zeros(3)
+
+    def drift(channel: str, least: float, most: float, group: str = "hydraulic", rate: float = 0.15, **entries) -> None:
+        for sign in (1.0, -1.0):
+            found.append(
+                Effect(None, sign * shift(**entries), least, most, lost=none, loose=0.3, rate=rate, channel=channel, group=group)
+            )
+
+    share, metres = LIMITS.least_share, LIMITS.least_m
+    if plant.has & {"volume_m3", "flow_m3_h"}:
+        channel = "volume_m3" if "volume_m3" in plant.has else "flow_m3_h"
+        drift(channel, share, 1.0, q=ones, n=ones)
+    known = head_shift(plant, bench, -ones, False)
+    if "water_level_m" in plant.has:
+        drift("water_level_m", metres, 40.0, l=ones, rest=1.0, **known)
+        drift("water_level_m", metres, 40.0, rate=0.05, l=ones, **known)
+    if "discharge_pressure_bar" in plant.has:
+        drift("discharge_pressure_bar", metres, 40.0, p=ones, **known)
+    if "motor_current_a" in plant.has:
+        drift("motor_current_a", share, 1.0, i=ones)
+    if "irradiance_w_m2" in plant.has:
+        drift("irradiance_w_m2", share, 1.0, group="electric", rate=0.3, s=-1.0, gc=1.0)
+    if "pv_voltage_v" in plant.has:
+        drift("pv_voltage_v", share, 0.5, group="electric", rate=0.03, s=1.0, av=1.0)
+    return found
+
+
+def levels(kind: str) -> dict[str, Levels]:
+    """A dead meter: no water counted while the load is that of a pump that lifts."""
+    return {
+        "no-water/meter": {
+            "flow": (0.0, 0.03), "torque": (0.0, 0.08), "current": (0.0, 0.1), "sun": (-0.05, 0.2), "above": (3.0, 5.0), "water": (10.0, 8.0),
+            "probe": (1.0, 0.2), "lead": (0.0, 0.2), "backwards": (0.0, 0.1), "before": (1.0, 0.1), "rate": (0.35, 0.0),
+        }
+    }  # fmt: skip
+
+
+def watch(view: DayView) -> list[Episode]:
+    """Judged when: a whole day of rows. Shows as: a value that does not move while everything else does; a probe against the flow."""
+    seen = view.columns
+    if seen is None or len(seen) < 8:
+        return []
+    return [*_stuck(view, seen), *_probe(view, seen)]
+
+
+def _stuck(view: DayView, seen: Columns) -> list[Episode]:
+    found = []
+    swing = np.nan_to_num(seen.power_w)
+    for channel, needs in ALIVE.items():
+        column = seen.rows.values.get(channel)
+        if column is None:
+            continue
+        alive = seen.settled if needs == "running" else (seen.expected.daylight & (seen.expected.clear_poa_w_m2 > 150.0))
+        rows = np.flatnonzero(alive & ~np.isnan(column))
+        if len(rows) < 8:
+            continue
+        values = column[rows]
+        runs = np.flatnonzero(np.concatenate([[True], np.diff(values) != 0]))
+        stops = np.append(runs[1:], len(rows))
+        longest = int(np.argmax(stops - runs))
+        part = rows[runs[longest] : stops[longest]]
+        held = np.cumsum(seen.dt_h[part])
+        enough = np.flatnonzero(held >= LIMITS.stuck_h)
+        if not len(enough) or (values[runs[longest]] == 0.0 and channel == "irradiance_w_m2" and swing[part].max() <= 0):
+            continue
+        upto = part[: int(enough[0]) + 1]
+        moved = float(swing[upto].max() - swing[upto].min())
+        if moved < LIMITS.moving * max(float(swing.max()), 1.0):
+            continue
+        found.append(_episode(seen, channel, part, int(part[int(enough[0])]), {"stuck": float(values[runs[longest]])}))
+    return found
+
+
+def _probe(view: DayView, seen: Columns) -> list[Episode]:
+    """Says dry while water comes, or while the level stands well above it."""
+    probe = seen.rows["low_level_probe_wet"]
+    with np.errstate(invalid="ignore"):
+        depth = view.facts.well.probe_depth_m
+        level = seen.rows["water_level_m"]
+        flowing = seen.settled & (seen.flow_m3_h > 0.5 * seen.expected.flow_m3_h)
+        above = (depth - level > 2.0) if depth is not None else np.zeros(len(seen), bool)
+        lying = (probe < 0.5) & (flowing | above)
+    rows = np.flatnonzero(lying)
+    held = np.cumsum(seen.dt_h[rows])
+    enough = np.flatnonzero(held >= LIMITS.dry_h)
+    if not len(enough):
+        return []
+    return [_episode(seen, "low_level_probe_wet", rows, int(rows[int(enough[0])]), {"probe_dry": 1.0})]
+
+
+def _episode(seen: Columns, channel: str, rows: np.ndarray, flag: int, figures: dict[str, float]) -> Episode:
+    return Episode(
+        "sensor-fault",
+        began_ms=int(seen.time_ms[rows[0]] - round(seen.dt_h[rows[0]] * HOUR_MS)),
+        flag_ms=up_to_minute(int(seen.time_ms[flag])),
+        seen_ms=int(seen.time_ms[rows[-1]]),
+        hours=float(seen.dt_h[rows].sum()),
+        at_flag=figures,
+        whole=figures,
+        cause="sensor-fault",
+        channel=channel,
+    )
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    if "stuck" in figures:
+        return f"The value stood still at {figures['stuck']:g} for {figures.get('hours', 0.0):.1f} h while everything else moved."
+    if "probe_dry" in figures:
+        return f"The probe said dry for {figures.get('hours', 0.0):.1f} h while water came or the level stood above it."
+    if "amount" in figures:
+        return f"One channel moved away by {figures.get('amount', 0.0):.2f} from what all the others agree on."
+    load = f" {100 * np.exp(figures['torque']):.0f} % of" if "torque" in figures else ""
+    return f"The meter counts {100 * figures.get('flow', 0.0):.0f} % of the expected flow while the load is{load} that of a pump that lifts."
+
+
+register(
+    CauseFile(
+        "sensor-fault",
+        per_year=0.6,
+        judged="day",
+        check="Compare the named channel with a hand instrument: a bucket and a watch for the meter, a dipper for the level, a gauge for the pressure.",
+        advice=Advice(
+            own=(
+                "Look at the sensor and its cable for bites, water and loose plugs.",
+                "Time a bucket at the tank to test the meter; wipe the irradiance sensor clean.",
+            ),
+            technician=(
+                "Test the low-level probe in a bucket of water: it is the pump's only guard against running dry.",
+                "Compare with a calibrated instrument; renew the sensor or its surge protection.",
+            ),
+            cautions=("Probe and float terminals may stand at array voltage: licensed people only.",),
+        ),
+        evidence=evidence,
+        effect=effect,
+        levels=levels,
+        watch=watch,
+        limits=LIMITS,
+    )
+)

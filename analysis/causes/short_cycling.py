@@ -1,0 +1,104 @@
+"""Short cycling: starts and stops far more often than sun, tank and probe explain."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, register
+from analysis.look import Columns
+from analysis.plant import plant_of
+from analysis.solar_days import HOUR_MS, up_to_minute
+from analysis.symptoms import DayView, Episode
+
+
+@dataclass(frozen=True)
+class CyclingLimits:
+    """Common practice, no source: small motors bear 20 to 100 starts a day."""
+
+    starts: int = 6
+    within_ms: int = 90 * 60_000
+    sun_share: float = 0.5  # of full power offered: sun does not explain a stop
+    row_ms: int = 5 * 60_000  # readings further apart cannot show it
+
+
+LIMITS = CyclingLimits()
+
+
+def watch(view: DayView) -> list[Episode]:
+    """Judged when: readings each few minutes and sun enough throughout. Shows as: stops without sun, tank, probe or code to explain them."""
+    seen = view.columns
+    if seen is None or len(seen) < 20:
+        return []
+    starts, stopped = _starts(view, seen)
+    if len(starts) < LIMITS.starts:
+        return []
+    times = seen.time_ms[starts]
+    quick = np.flatnonzero(times[LIMITS.starts - 1 :] - times[: len(times) - LIMITS.starts + 1] <= LIMITS.within_ms)
+    if not len(quick):
+        return []
+    first, flag = int(starts[quick[0]]), int(starts[quick[0] + LIMITS.starts - 1])
+    last = int(starts[-1])
+    hours = max(float(seen.time_ms[last] - seen.time_ms[first]) / HOUR_MS, 0.2)
+    per_hour = float(np.count_nonzero((starts > first) & (starts <= last)) / hours)
+    should = np.nan_to_num(seen.expected.flow_of_sun_m3_h) * seen.dt_h
+    return [
+        Episode(
+            "short-cycling",
+            began_ms=int(seen.time_ms[first]),
+            flag_ms=up_to_minute(int(seen.time_ms[flag])),
+            seen_ms=int(seen.time_ms[last]),
+            hours=hours,
+            at_flag={"starts": per_hour},
+            whole={"starts": per_hour},
+            cause="short-cycling",
+            size=per_hour,
+            lost_m3=float(should[stopped].sum()),
+        )
+    ]
+
+
+def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
+    """Rows at which the pump starts again after a stop that nothing explains, and the rows stood still."""
+    plant = plant_of(view.facts)
+    offered = seen.expected.mpp_power_w > LIMITS.sun_share * plant.full_power_w
+    code = np.nan_to_num(seen.rows["fault_code"]) > 0
+    close = (seen.dt_h > 0) & (seen.dt_h <= LIMITS.row_ms / HOUR_MS)
+    idle = seen.asked & offered & ~seen.turning & ~code & close & seen.expected.poa_measured | (
+        seen.asked & offered & ~seen.turning & ~code & close & _bright(seen)
+    )
+    begins = np.flatnonzero(seen.turning[1:] & ~seen.turning[:-1] & idle[:-1]) + 1
+    return begins, idle
+
+
+def _bright(seen: Columns) -> np.ndarray:
+    """Without an irradiance sensor: the array's own open-circuit voltage says that it is bright."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v > 1.12
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    return (
+        f"The pump started about {figures.get('starts', 0.0):.0f} times an hour with sun enough, tank not full and well not low."
+    )
+
+
+register(
+    CauseFile(
+        "short-cycling",
+        per_year=0.15,
+        judged="minute",
+        check="Stand at the controller for a quarter of an hour in full sun and see what it says when it stops.",
+        advice=Advice(
+            own=("Look whether float or its cable moves with the waves or wind; see what the display says at each stop.",),
+            technician=(
+                "Look at float, probe and remote-stop wires for a loose contact; at the float's switching distance.",
+                "Look at the controller's start and restart settings.",
+            ),
+            cautions=("Float and probe terminals may stand at array voltage: licensed people only.",),
+        ),
+        evidence=evidence,
+        watch=watch,
+        limits=LIMITS,
+    )
+)

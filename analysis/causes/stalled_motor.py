@@ -1,0 +1,41 @@
+"""Stalled motor: it is fed and does not turn: sand, stuck rotor, swollen stator."""
+
+from analysis.causes.registry import Advice, CauseFile, Levels, register
+
+
+def levels(kind: str) -> dict[str, Levels]:
+    """Attempts with a current near that of a locked rotor and no speed."""
+    return {
+        "not-turning": {"current": (1.9, 0.7), "fed": (0.12, 0.12), "code": (0.3, 0.5), "attempts": (0.4, 0.35), "volts": (1.1, 0.15)},
+    }
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    amps = f" with up to {figures['current']:.1f} times the rated current" if "current" in figures else ""
+    return f"The motor is fed{amps} and does not turn; {figures.get('hours', 0.0):.1f} h of sun were lost so far."
+
+
+register(
+    CauseFile(
+        "stalled-motor",
+        per_year=0.1,
+        judged="minute",
+        check='Switch the pump off and leave it off: each attempt heats the motor.',
+        advice=Advice(
+            own=(
+                'Switch the pump off at its own switch and leave it off.',
+            ),
+            technician=(
+                "Try once in the other direction, by the maker's procedure, to free sand.",
+                'Lift the pump: look for sand, a swollen stator (heat, oil), a seized bearing.',
+            ),
+            cautions=(
+                'A motor fed and not turning burns out: do not let it try again and again.',
+                'Isolate and lock the array before touching leads; lifting needs a rig and two people.',
+            ),
+        ),
+        evidence=evidence,
+        levels=levels,
+    )
+)

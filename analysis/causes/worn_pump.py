@@ -1,0 +1,80 @@
+"""Wear: rotor and stator, or impellers, no longer seal, and water slips back inside the pump."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.causes.registry import Advice, CauseFile, register
+from analysis.estimates.bench import bench_of
+from analysis.estimates.effects import Effect, shift
+from analysis.plant import Plant
+
+
+@dataclass(frozen=True)
+class WornPumpLimits:
+    """Share of the flow lost."""
+
+    least: float = 0.04  # below it season and meter class hide it (common practice, no source)
+    most: float = 0.7
+
+
+LIMITS = WornPumpLimits()
+
+
+def effect(plant: Plant) -> list[Effect]:
+    """A flow that slips back, about constant, for it follows the lift and not the speed.
+
+    So flow per turn falls, at low speed most; power at given speed stays (the pump itself moves what it always did).
+    """
+    bench = bench_of(plant)
+    back = -1.0 / bench.relative_flow() * LOST_AT_FULL
+    return [
+        Effect(
+            None,
+            shift(q=back, n=back, t=np.full(3, -0.1), i=np.full(3, -0.1)),
+            LIMITS.least,
+            LIMITS.most,
+            lost=back,
+            loose=0.35,
+        )
+    ]
+
+
+LOST_AT_FULL = 0.9  # the middle of the day loses less than the day as a whole
+
+
+def evidence(figures: dict[str, float]) -> str:
+    """One sentence with the figures."""
+    return (
+        f"The pump lifts {100 * figures.get('size', 0.0):.0f} % less for the same speed and head than it did before, most at low "
+        "speed, while the torque that it needs has not risen."
+    )
+
+
+register(
+    CauseFile(
+        "worn-pump",
+        per_year=0.12,
+        judged="day",
+        check="Time a bucket of known volume at the tank to be sure of the meter; then shut the valve at the wellhead for a few "
+        "seconds only if the installer's manual allows it, and read the pressure: a worn pump does not reach its head.",
+        advice=Advice(
+            own=(
+                "Time how long a bucket or drum of known volume takes at the tank and compare it with the meter.",
+                "Look whether the water carries sand: sand wears a pump in months.",
+            ),
+            technician=(
+                "Compare flow per turn and head with the datasheet at two speeds.",
+                "Watch the water column after switching off: if it drains, look for a leak or a bad check valve before lifting the pump.",
+                "Lift the pump and measure rotor, stator or impellers; look for the source of sand.",
+            ),
+            cautions=(
+                "Lifting a pump is heavy work over an open well: rig, gloves, nobody below the load, two people at least.",
+                "Switch off and lock the array's isolator first: the cable is live whenever the sun shines.",
+            ),
+        ),
+        evidence=evidence,
+        effect=effect,
+        limits=LIMITS,
+    )
+)

@@ -1,0 +1,103 @@
+"""The close of a solar day: fast cases settled, the day's figures learnt or weighed, slow cases begun, sized and ended.
+
+Flow: pipeline.py -> HERE -> memory.py.
+Never: rows beyond the day; a look ahead.
+"""
+
+import numpy as np
+
+from analysis.estimates.day import DayFigures
+from analysis.estimates.envelope import under_clear_sky
+from analysis.estimates.vector import SIZE
+from analysis.learning import Learnt, beginning, learn, opened
+from analysis.life import with_episodes
+from analysis.memory import Memory
+from analysis.plant import Plant
+from analysis.slow import slow_bench
+from analysis.slow_life import with_slow
+from analysis.solar_days import HOUR_MS
+from analysis.summary import DaySummary
+from analysis.symptoms import DayView
+from analysis.watchers import episodes_of
+
+RECENT = 60  # days of vectors kept: the longest window, and room to look for the beginning
+
+
+def close_day(plant: Plant, view: DayView, figures: DayFigures) -> Memory:
+    """The memory after the day."""
+    memory = view.memory.copied()
+    memory.day = view.day
+    _counted(plant, view, memory, figures)
+    if memory.first_ms is None:
+        return memory
+    episodes = episodes_of(view)
+    memory.cases = with_episodes(view, episodes)
+    before = len(memory.cases)
+    learnt = _opened(plant, view.day, learnt_of(plant, memory))
+    vector, memory.arrays["sky"] = under_clear_sky(plant, figures.vector, memory.arrays.get("sky"))
+    recent = np.vstack([memory.arrays.get("recent", np.empty((0, SIZE))), vector])[-RECENT:]
+    last_ms = int(view.heard_ms[-1]) if len(view.heard_ms) else plant.days.close_ms(view.day)
+    suspected = with_slow(plant, memory, learnt, recent, view.day, last_ms, figures)
+    if not episodes and not suspected and len(memory.cases) == before:
+        learnt = learn(learnt, vector, slow_bench(plant).scatter)
+    memory.arrays |= {
+        "recent": recent,
+        "mean": learnt.mean,
+        "covariance": learnt.covariance,
+        "days": learnt.days,
+        "scatter": learnt.scatter,
+    }
+    memory.days.append(_summary(plant, view.day, memory, figures))
+    return memory
+
+
+def learnt_of(plant: Plant, memory: Memory) -> Learnt:
+    """The baseline that the memory holds."""
+    if "mean" not in memory.arrays:
+        return beginning(slow_bench(plant).scatter)
+    return Learnt(*(memory.arrays[name] for name in ("mean", "covariance", "days", "scatter")))
+
+
+def _opened(plant: Plant, day: int, learnt: Learnt) -> Learnt:
+    for visit in plant.facts.visits:
+        if plant.days.day_of_date(visit.date) == day:
+            learnt = opened(learnt, visit.kind, slow_bench(plant).scatter)
+    return learnt
+
+
+def _counted(plant: Plant, view: DayView, memory: Memory, figures: DayFigures) -> None:
+    if len(view.heard_ms):
+        memory.first_ms = view.first_ms if memory.first_ms is None else memory.first_ms
+        memory.last_heard_ms = int(view.heard_ms[-1])
+        memory.rows += len(view.heard_ms)
+    if memory.first_ms is not None:
+        memory.daylight_h += 2.0 * plant.days.half_day_ms(view.day) / HOUR_MS
+        memory.heard_h += min(figures.heard_h, 2.0 * plant.days.half_day_ms(view.day) / HOUR_MS)
+
+
+def _summary(plant: Plant, day: int, memory: Memory, figures: DayFigures) -> DaySummary:
+    def known(value: float) -> float | None:
+        return round(value, 4) if np.isfinite(value) else None
+
+    spread = 1.96 * figures.expected_std_m3
+    low = max(figures.expected_m3 - spread, 0.0)
+    lost = {
+        name: round(value, 3)
+        for name, value in (
+            ("tank-full", figures.tank_full_m3),
+            ("switched-off", figures.switched_off_m3),
+            ("held-back", figures.held_m3),
+        )
+        if value > 0.001
+    }
+    for cause, value in sorted(memory.numbers.items()):
+        if cause.startswith("lost:") and value > 0.001:
+            lost[cause.removeprefix("lost:")] = round(value, 3)
+    daylight_h = 2.0 * plant.days.half_day_ms(day) / HOUR_MS
+    return DaySummary(
+        plant.facts.site.id, plant.days.date_of(day), known(figures.water_m3), known(figures.expected_m3), known(low),
+        known(figures.expected_m3 + spread), round(figures.pumping_h, 3), round(figures.sunny_h, 3),
+        known(figures.energy_wh) if plant.has & {"input_power_w", "pv_current_a"} else None,
+        known(figures.insolation_wh_m2) if "irradiance_w_m2" in plant.has else None,
+        round(min(figures.heard_h / daylight_h, 1.0), 4) if daylight_h else 0.0, lost,
+    )  # fmt: skip

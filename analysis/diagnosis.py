@@ -1,0 +1,130 @@
+"""Weighs all causes of a family together: one distribution, with `unexplained` and "nothing wrong" in it.
+
+Flow: slow.py (shifts) and symptoms (measures), causes -> HERE -> life.py.
+Bayes' rule: how often a cause begins, times how well it explains all that was seen, with what its own signature leaves open.
+Never: thresholds of a single cause.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.causes.registry import Levels, all_causes
+from analysis.rows import Floats
+from analysis.slow import Shift, SlowBench, amounts_of
+
+TEMPER = 0.6  # signatures are models: entries err together, so that differences of log-likelihood are worth less
+UNEXPLAINED_PER_YEAR = 0.02
+UNEXPLAINED_WIDTH = 12.0  # an unknown cause may shift each entry by so many standard deviations
+NOTHING_PER_YEAR = 40.0  # sound weeks in which such a judgement is made; against causes per year
+NOTHING, UNEXPLAINED = "nothing", "unexplained"
+FREE = 8.0  # log-likelihood within which a form is still weighed
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Shares of all causes, summing to 1 with `nothing`; the likeliest form of the likeliest cause where forms exist."""
+
+    shares: dict[str, float]
+    form: int | None = None
+
+    @property
+    def cause(self) -> str:
+        """The likeliest cause that is one."""
+        return max((name for name in self.shares if name != NOTHING), key=lambda name: self.shares[name])
+
+    @property
+    def confidence(self) -> float:
+        """Its share."""
+        return self.shares[self.cause]
+
+
+def weigh_shift(bench: SlowBench, moved: Shift, grown: float | None = None) -> Verdict:
+    """Shares of the slow causes for one shift.
+
+    grown
+        Share of the shift that was there at once, 0 to 1: near 1 speaks for what comes in a step. None = not known.
+    """
+    forms = bench.groups[moved.group]
+    amounts, _, ratios = amounts_of(bench, moved, forms)
+    best = np.nanmax(ratios)
+    logs: dict[str, list[tuple[float, int]]] = {}
+    for place in np.flatnonzero(ratios > best - 2 * FREE - 0.3 * abs(best)):
+        form = int(forms[place])
+        name, effect = bench.causes[form], bench.effects[form]
+        amount = float(np.clip(amounts[place], effect.fixed[0] * 0.85, effect.fixed[0] * 1.15)) if effect.fixed else (
+            float(min(amounts[place], effect.most))
+        )
+        if not amount > 0.3 * effect.least:
+            continue
+        fit = _fit(moved, amount * bench.directions[form][moved.places], effect.loose)
+        prior = np.log(all_causes()[name].per_year * effect.rate)
+        logs.setdefault(name, []).append((TEMPER * fit + prior + _in_time(effect.steps, grown), form))
+    zero = np.zeros(len(moved.places))
+    broad = moved.covariance + np.diag(np.diag(moved.covariance)) * UNEXPLAINED_WIDTH**2
+    logs[UNEXPLAINED] = [(TEMPER * _gauss(moved.mean, broad) + np.log(UNEXPLAINED_PER_YEAR), -1)]
+    logs[NOTHING] = [(TEMPER * _fit(moved, zero, 0.0) + np.log(NOTHING_PER_YEAR), -1)]
+    return _verdict(logs)
+
+
+def weigh_levels(symptom: str, kind: str, measures: dict[str, float]) -> Verdict:
+    """Shares of the fast causes that know a symptom, for the levels that its measures read."""
+    logs: dict[str, list[tuple[float, int]]] = {}
+    for name, file in all_causes().items():
+        if file.levels is None:
+            continue
+        for variant, levels in file.levels(kind).items():
+            if variant.partition("/")[0] != symptom:
+                continue
+            rate = levels.get("rate", (1.0, 0.0))[0]
+            logs.setdefault(name, []).append((TEMPER * _match(levels, measures) + np.log(file.per_year * rate), -1))
+    logs.setdefault(UNEXPLAINED, []).append(
+        (TEMPER * _match({}, measures) + np.log(UNEXPLAINED_PER_YEAR), -1)
+    )
+    return _verdict(logs)
+
+
+STRANGE = (0.0, 2.5)
+"""A measure that a cause says nothing about: it may read anything."""
+
+
+def _match(levels: Levels, measures: dict[str, float]) -> float:
+    total = 0.0
+    for name, value in measures.items():
+        if name.startswith("n_") or not np.isfinite(value):
+            continue
+        mean, std = levels.get(name, STRANGE)
+        z = (value - mean) / std
+        total += -0.5 * min(z * z, 18.0) - np.log(std)
+    return total
+
+
+def _fit(moved: Shift, explained: Floats, loose: float) -> float:
+    covariance = moved.covariance
+    if loose:
+        covariance = covariance + np.diag((loose * explained) ** 2)
+    return _gauss(moved.mean - explained, covariance)
+
+
+def _gauss(miss: Floats, covariance: Floats) -> float:
+    lower = np.linalg.cholesky(covariance)
+    white = np.linalg.solve(lower, miss)
+    return float(-0.5 * white @ white - np.log(np.diag(lower)).sum())
+
+
+def _in_time(steps: bool, grown: float | None) -> float:
+    """What a step or a growth says for a cause that comes at once, or grows."""
+    if grown is None:
+        return 0.0
+    sudden = float(np.clip((grown - 0.6) / 0.3, -1.0, 1.0))
+    return 1.0 * sudden if steps else -0.7 * max(sudden, 0.0)
+
+
+def _verdict(logs: dict[str, list[tuple[float, int]]]) -> Verdict:
+    top = max(value for forms in logs.values() for value, _ in forms)
+    weights = {name: sum(np.exp(value - top) for value, _ in forms) for name, forms in logs.items()}
+    total = sum(weights.values())
+    shares = {name: float(weight / total) for name, weight in weights.items()}
+    verdict = Verdict(shares)
+    form = max(logs[verdict.cause])[1] if verdict.cause in logs else -1
+    return Verdict(shares, form if form >= 0 else None)

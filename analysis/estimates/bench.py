@@ -1,0 +1,82 @@
+"""The pump's working points at low, middle and high power, and how flow, power and current answer there.
+
+Flow: plant.py -> HERE -> causes (effect).
+Numeric slopes of the fitted pump at its own operating points, so that the signature of a cause is this site's own. Never: rows.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.plant import Plant
+from analysis.rows import Floats
+
+POWER_SHARES = (0.38, 0.62, 0.92)  # middles of the bands, as shares of full power
+HEAD_STEP_M = 1.0
+POWER_STEP = 0.03
+SOLVE_ROUNDS = 40
+
+
+@dataclass(frozen=True)
+class Bench:
+    """By band, shape (3,). Slopes are of logs.
+
+    flow_per_head, power_per_head: at given speed, 1/m. flow_per_head_at_power: at given power, 1/m. flow_per_power: at given head.
+    share: of the day's water that the band gives on a sunny day.
+    """
+
+    power_w: Floats
+    head_m: Floats
+    flow_m3_h: Floats
+    flow_per_head: Floats
+    power_per_head: Floats
+    flow_per_head_at_power: Floats
+    flow_per_power: Floats
+    drawdown_m: Floats
+    share: Floats
+
+    def relative_flow(self) -> Floats:
+        """Flow over that of the high band."""
+        return self.flow_m3_h / self.flow_m3_h[-1]
+
+
+def bench_of(plant: Plant) -> Bench:
+    """Solve the three working points of a site."""
+    power = np.array(POWER_SHARES) * plant.full_power_w
+    pump, system = plant.pump, plant.system
+    flow = np.full(3, 0.5 * plant.full_flow_m3_h)
+    head = system.head_m(flow)
+    for _ in range(SOLVE_ROUNDS):
+        lifted = pump.flow_of_power(power, head)
+        flow = 0.5 * flow + 0.5 * np.where(np.isnan(lifted), flow, lifted)
+        head = system.head_m(flow)
+    flow = np.maximum(flow, 0.02 * plant.full_flow_m3_h)
+    speed = pump.speed_of_power(power, head)
+    at_power = _slope(lambda h: pump.flow_of_power(power, h), head, HEAD_STEP_M)
+    per_power = _slope(lambda x: pump.flow_of_power(power * (1 + x), head), np.zeros(3), POWER_STEP)
+    if np.isnan(speed).all():
+        at_speed, power_slope = np.full(3, np.nan), np.full(3, np.nan)
+    else:
+        at_speed = _slope(lambda h: pump.flow_of_speed(speed, h), head, HEAD_STEP_M)
+        power_slope = _slope(lambda h: pump.power_of_speed(speed, h), head, HEAD_STEP_M)
+    fallback = -1.0 / head
+    share = np.array([0.15, 0.25, 0.60])
+    return Bench(
+        power, head, flow,
+        _known(at_speed, 0.3 * fallback), _known(power_slope, -0.8 * fallback),
+        _known(at_power, fallback), _known(per_power, np.ones(3), 10.0),
+        system.drawdown_m(flow), share,
+    )  # fmt: skip
+
+
+def _slope(function, at: Floats, step: float) -> Floats:
+    """d log(function) / d argument, by a central difference."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return (np.log(function(at + step)) - np.log(function(at - step))) / (2 * step)
+
+
+def _known(values: Floats, fallback: Floats, largest: float = 1.0) -> Floats:
+    """Where the pump gives no slope (lifts nothing there), a plain one."""
+    bad = ~np.isfinite(values) | (np.abs(values) > largest)
+    good = values[~bad]
+    return np.where(bad, good[0] if len(good) else fallback, values)

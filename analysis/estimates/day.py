@@ -1,0 +1,82 @@
+"""The vectors and the water of whole days, from their columns.
+
+Flow: look.py -> HERE (hydraulic.py, electric.py, morning.py) -> close.py.
+Never: anything learnt, or carried from day to day.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.estimates import electric, hydraulic, morning
+from analysis.estimates.sums import Sums
+from analysis.estimates.vector import BANDS, empty
+from analysis.look import Columns
+from analysis.plant import Plant
+from analysis.rows import Floats
+
+NIGHT_W_M2 = 60.0
+NIGHT_SHARE = 0.03
+
+
+@dataclass(frozen=True)
+class DayFigures:
+    """One day: its vector (SIZE,), settled hours by band (3,), clear hours, and its sums; NaN where not known."""
+
+    vector: Floats
+    weight_h: Floats
+    clear_h: float
+    water_m3: float
+    expected_m3: float
+    expected_std_m3: float
+    on_power_m3: float
+    pumping_h: float
+    sunny_h: float
+    heard_h: float
+    energy_wh: float
+    insolation_wh_m2: float
+    tank_full_m3: float
+    switched_off_m3: float
+    held_m3: float
+
+
+def figures_of(plant: Plant, seen: Columns, days: range) -> list[DayFigures]:
+    """Figures of every day of `days`, in order."""
+    count = len(days)
+    vectors, weight_h, clear_h = empty(count), np.zeros((count, BANDS)), np.zeros(count)
+    hydraulic.fill(vectors, weight_h, plant, seen, days)
+    electric.fill(vectors, clear_h, plant, seen, days)
+    morning.fill(vectors, plant, seen, days)
+    sums = _sums(plant, seen, days)
+    return [
+        DayFigures(vectors[k], weight_h[k], float(clear_h[k]), *(float(column[k]) for column in sums))
+        for k in range(count)
+    ]
+
+
+def _sums(plant: Plant, seen: Columns, days: range) -> list[Floats]:
+    bins, shape = seen.day - days.start, (len(days),)
+    every = Sums(np.ones(len(seen), bool), bins, shape)
+    dt, expected = seen.dt_h, seen.expected
+    of_sun = np.nan_to_num(expected.flow_of_sun_m3_h) * dt
+    metered = ~np.isnan(seen.moved_m3)
+    water = every.of(np.where(metered, seen.moved_m3, np.where(np.isnan(seen.rows["flow_m3_h"]), 0.0, seen.flow_m3_h * dt)))
+    known = every.of((metered | ~np.isnan(seen.rows["flow_m3_h"])).astype(float)) > 0
+    full = seen.rows["tank_float_up"] > 0.5
+    off = (seen.rows["switched_on"] < 0.5) | (seen.rows["speed_setting_pct"] <= 1.0)
+    standing = ~seen.turning
+    held = seen.held & seen.settled
+    return [
+        np.where(known, water, np.nan),
+        every.of(of_sun),
+        every.of(np.nan_to_num(expected.flow_of_sun_m3_h_std) * dt),
+        every.of(np.where(seen.turning, np.nan_to_num(expected.flow_m3_h), 0.0) * dt),
+        every.of(np.where(seen.turning, dt, 0.0)),
+        every.of(np.where(seen.sun_enough, dt, 0.0)),
+        every.of(np.where(expected.daylight, dt, 0.0)),
+        every.of(np.nan_to_num(seen.power_w) * dt),
+        every.of(np.where(expected.poa_measured, np.nan_to_num(expected.poa_w_m2), 0.0) * dt),
+        every.of(np.where(standing & full, of_sun, 0.0)),
+        every.of(np.where(standing & off & ~full, of_sun, 0.0)),
+        every.of(np.where(held, np.maximum(of_sun - np.nan_to_num(expected.flow_m3_h) * dt, 0.0), 0.0)),
+    ]

@@ -1,0 +1,111 @@
+"""Array and controller from a day: current and voltage side at maximum power, by hour of the sun's way, and power held back.
+
+Flow: look.py -> HERE -> vector.py.
+Without an irradiance sensor only hours whose own signal is as smooth as a clear sky speak of the array's current.
+Never: rows off maximum power taken for the array's.
+"""
+
+import numpy as np
+
+from analysis.estimates.sums import Sums, log_ratio
+from analysis.estimates.vector import HOURS, PLACE
+from analysis.look import Columns
+from analysis.plant import Plant
+from analysis.rows import Floats
+from analysis.solar_days import DAY_MS, HOUR_MS
+
+LEAST_H = 0.2  # at maximum power within an hour of the sun's way
+LEAST_HIGH_H = 0.5  # for the day's low-sun and high-sun figures
+LOW_SUN_W_M2, HIGH_SUN_W_M2 = 150.0, 550.0
+SMOOTH_SHARE = 0.035  # of its mean: an hour that scatters less is free of broken cloud (common practice, no source)
+PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
+
+
+def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: range) -> None:
+    """Write the array's parameters of `days` into `vector`; hours used per day into `clear_h` (days,)."""
+    expected = seen.expected
+    hour = np.clip((seen.time_ms - _noon(plant, seen, days)) // HOUR_MS + HOURS // 2, 0, HOURS - 1).astype(np.int64)
+    bins = (seen.day - days.start) * HOURS + hour
+    shape = (len(days), HOURS)
+    with np.errstate(invalid="ignore"):
+        bright = seen.at_max & (expected.poa_w_m2 > LOW_SUN_W_M2) & (seen.power_w > 0) & (expected.mpp_power_w > 0)
+    usable, hours = _usable(seen, bright, bins, shape)
+    sums = Sums(usable, bins, shape)
+    enough = sums.of(seen.dt_h) >= LEAST_H
+    put = sums.of(seen.power_w * seen.dt_h), sums.of(expected.mpp_power_w * seen.dt_h)
+    vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = log_ratio(*put, enough)
+    clear_h[:] = (enough * hours).sum(axis=1)
+    _day_figures(vector, seen, usable, bright, days, bins)
+    _held(vector, plant, seen, days)
+
+
+def _noon(plant: Plant, seen: Columns, days: range) -> np.ndarray:
+    return seen.day * DAY_MS + (plant.days.noon_ms(days.start) - days.start * DAY_MS)
+
+
+def _usable(seen: Columns, bright: np.ndarray, bins: np.ndarray, shape: tuple[int, int]) -> tuple[np.ndarray, Floats]:
+    """Rows that speak of the array's current: all bright ones with a sensor, else those of smooth hours."""
+    sums = Sums(bright, bins, shape)
+    hours = sums.of(seen.dt_h)
+    if seen.expected.poa_measured.all():
+        return bright, hours
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(bright, seen.power_w / seen.expected.mpp_power_w, 0.0)
+        mean = sums.of(ratio * seen.dt_h) / hours
+        scatter = np.sqrt(np.maximum(sums.of(ratio**2 * seen.dt_h) / hours - mean**2, 0.0))
+        smooth = (hours >= 2 * LEAST_H) & (scatter < SMOOTH_SHARE * mean)
+    return bright & (smooth.ravel()[bins] | seen.expected.poa_measured), hours
+
+
+def _day_figures(
+    vector: Floats, seen: Columns, usable: np.ndarray, bright: np.ndarray, days: range, hour_bins: np.ndarray
+) -> None:
+    expected, dt = seen.expected, seen.dt_h
+    with np.errstate(invalid="ignore"):
+        high = (expected.poa_w_m2 > HIGH_SUN_W_M2).astype(np.int64)
+    bins, shape = (seen.day - days.start) * 2 + high, (len(days), 2)
+    sums = Sums(usable, bins, shape)
+    total_h = sums.of(dt).sum(axis=1)
+    power = sums.of(seen.power_w * dt).sum(axis=1), sums.of(expected.mpp_power_w * dt).sum(axis=1)
+    vector[:, PLACE["ap"]] = log_ratio(*power, total_h >= LEAST_HIGH_H)
+    current, voltage = seen.rows["pv_current_a"], seen.rows["pv_voltage_v"]
+    for name, column, should, which in (
+        ("ai", current, expected.mpp_current_a, usable),
+        ("av", voltage, expected.mpp_voltage_v, bright),
+    ):
+        known = which & ~np.isnan(column) & ~np.isnan(should)
+        if known.any():
+            sums = Sums(known, bins, shape)
+            vector[:, PLACE[f"{name}0"] : PLACE[f"{name}0"] + 2] = log_ratio(
+                sums.of(column * dt), sums.of(should * dt), sums.of(dt) >= LEAST_HIGH_H
+            )
+    clear = _smooth_sun(seen, hour_bins, days)
+    if clear.any():
+        sums = Sums(clear, seen.day - days.start, (len(days),))
+        enough = sums.of(dt) >= LEAST_HIGH_H
+        vector[:, PLACE["gc"]] = log_ratio(
+            sums.of(expected.poa_w_m2 * dt), sums.of(expected.clear_poa_w_m2 * dt), enough
+        )
+
+
+def _smooth_sun(seen: Columns, bins: np.ndarray, days: range) -> np.ndarray:
+    """Rows of hours in which the sensor follows a clear sky's course, high sun: it may be compared with one."""
+    expected = seen.expected
+    with np.errstate(divide="ignore", invalid="ignore"):
+        high = expected.poa_measured & (expected.clear_poa_w_m2 > HIGH_SUN_W_M2)
+        ratio = np.where(high, expected.poa_w_m2 / expected.clear_poa_w_m2, 0.0)
+        sums = Sums(high, bins, (len(days), HOURS))
+        hours = sums.of(seen.dt_h)
+        mean = sums.of(ratio * seen.dt_h) / hours
+        scatter = np.sqrt(np.maximum(sums.of(ratio**2 * seen.dt_h) / hours - mean**2, 0.0))
+        smooth = (hours >= 2 * LEAST_H) & (scatter < SMOOTH_SHARE * mean)
+    return high & smooth.ravel()[bins]
+
+
+def _held(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
+    """The power at which the pump stands while the array could give clearly more."""
+    with np.errstate(invalid="ignore"):
+        held = seen.settled & seen.asked & seen.held & (seen.expected.mpp_power_w > PLENTY * seen.power_w)
+    sums = Sums(held, seen.day - days.start, (len(days),))
+    hours = sums.of(seen.dt_h)
+    vector[:, PLACE["cap"]] = log_ratio(sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= LEAST_HIGH_H)

@@ -1,0 +1,89 @@
+"""Pump, pipes and well from a day of running: flow at given power and speed, torque, current, pressure, level.
+
+Flow: look.py -> HERE -> vector.py.
+Never: rows without water (symptoms judge them), rows before the pump has settled.
+"""
+
+import numpy as np
+
+from analysis.estimates.sums import Sums, log_ratio, mean
+from analysis.estimates.vector import BANDS, PLACE
+from analysis.look import Columns
+from analysis.plant import Plant
+from analysis.rows import Floats
+
+LEAST_H = 0.4  # of settled running in a band: less is no test (common practice, no source)
+NO_WATER_SHARE = 0.12  # of the expected flow: below it the pump gives nothing, which fast causes judge
+LEAST_FLOW_SHARE = 0.06  # of full flow: below it a ratio says little
+
+
+def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: range) -> None:
+    """Write q, n, t, i, p, l of `days` into `vector` (days, SIZE), hours of running by band into `weight_h` (days, BANDS)."""
+    expected = seen.expected
+    band = np.digitize(seen.power_w, plant.band_edges_w)
+    bins = (seen.day - days.start) * BANDS + band
+    shape = (len(days), BANDS)
+    good = _good(plant, seen)
+    dt, flow = seen.dt_h, seen.flow_m3_h
+    sums = Sums(good, bins, shape)
+    hours = sums.of(dt)
+    weight_h[:] = hours
+    _put(vector, "q", log_ratio(sums.of(flow * dt), sums.of(expected.flow_m3_h * dt), hours >= LEAST_H))
+    _put(vector, "l", _level(plant, seen, good, bins, shape))
+    _put(vector, "p", _pressure(plant, seen, good, bins, shape))
+    has_speed = good & ~np.isnan(expected.flow_at_speed_m3_h) & (expected.flow_at_speed_m3_h > 0)
+    if has_speed.any():
+        sums = Sums(has_speed, bins, shape)
+        enough = sums.of(dt) >= LEAST_H
+        _put(vector, "n", log_ratio(sums.of(flow * dt), sums.of(expected.flow_at_speed_m3_h * dt), enough))
+        _put(vector, "t", log_ratio(sums.of(seen.power_w * dt), sums.of(expected.power_at_speed_w * dt), enough))
+    current = seen.rows["motor_current_a"]
+    has_current = good & ~np.isnan(current) & ~np.isnan(expected.motor_current_a)
+    if has_current.any():
+        sums = Sums(has_current, bins, shape)
+        enough = sums.of(dt) >= LEAST_H
+        _put(vector, "i", log_ratio(sums.of(current * dt), sums.of(expected.motor_current_a * dt), enough))
+
+
+def _good(plant: Plant, seen: Columns) -> np.ndarray:
+    """Settled rows that lift water and whose expected flow is known."""
+    with np.errstate(invalid="ignore"):
+        should = seen.expected.flow_m3_h
+        return (
+            seen.settled
+            & (should > LEAST_FLOW_SHARE * plant.full_flow_m3_h)
+            & (seen.flow_m3_h > NO_WATER_SHARE * should)
+            & (seen.power_w > 0)
+        )
+
+
+def _put(vector: Floats, name: str, values: Floats) -> None:
+    first = PLACE[f"{name}0"]
+    vector[:, first : first + BANDS] = values
+
+
+def _level(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int]) -> Floats:
+    level = seen.rows["water_level_m"]
+    has = good & ~np.isnan(level)
+    if not has.any():
+        return np.full(shape, np.nan)
+    well, flow = plant.facts.well, seen.flow_m3_h
+    should = (
+        well.static_level_m
+        + well.drawdown_linear_m_per_m3_h * flow
+        + well.drawdown_quadratic_m_per_m3_h2 * flow**2
+    )
+    sums = Sums(has, bins, shape)
+    hours = sums.of(seen.dt_h)
+    return mean(sums.of((level - should) * seen.dt_h), hours, hours >= LEAST_H)
+
+
+def _pressure(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int]) -> Floats:
+    pressure = seen.rows["discharge_pressure_bar"]
+    has = good & ~np.isnan(pressure)
+    if not has.any():
+        return np.full(shape, np.nan)
+    residual = pressure * plant.metres_a_bar - plant.wellhead_head_m(seen.flow_m3_h)
+    sums = Sums(has, bins, shape)
+    hours = sums.of(seen.dt_h)
+    return mean(sums.of(residual * seen.dt_h), hours, hours >= LEAST_H)

@@ -1,0 +1,117 @@
+"""How far the day's vector of a sound installation may lie from its site file, from itself, and from day to day.
+
+Flow: plant.py, bench.py -> HERE -> learning.py, slow.py.
+Standard deviations; where they come from stands beside each. Never: rows.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.estimates.bench import bench_of
+from analysis.estimates.effects import head_shift, shift
+from analysis.estimates.vector import HOURS, PLACE, SIZE
+from analysis.plant import Plant
+from analysis.rows import Floats
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """Covariances (SIZE, SIZE) but `own` (SIZE,), variances.
+
+    tolerance: a new installation about its site file. drift: a sound one about what was learnt, for weeks.
+    shared: a day about its weeks, all entries together (sky, air). own: likewise, each entry by itself; only a start, learnt later.
+    """
+
+    tolerance: Floats
+    drift: Floats
+    shared: Floats
+    own: Floats
+
+
+def scatter_of(plant: Plant) -> Scatter:
+    """The scatter of one site."""
+    sun_measured = "irradiance_w_m2" in plant.has
+    return Scatter(
+        _sum(_tolerance(plant, sun_measured)) + np.diag(_tolerance_own() ** 2),
+        _sum(_drift(plant, sun_measured)) + np.diag(_drift_own(sun_measured) ** 2),
+        _sum([shift(s=0.008 if sun_measured else 0.05), shift(av=0.004)]),
+        _day_own(sun_measured) ** 2,
+    )
+
+
+def _sum(modes: list[Floats]) -> Floats:
+    return sum((np.outer(mode, mode) for mode in modes), np.zeros((SIZE, SIZE)))
+
+
+def _tolerance(plant: Plant, sun_measured: bool) -> list[Floats]:
+    """ISO 9906:2012 4.4.2 (from memory): below 10 kW +-10 % flow, +-8 % head, read as two standard deviations."""
+    bench = bench_of(plant)
+    well = plant.facts.well
+    level, gauge = "water_level_m" in plant.has, "discharge_pressure_bar" in plant.has
+    ones = np.ones(3)
+    resting = max(1.5, 0.5 * (well.seasonal_range_m or 1.0))  # the driller's day against today's, m
+    deeper = 0.3 * bench.drawdown_m  # a step test holds within a third (common practice, no source)
+    friction = 0.25 * (plant.system.riser_loss_m(bench.flow_m3_h) + plant.system.pipe_loss_m(bench.flow_m3_h))
+    return [
+        shift(q=0.05, n=0.05),
+        shift(q=-0.05 * bench.flow_per_power, t=0.05, i=0.05),
+        shift(q=np.array([0.04, 0.0, -0.02]), n=np.array([0.04, 0.0, -0.02])),  # slip against displacement
+        shift(t=np.array([0.03, 0.0, -0.02]), i=np.array([0.03, 0.0, -0.02])),
+        shift(i=0.25),  # the rated current is a plate's, not that of the rated torque
+        shift(**head_shift(plant, bench, resting * ones, level), **({"l": resting} if level else {}), rest=resting),
+        shift(**head_shift(plant, bench, deeper, level), **({"l": deeper} if level else {})),
+        shift(**head_shift(plant, bench, friction, False), **({"p": 0.7 * friction} if gauge else {})),
+        shift(p=1.0),
+        shift(l=0.5, rest=0.5),
+        shift(s=0.03 if sun_measured else 0.07),
+        shift(av=0.02, s=0.02),
+        shift(gc=0.08),
+    ]
+
+
+def _tolerance_own() -> Floats:
+    return (
+        shift(q=0.025, n=0.025, t=0.025, i=0.03, p=0.3, l=0.3, rest=0.3, first=0.5, av=0.008, gc=0.02, cap=0.6, ai=0.05, ap=0.05)
+        + shift(s=_horizon(0.02, 0.5))
+    )
+
+
+def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
+    """Season, age and the models' own faults over weeks (common practice, no source)."""
+    bench = bench_of(plant)
+    level = "water_level_m" in plant.has
+    season = 0.4 * (plant.facts.well.seasonal_range_m or 1.0)
+    return [
+        shift(q=0.008, n=0.006),
+        shift(q=-0.008, t=0.008, i=0.008),
+        shift(**head_shift(plant, bench, season * np.ones(3), level), **({"l": season} if level else {}), rest=season),
+        shift(s=0.010 if sun_measured else 0.03),
+        shift(av=0.008, s=0.008),
+        shift(s=np.linspace(-0.015, 0.015, HOURS)),
+    ]
+
+
+def _drift_own(sun_measured: bool) -> Floats:
+    return shift(
+        q=0.006, n=0.006, t=0.005, i=0.006, p=0.25, l=0.2, rest=0.2, first=0.15, av=0.004, gc=0.03, cap=0.02, ai=0.02, ap=0.02
+    ) + shift(s=_horizon(0.01 if sun_measured else 0.02, 0.15))
+
+
+def _day_own(sun_measured: bool) -> Floats:
+    return shift(
+        q=0.02, n=0.02, t=0.012, i=0.012, p=0.25, l=0.25, rest=0.15, first=0.35, av=0.006, gc=0.03, cap=0.03, ai=0.03, ap=0.03
+    ) + shift(s=_horizon(0.015 if sun_measured else 0.03, 0.1))
+
+
+def _horizon(noon: float, edge: float) -> Floats:
+    """By hour of the sun's way: `noon` in the middle, `edge` where horizon and season decide."""
+    away = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2)
+    return noon + (edge - noon) * np.clip((away - 3.0) / 2.5, 0.0, 1.0) ** 2
+
+
+HYDRAULIC = np.array([PLACE[f"{name}{band}"] for name in "qntipl" for band in range(3)] + [PLACE["rest"], PLACE["first"]])
+ELECTRIC = np.array([PLACE["av0"], PLACE["av1"], PLACE["gc"], *(PLACE[f"s{hour}"] for hour in range(HOURS))])
+HELD = np.array([PLACE["cap"]])
+GROUPS = {"hydraulic": HYDRAULIC, "electric": ELECTRIC, "held": HELD}
+"""Places of the vector that are weighed together; a cause belongs to one group."""

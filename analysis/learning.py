@@ -1,0 +1,85 @@
+"""What this one installation does when sound: learnt over its first sound days, then held.
+
+Flow: estimates (the day's vector), scatter.py -> HERE -> slow.py.
+Learning stops for good after `DAYS`, so that a fault that grows for months is not learnt with it; a visit that changed the
+installation opens what it changed. Never: a day on which something is suspected.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.estimates.scatter import Scatter
+from analysis.estimates.vector import PLACE, SIZE
+from analysis.rows import Floats
+
+DAYS = 16.0  # sunny days per entry; the first two weeks of a new pump (common practice, no source)
+SCATTER_WORTH = 6.0  # the starting guess of the day's scatter counts as so many days
+OPENED_BY = {
+    "panels-washed": ("s",),
+    "pump-lifted": ("q", "n", "t", "i", "p", "l", "rest", "first"),
+    "meter-replaced": ("q", "n"),
+    "controller-replaced": ("t", "i", "q", "cap"),
+}
+"""What a visit may have changed, by name of entry."""
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """mean (SIZE,), covariance (SIZE, SIZE), days learnt by entry (SIZE,), variance of a day by entry (SIZE,)."""
+
+    mean: Floats
+    covariance: Floats
+    days: Floats
+    scatter: Floats
+
+
+def beginning(scatter: Scatter) -> Learnt:
+    """Before the first day: the site file, with its tolerances."""
+    return Learnt(np.zeros(SIZE), scatter.tolerance, np.zeros(SIZE), scatter.own)
+
+
+def learn(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
+    """One sound day more (a Kalman step on the entries that it has)."""
+    seen = ~np.isnan(vector) & (learnt.days < DAYS)
+    if not seen.any():
+        return learnt
+    place = np.flatnonzero(seen)
+    noise = scatter.shared[np.ix_(place, place)] + np.diag(learnt.scatter[place])
+    part = learnt.covariance[:, place]
+    gain = np.linalg.solve(part[place] + noise, part.T).T
+    miss = vector[place] - learnt.mean[place]
+    days = learnt.days.copy()
+    days[place] += 1.0
+    return Learnt(
+        learnt.mean + gain @ miss,
+        learnt.covariance - gain @ part.T,
+        days,
+        _scatter(learnt, place, miss, days),
+    )
+
+
+def _scatter(learnt: Learnt, place: np.ndarray, miss: Floats, days: Floats) -> Floats:
+    """The day's own variance, from how far days fell from what was learnt, once there is something learnt."""
+    variance = learnt.scatter.copy()
+    known = days[place] > 3.0
+    place, miss = place[known], miss[known]
+    count = days[place] - 3.0 + SCATTER_WORTH
+    bounded = np.minimum(miss**2, 9.0 * variance[place])
+    variance[place] += (bounded - variance[place]) / count
+    return variance
+
+
+def opened(learnt: Learnt, kind: str, scatter: Scatter) -> Learnt:
+    """After a visit of this kind: what it may have changed is learnt anew, from the site file on."""
+    names = OPENED_BY.get(kind, ())
+    place = np.array([p for name, p in PLACE.items() if name.rstrip("0123456789") in names], np.int64)
+    if not len(place):
+        return learnt
+    mean, covariance, days = learnt.mean.copy(), learnt.covariance.copy(), learnt.days.copy()
+    covariance[place, :] = 0.0
+    covariance[:, place] = 0.0
+    covariance[np.ix_(place, place)] = scatter.tolerance[np.ix_(place, place)]
+    mean[place] = 0.0 if kind == "pump-lifted" else mean[place]
+    days[place] = 0.0
+    return Learnt(mean, covariance, days, learnt.scatter)

@@ -1,0 +1,182 @@
+"""The life of a finding: flagged once, updated while it lasts, ended when healthy running proves it, never deleted.
+
+Flow: watchers.py (episodes), slow.py (alarms), diagnosis.py (shares) -> HERE -> memory.py, pipeline.py.
+`flagged`, `id` and `first_cause` never change. Never: rows.
+"""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+
+from analysis.causes.registry import all_causes
+from analysis.diagnosis import NOTHING, Verdict, weigh_levels
+from analysis.memory import Case
+from analysis.solar_days import DAY_MS, iso
+from analysis.symptoms import DayView, Episode
+from logger.record.causes import CAUSES
+from logger.record.finding import Finding, Rival, Size
+
+REOPENED_MS = 6 * DAY_MS  # the same thing again within so long is the same fault going on
+HEALTHY_H = 1.5  # of settled running with water after the last evidence: a fast fault is over
+RIVALS = 4
+LEAST_SHARE = 0.01
+SURE = 0.97  # no more is ever claimed: the causes are not all that there is
+
+
+def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
+    """The cases after a day's episodes, up to the view's `until_ms`. The memory's own cases are left alone."""
+    cases = [case.copied() for case in view.memory.cases]
+    for episode in episodes:
+        family = episode.symptom if episode.cause is None else episode.cause
+        known = _same(cases, family, episode)
+        if known is None:
+            known = _raised(view, family, episode, cases)
+            cases.append(known)
+        _updated(view, known, episode)
+    for case in cases:
+        if case.ended_ms is None and _is_fast(case) and healthy_after(view, case.seen_ms) >= HEALTHY_H:
+            case.ended_ms = case.seen_ms
+    return cases
+
+
+def _is_fast(case: Case) -> bool:
+    return not case.family.startswith("slow")
+
+
+def healthy_after(view: DayView, time_ms: int) -> float:
+    """Hours of settled running with water after the instant."""
+    seen = view.columns
+    if seen is None:
+        return 0.0
+    with np.errstate(invalid="ignore"):
+        well = seen.settled & (seen.flow_m3_h > 0.5 * seen.expected.flow_m3_h) & (seen.time_ms > time_ms)
+    return float(seen.dt_h[well].sum())
+
+
+def _same(cases: list[Case], family: str, episode: Episode) -> Case | None:
+    for case in reversed(cases):
+        if case.family != family or case.channel != episode.channel:
+            continue
+        if case.ended_ms is None or episode.began_ms - case.ended_ms < REOPENED_MS:
+            return case
+    return None
+
+
+def number_of(cases: list[Case], flagged_ms: int) -> int:
+    """1, 2 ... among those flagged at the same instant."""
+    return 1 + sum(case.flagged_ms // 60_000 == flagged_ms // 60_000 for case in cases)
+
+
+def _raised(view: DayView, family: str, episode: Episode, cases: list[Case]) -> Case:
+    cause = episode.cause or weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag).cause
+    return Case(
+        family, cause, cause, episode.flag_ms, number_of(cases, episode.flag_ms), episode.began_ms, episode.seen_ms,
+        part=episode.part, channel=episode.channel, revision=0,
+    )  # fmt: skip
+
+
+def _updated(view: DayView, case: Case, episode: Episode) -> None:
+    case.revision += 1
+    case.seen_ms = max(case.seen_ms, episode.seen_ms)
+    case.ended_ms = episode.seen_ms if episode.over else None
+    case.hours += episode.hours
+    case.water_lost_m3 = (case.water_lost_m3 or 0.0) + episode.lost_m3
+    for name, value in episode.whole.items():
+        if np.isfinite(value):
+            case.weighed[name] = case.weighed.get(name, 0.0) + value * episode.hours
+            case.weighed[f"n_{name}"] = case.weighed.get(f"n_{name}", 0.0) + episode.hours
+    means = mean_measures(case)
+    if episode.cause is None:
+        take_verdict(case, weigh_levels(episode.symptom, view.facts.pump.kind, means))
+    else:
+        case.confidence, case.rivals = SURE_OF_OWN.get(episode.cause, 0.9), {}
+    case.size = _size(case, episode)
+    case.figures = {**means, "hours": case.hours, "days": (case.seen_ms - case.began_ms) / DAY_MS}
+    if case.size is not None:
+        case.figures["size"] = case.size[0]
+    case.evidence = all_causes()[case.cause].evidence(case.figures) if case.cause in all_causes() else ""
+
+
+SURE_OF_OWN = {"silent": 0.97, "over-voltage": 0.95, "sensor-fault": 0.85, "controller-trip": 0.93, "short-cycling": 0.85}
+"""Causes that no other competes with: the share that holds on simulated seasons (tests/bench)."""
+
+
+def mean_measures(case: Case) -> dict[str, float]:
+    """The measures' means over all that the case has seen."""
+    return {
+        name: case.weighed[name] / case.weighed[f"n_{name}"]
+        for name in case.weighed
+        if not name.startswith("n_") and case.weighed.get(f"n_{name}", 0.0) > 0
+    }
+
+
+def take_verdict(case: Case, verdict: Verdict) -> None:
+    """Put the shares into the case; its cause becomes the likeliest."""
+    case.cause = verdict.cause
+    case.confidence = min(verdict.confidence, SURE)
+    others = sorted(
+        ((share, name) for name, share in verdict.shares.items() if name not in (verdict.cause, NOTHING)), reverse=True
+    )
+    case.rivals = {name: share for share, name in others[:RIVALS] if share >= LEAST_SHARE}
+
+
+def _size(case: Case, episode: Episode) -> list[float] | None:
+    cause = CAUSES[case.cause]
+    if cause.quantity is None:
+        return None
+    if cause.unit == "h":
+        spread = max(0.1, 0.08 * case.hours)
+        return [case.hours, max(case.hours - 2 * spread, 0.0), case.hours + 2 * spread]
+    if episode.size is not None:
+        low, high = episode.whole.get("size_low", 0.8 * episode.size), episode.whole.get("size_high", 1.2 * episode.size)
+        return [episode.size, low, high]
+    if cause.quantity == "flow lost":
+        left = mean_measures(case).get("flow", 0.0)
+        lost = float(np.clip(1.0 - left, 0.0, 1.0))
+        return [lost, max(lost - 0.1, 0.0), min(lost + 0.1, 1.0)]
+    return None
+
+
+def as_finding(site: str, case: Case) -> Finding:
+    """The case as others see it."""
+    cause, file = CAUSES[case.cause], all_causes().get(case.cause)
+    size = None
+    if case.size is not None and cause.quantity is not None and cause.unit is not None:
+        value, low, high = (round(float(x), 4) for x in case.size)
+        size = Size(cause.quantity, value, low, high, cause.unit)
+    flagged = datetime.fromtimestamp(case.flagged_ms // 1000, UTC)
+    return Finding(
+        id=f"{site}-{flagged:%Y%m%dT%H%MZ}-{case.number}",
+        cause=case.cause,
+        first_cause=case.first_cause,
+        began=iso(case.began_ms),
+        flagged=iso(case.flagged_ms),
+        confidence=round(case.confidence, 4),
+        evidence=case.evidence,
+        check=file.check if file else "",
+        revision=max(case.revision, 1),
+        part=case.part if case.part in cause.parts else None,
+        channel=case.channel if case.cause == "sensor-fault" else None,
+        ended=None if case.ended_ms is None else iso(case.ended_ms),
+        also_possible=tuple(Rival(name, round(share, 4)) for name, share in case.rivals.items()),
+        size=size,
+        water_lost_m3=None if case.water_lost_m3 is None else round(case.water_lost_m3, 2),
+    )
+
+
+def withdrawn(before: list[Finding], after: list[Finding], reason: str) -> list[Finding]:
+    """Findings of a run that late rows made anew: matched by `id`, revised; what is gone is withdrawn with the reason.
+
+    A withdrawn finding keeps its last words; one that comes back is no longer withdrawn.
+    """
+    fresh = {finding.id: finding for finding in after}
+    kept = []
+    for old in before:
+        new = fresh.pop(old.id, None)
+        if new is None:
+            gone = old.withdrawn or reason
+            kept.append(replace(old, withdrawn=gone, revision=old.revision + (old.withdrawn is None)))
+        else:
+            kept.append(replace(new, raised=old.raised, revision=max(new.revision, old.revision + (new != old))))
+    return kept + list(fresh.values())

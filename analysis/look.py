@@ -1,0 +1,190 @@
+"""Whole days of rows -> columns: what was measured, what should have come, and what the pump was doing.
+
+Flow: merge.py, expected.py, meter.py -> HERE -> estimates, symptoms.
+Elementwise, or by whole numbers within a day, so that a row's columns are the same however the rows were cut into blocks.
+Never: judgement; anything learnt.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.expected import Expected
+from analysis.meter import metered
+from analysis.plant import Plant
+from analysis.rows import Floats, Rows, Times
+from analysis.solar_days import HOUR_MS, MINUTE_MS
+
+Flags = NDArray[np.bool_]
+
+GAP_MS = 20 * MINUTE_MS  # rows come each 15 min at most; after more, nobody knows what happened in between
+SETTLE_MS = 2 * MINUTE_MS  # after the start delay: speed, riser and meter have caught up (common practice, no source)
+DAYLIGHT_MARGIN_MS = 45 * MINUTE_MS  # before sunrise and after sunset: the well at rest, and low light
+IDLE_W = 12.0  # a controller at rest with its own electronics (common practice, no source)
+IDLE_SHARE = 0.025  # of full power
+TURNING_SHARE = 0.04  # of the fastest speed in the datasheet
+AT_MAX_BAND = (0.75, 1.045)  # measured over expected voltage at maximum power: below bypassed modules, above held back
+START_MARGIN = 1.5  # times the power at which lifting begins: enough to start and stay
+
+
+@dataclass(frozen=True)
+class Columns:
+    """n daylight rows of whole days, rising in time. Floats are NaN where not measured.
+
+    dt_h: what the row stands for [h]; 0 after a gap. flow_m3_h: shared out over the meter's steps. flow_now_m3_h: what this row's
+    own reading says, NaN where the meter is too coarse for it. since_n: expected volume since the meter moved [1e-9 m3].
+    driven: the controller drives the motor. turning: it turns. settled: it has for long enough.
+    asked: sun enough, and nothing told it to stand. at_max: the array works at its maximum power.
+    """
+
+    day: NDArray[np.int64]
+    time_ms: Times
+    dt_h: Floats
+    rows: Rows
+    expected: Expected
+    power_w: Floats
+    speed_rpm: Floats
+    flow_m3_h: Floats
+    flow_now_m3_h: Floats
+    moved_m3: Floats
+    since_n: NDArray[np.int64]
+    driven: Flags
+    turning: Flags
+    settled: Flags
+    asked: Flags
+    sun_enough: Flags
+    at_max: Flags
+    held: Flags
+
+    def __len__(self) -> int:
+        return len(self.time_ms)
+
+    def of_day(self, day: int) -> "Columns | None":
+        """The rows of one day, None where it has none."""
+        start, stop = (int(i) for i in np.searchsorted(self.day, [day, day + 1]))
+        return self.take(slice(start, stop)) if stop > start else None
+
+    def take(self, which: slice) -> "Columns":
+        """Some rows in a row."""
+        taken = {name: _cut(value, which) for name, value in self.__dict__.items()}
+        return Columns(**taken)
+
+
+def _cut(value: NDArray | Rows | Expected, which: slice) -> NDArray | Rows | Expected:
+    if isinstance(value, np.ndarray):
+        return value[which]
+    if isinstance(value, Rows):
+        return value.take(which)
+    return Expected(*(column[which] for column in value.__dict__.values()))
+
+
+def look(plant: Plant, rows: Rows, days: range) -> Columns:
+    """The daylight rows of `days` as columns. `rows`: merged, whole days."""
+    rows = rows.take(_daylight(plant, rows.time_ms, days))
+    day = np.asarray(plant.days.day_of(rows.time_ms), np.int64)
+    dt_h = _durations(rows.time_ms, day)
+    expected = plant.model.expect(rows)
+    power = expected.input_power_w
+    speed = _speed(plant, rows)
+    driven, turning = _running(plant, rows, power, speed)
+    sun_enough = _sun_enough(plant, expected)
+    should_flow = np.where(turning, np.nan_to_num(expected.flow_m3_h), 0.0)
+    meter = metered(day, dt_h, rows["volume_m3"], should_flow, plant.full_flow_m3_h)
+    flow, flow_now = _flow(plant, rows, meter.flow_m3_h, meter.moved_m3, dt_h, should_flow)
+    asked, held_low = _asked(plant, rows, day)
+    at_max, held = _at_maximum(plant, rows, expected, power, turning)
+    since_start = _since(rows.time_ms, day, ~turning | (dt_h == 0))
+    settled = turning & (since_start >= plant.facts.controller.start_delay_s * 1000 + SETTLE_MS) & (dt_h > 0)
+    return Columns(
+        day, rows.time_ms, dt_h, rows, expected, power, speed, flow, flow_now, meter.moved_m3, meter.since_n,
+        driven, turning, settled, asked & ~held_low & sun_enough, sun_enough, at_max, held,
+    )  # fmt: skip
+
+
+def _daylight(plant: Plant, time_ms: Times, days: range) -> Flags:
+    keep = np.zeros(len(time_ms), bool)
+    for day in days:
+        start, end = plant.days.daylight_ms(day, -DAYLIGHT_MARGIN_MS)
+        first, last = np.searchsorted(time_ms, [start, end])
+        keep[first:last] = True
+    return keep
+
+
+def _durations(time_ms: Times, day: NDArray[np.int64]) -> Floats:
+    steps = np.zeros(len(time_ms), np.int64)
+    steps[1:] = np.where(np.diff(day) == 0, np.diff(time_ms), 0)
+    return np.where(steps <= GAP_MS, steps, 0) / float(HOUR_MS)
+
+
+def _since(time_ms: Times, day: NDArray[np.int64], broken: Flags) -> Times:
+    """By row, ms since the last row where `broken` held, within the day; the day's first row counts as broken."""
+    if not len(time_ms):
+        return np.empty(0, np.int64)
+    marks = broken.copy()
+    marks[0] = True
+    marks[1:] |= np.diff(day) != 0
+    return time_ms - np.maximum.accumulate(np.where(marks, time_ms, np.iinfo(np.int64).min))
+
+
+def _speed(plant: Plant, rows: Rows) -> Floats:
+    """Motor speed; where only the drive's frequency is read, that scaled by the motor's rated speed at 50 Hz."""
+    speed = np.abs(rows["motor_speed_rpm"])
+    if "motor_speed_rpm" not in rows.values and "drive_frequency_hz" in rows.values:
+        rated = plant.facts.motor.rated_speed_rpm
+        if rated:
+            return np.abs(rows["drive_frequency_hz"]) * rated / 50.0
+    return speed
+
+
+def _running(plant: Plant, rows: Rows, power: Floats, speed: Floats) -> tuple[Flags, Flags]:
+    """Driven and turning: by the controller's word, else by speed, else by the power that it takes."""
+    fed = power > max(IDLE_W, IDLE_SHARE * plant.full_power_w)
+    said = rows["motor_running"]
+    driven = np.where(np.isnan(said), fed | (speed > 0), said > 0.5)
+    fastest = max((row.speed_rpm or 0.0 for row in plant.facts.pump.curve), default=0.0)
+    slowest = TURNING_SHARE * (fastest or plant.facts.motor.rated_speed_rpm or 1000.0)
+    return driven, np.where(np.isnan(speed), driven & (fed | np.isnan(power)), speed > slowest)
+
+
+def _sun_enough(plant: Plant, expected: Expected) -> Flags:
+    """The healthy array would give enough to start this pump and keep it lifting."""
+    return plant.start_power_w * START_MARGIN < expected.mpp_power_w
+
+
+def _flow(
+    plant: Plant, rows: Rows, shared: Floats, moved: Floats, dt_h: Floats, should: Floats
+) -> tuple[Floats, Floats]:
+    """Flow for sums, and flow that a row's own reading tells."""
+    direct = rows["flow_m3_h"]
+    step = plant.facts.sensors.meter_step_m3 or 0.01
+    fine = should * dt_h > 4.0 * step
+    with np.errstate(divide="ignore", invalid="ignore"):
+        now = np.where(fine & (dt_h > 0), moved / dt_h, np.nan)
+    has = ~np.isnan(direct)
+    return np.where(has, direct, shared), np.where(has, direct, now)
+
+
+def _asked(plant: Plant, rows: Rows, day: NDArray[np.int64]) -> tuple[Flags, Flags]:
+    """Nothing told the pump to stand (tank, switch, speed at zero); and it waits out a low level."""
+    asked = ~(rows["tank_float_up"] > 0.5) & ~(rows["switched_on"] < 0.5) & ~(rows["speed_setting_pct"] <= 1.0)
+    dry = rows["low_level_probe_wet"] < 0.5
+    if not dry.any():
+        return asked, np.zeros(len(asked), bool)
+    hold = _since(rows.time_ms, np.zeros_like(day), dry) <= plant.facts.controller.low_level_hold_min * MINUTE_MS
+    was_dry = np.zeros(len(dry), bool)
+    seen = np.maximum.accumulate(np.where(dry, day, np.iinfo(np.int64).min)) == day
+    was_dry[:] = dry | (hold & seen)
+    return asked, was_dry
+
+
+def _at_maximum(
+    plant: Plant, rows: Rows, expected: Expected, power: Floats, turning: Flags
+) -> tuple[Flags, Flags]:
+    """At maximum power; held back. By the array's voltage where read, else by the power against the pump's ceiling."""
+    voltage = rows["pv_voltage_v"]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = voltage / expected.mpp_voltage_v
+    known = ~np.isnan(ratio)
+    at_max = np.where(known, (ratio > AT_MAX_BAND[0]) & (ratio < AT_MAX_BAND[1]), power < 0.97 * plant.ceiling_w)
+    return at_max & turning, turning & known & (ratio >= AT_MAX_BAND[1])

@@ -1,0 +1,87 @@
+"""Flow from a register that counts in coarse steps, restarts, rolls over, or was replaced.
+
+Flow: rows -> HERE -> look.py.
+Days are judged apart: nothing is carried over midnight. Sums are of whole numbers (1e-9 m3), so that they are the same
+however the rows were cut. Never: a flow invented where the register says nothing.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.rows import Floats
+
+NANO = 1e9
+FASTEST = 3.0  # times the pump's largest flow: no register moves faster, so it was replaced or set
+IDLE_SHARE = 1e-3  # of the largest flow: how water is shared out where none was expected
+
+
+@dataclass(frozen=True)
+class Metered:
+    """By row, float64[n] or int64[n].
+
+    flow_m3_h
+        Mean flow over the step of the register that the row lies in, shared out as the expected flow is; NaN = not known.
+    since_n
+        Expected volume since the register last moved, 1e-9 m3; 0 on rows where it moved, -1 before the first reading.
+    moved_m3
+        What the register moved at the row; 0 or more, NaN where it was not read.
+    """
+
+    flow_m3_h: Floats
+    since_n: NDArray[np.int64]
+    moved_m3: Floats
+
+
+def metered(
+    day: NDArray[np.int64], dt_h: Floats, volume_m3: Floats, expected_m3_h: Floats, largest_m3_h: float
+) -> Metered:
+    """Read the register against what should have come.
+
+    Parameters
+    ----------
+    day : int64[n]
+        Solar day of each row, rising.
+    dt_h : float64[n]
+        What the row stands for. [h]
+    volume_m3 : float64[n]
+        The register; NaN = not read.
+    expected_m3_h : float64[n]
+        0 where the pump stands. [m3/h]
+    largest_m3_h : float
+        The largest honest flow. [m3/h]
+    """
+    n = len(day)
+    share = np.rint(np.nan_to_num(expected_m3_h) * dt_h * NANO).astype(np.int64)
+    floor = np.rint(IDLE_SHARE * largest_m3_h * dt_h * NANO).astype(np.int64)
+    total, total_floor = np.cumsum(share), np.cumsum(floor)
+    flow, moved = np.full(n, np.nan), np.full(n, np.nan)
+    read = np.flatnonzero(~np.isnan(volume_m3))
+    if len(read) < 2:
+        return Metered(flow, np.full(n, -1, np.int64), moved)
+    step = np.diff(volume_m3[read])
+    hours = np.cumsum(np.rint(dt_h * 3600.0).astype(np.int64))
+    apart_h = np.diff(hours[read]) / 3600.0
+    same_day = np.diff(day[read]) == 0
+    honest = same_day & (step >= 0) & (step <= FASTEST * largest_m3_h * np.maximum(apart_h, 1 / 60) + 0.2)
+    moved[read[1:]] = np.where(honest, step, np.nan)
+    # a mark is where an interval ends: the register moved, or its count broke off
+    is_mark = np.concatenate([[True], (step > 0) | ~honest])
+    marks = read[is_mark]
+    gained = np.concatenate([[np.nan], np.where(honest, step, np.nan)])[is_mark]
+    want = np.diff(total[marks])
+    idle = np.diff(total_floor[marks])
+    by_floor = want < idle
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = gained[1:] * NANO / np.where(by_floor, idle, want)
+    counts = np.diff(marks)
+    inside = slice(int(marks[0]) + 1, int(marks[-1]) + 1)
+    base = np.where(np.repeat(by_floor, counts), IDLE_SHARE * largest_m3_h, np.nan_to_num(expected_m3_h[inside]))
+    flow[inside] = np.repeat(ratio, counts) * base
+    last_mark = np.full(n, -1, np.int64)
+    last_mark[marks] = marks
+    last_mark = np.maximum.accumulate(last_mark)
+    known = (last_mark >= 0) & (day[np.maximum(last_mark, 0)] == day)
+    since = np.where(known, total - total[np.maximum(last_mark, 0)], -1)
+    return Metered(flow, since, moved)

@@ -1,0 +1,179 @@
+"""The symptom `no-water`: the pump turns, has settled, and nothing comes; or its load says that it lifts nothing.
+
+Flow: symptoms.DayView -> HERE -> watchers.py; the causes that compete for it give `levels`.
+Booleans and whole numbers against yesterday's baseline, so that a flag never depends on what comes later. Never: weighing.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.estimates.vector import PLACE
+from analysis.look import Columns
+from analysis.meter import NANO
+from analysis.plant import Plant, plant_of
+from analysis.rows import Floats
+from analysis.solar_days import DAY_MS, HOUR_MS, up_to_minute
+from analysis.symptoms import DayView, Episode
+
+
+@dataclass(frozen=True)
+class NoWaterLimits:
+    """Where nothing else is said: common practice, no source."""
+
+    gone_share: float = 0.12  # of expected; less is no water
+    run_ms: int = 150_000  # two and a half minutes of running: judged with the third minute
+    steps: float = 2.7  # expected steps of the register without one: less than a third of the flow, or none
+    light: float = float(np.log(0.62))  # log torque, about half way to a pump that lifts nothing
+    heavy: float = float(np.log(1.45))
+    light_current: float = float(np.log(0.66))
+    heavy_current: float = float(np.log(1.4))
+    least_flow_share: float = 0.2  # of full flow expected: nearer to where lifting begins nothing can be told
+    apart_ms: int = 3 * HOUR_MS  # runs further apart are two
+
+
+LIMITS = NoWaterLimits()
+GOOD, UNKNOWN, BAD = -1, 0, 1
+
+
+def no_water(view: DayView) -> list[Episode]:
+    """Stretches of the day in which the pump turned and gave nothing."""
+    seen = view.columns
+    if seen is None:
+        return []
+    plant = plant_of(view.facts)
+    measures = _measures(plant, view, seen)
+    label, late = _labels(plant, view, seen, measures)
+    told = np.flatnonzero(label)
+    if not (label[told] == BAD).any():
+        return []
+    found = []
+    for start, stop in _runs(label[told], seen.time_ms[told]):
+        rows = told[start:stop]
+        episode = _episode(plant, view, seen, measures, rows[label[rows] == BAD], late)
+        if episode is not None:
+            found.append(episode)
+    return found
+
+
+def _labels(
+    plant: Plant, view: DayView, seen: Columns, measures: dict[str, Floats]
+) -> tuple[NDArray[np.int8], NDArray[np.bool_]]:
+    """Each row good, bad or silent about it; and which bad ones come from a register that should have moved long ago."""
+    should = seen.expected.flow_m3_h * measures["factor"]
+    step = plant.facts.sensors.meter_step_m3 or 0.01
+    with np.errstate(invalid="ignore"):
+        able = seen.settled & (should > LIMITS.least_flow_share * plant.full_flow_m3_h)
+        now = seen.flow_now_m3_h
+        gone = able & (now < LIMITS.gone_share * should)
+        flowing = (now >= LIMITS.gone_share * should) | (seen.moved_m3 > 0)
+        late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & ~(seen.moved_m3 > 0)
+        late &= np.isnan(now) | gone
+        torque, current = measures["torque"], measures["current"]
+        light = (torque < LIMITS.light) | (current < LIMITS.light_current)
+        heavy = (torque > LIMITS.heavy) | (current > LIMITS.heavy_current)
+    odd = able & (light | heavy) & ~flowing
+    known = ~np.isnan(now) | ~np.isnan(torque) | ~np.isnan(current)
+    good = able & ~odd & ~gone & ~late & (flowing | (known & ~(light | heavy) & np.isnan(now) & ~np.isnan(torque)))
+    fine_gone = gone & (seen.moved_m3 * 0 == 0)
+    bad = odd | late | fine_gone | (gone & ~np.isnan(seen.rows["flow_m3_h"]))
+    label = np.where(bad, BAD, np.where(good & flowing, GOOD, UNKNOWN)).astype(np.int8)
+    return label, late
+
+
+def _measures(plant: Plant, view: DayView, seen: Columns) -> dict[str, Floats]:
+    """By row: what the causes that compete are told apart by. Logs against yesterday's baseline."""
+    learnt = view.memory.arrays.get("mean")
+    base = np.zeros(len(PLACE)) if learnt is None else learnt
+    q, t, i = (float(base[PLACE[name]]) for name in ("q1", "t1", "i1"))
+    expected, rows = seen.expected, seen.rows
+    with np.errstate(divide="ignore", invalid="ignore"):
+        measures = {
+            "torque": np.log(np.maximum(seen.power_w, 1.0) / expected.power_at_speed_w) - t,
+            "current": np.log(np.maximum(rows["motor_current_a"], 0.01) / expected.motor_current_a) - i,
+            "sun": np.log(np.maximum(seen.power_w, 1.0) / np.minimum(expected.mpp_power_w, plant.ceiling_w)),
+            "above": rows["discharge_pressure_bar"] * plant.metres_a_bar - plant.facts.delivery.outlet_height_m,
+            "water": plant.facts.pump.setting_depth_m - rows["water_level_m"],
+            "probe": rows["low_level_probe_wet"],
+            "backwards": (rows["motor_speed_rpm"] < 0).astype(float)
+            if "motor_speed_rpm" in rows.values
+            else np.full(len(seen), np.nan),
+        }
+    measures["factor"] = np.full(len(seen), np.exp(np.clip(q, -0.5, 0.3)))
+    return measures
+
+
+def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]:
+    """Stretches between good rows that hold a bad one, as (start, stop) in the rows that say anything."""
+    breaks = np.concatenate([[True], (label[1:] == GOOD) | (label[:-1] == GOOD) | (np.diff(time_ms) > LIMITS.apart_ms)])
+    starts = np.flatnonzero(breaks)
+    stops = np.append(starts[1:], len(label))
+    return [(int(a), int(b)) for a, b in zip(starts, stops, strict=True) if (label[a:b] == BAD).any()]
+
+
+def _episode(
+    plant: Plant, view: DayView, seen: Columns, measures: dict[str, Floats], bad: np.ndarray, late: np.ndarray
+) -> Episode | None:
+    dt_ms = np.rint(seen.dt_h[bad] * HOUR_MS).astype(np.int64)
+    lasted = np.cumsum(dt_ms)
+    enough = np.flatnonzero(((lasted >= LIMITS.run_ms) & (np.arange(len(bad)) >= 1)) | late[bad])
+    if not len(enough):
+        return None
+    flag = int(bad[enough[0]])
+    began = int(seen.time_ms[bad[0]] - dt_ms[0])
+    if late[bad[0]]:
+        moved = np.flatnonzero((seen.moved_m3 > 0) & (seen.time_ms < seen.time_ms[bad[0]]))
+        turned = np.flatnonzero(seen.turning & (seen.since_n <= 0) & (seen.time_ms < seen.time_ms[bad[0]]))
+        candidates = [int(seen.time_ms[k[-1]]) for k in (moved, turned) if len(k)]
+        began = max(candidates) if candidates else began
+    last = int(bad[-1])
+    until_flag = bad[bad <= flag]
+    first, end = int(bad[0]), last + 1
+    during = slice(first, end)
+    able = np.zeros(len(seen), bool)
+    able[during] = seen.settled[during]
+    should = np.nan_to_num(seen.expected.flow_m3_h) * measures["factor"] * seen.dt_h
+    moved = np.where(np.isnan(seen.moved_m3), np.nan_to_num(seen.rows["flow_m3_h"]) * seen.dt_h, seen.moved_m3)
+    return Episode(
+        "no-water",
+        began_ms=began,
+        flag_ms=up_to_minute(int(seen.time_ms[flag])),
+        seen_ms=int(seen.time_ms[last]),
+        hours=float(seen.dt_h[during][seen.turning[during]].sum()),
+        at_flag=_levels(view, seen, measures, until_flag, should, moved, began),
+        whole=_levels(view, seen, measures, bad, should, moved, began),
+        lost_m3=max(float(should[able].sum() - moved[able].sum()), 0.0),
+    )
+
+
+def _levels(
+    view: DayView, seen: Columns, measures: dict[str, Floats], rows: np.ndarray, should: Floats, moved: Floats, began: int
+) -> dict[str, float]:
+    levels = {}
+    for name in ("torque", "current", "sun", "above", "water", "probe", "backwards"):
+        known = measures[name][rows]
+        known = known[np.isfinite(known)]
+        if len(known):
+            levels[name] = float(known.sum() / len(known))
+    levels["flow"] = float(moved[rows].sum() / max(should[rows].sum(), 1e-9))
+    levels["lead"] = float(_visited(view, began))
+    levels["before"] = _before(view, seen, measures, began)
+    return levels
+
+
+def _visited(view: DayView, began: int) -> bool:
+    """Leads were moved, or the pump lifted, within the two days before."""
+    day = int(view.days.day_of(began))
+    kinds = ("leads-moved", "pump-lifted", "controller-replaced")
+    return any(v.kind in kinds and -1 <= day - view.days.day_of_date(v.date) <= 2 for v in view.facts.visits)
+
+
+def _before(view: DayView, seen: Columns, measures: dict[str, Floats], began: int) -> float:
+    """Flow over expected in the settled half hour before; it fades where the well gives out, and breaks off where a shaft does."""
+    with np.errstate(invalid="ignore"):
+        rows = seen.settled & (seen.time_ms <= began) & (seen.time_ms > began - HOUR_MS // 2) & ~np.isnan(seen.flow_m3_h)
+    if np.count_nonzero(rows) < 5 or began < int(seen.time_ms[0]) + DAY_MS // 96:
+        return float("nan")
+    should = (seen.expected.flow_m3_h * measures["factor"])[rows]
+    return float(np.clip(seen.flow_m3_h[rows].sum() / max(np.nansum(should), 1e-9), 0.0, 1.5))

@@ -1,0 +1,100 @@
+"""The symptom `not-turning`: sun enough, nothing told it to stand, and the pump does not run.
+
+Flow: symptoms.DayView -> HERE -> watchers.py; the causes that compete for it give `levels`.
+Never: weighing.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.look import Columns
+from analysis.plant import Plant, plant_of
+from analysis.solar_days import HOUR_MS, MINUTE_MS, up_to_minute
+from analysis.symptoms import DayView, Episode
+
+
+@dataclass(frozen=True)
+class NotTurningLimits:
+    """Common practice, no source."""
+
+    measured_ms: int = 40 * MINUTE_MS  # sun measured: longer than any restart delay of a float or a low level
+    driven_ms: int = 10 * MINUTE_MS  # fed and not turning harms a motor
+    unmeasured_ms: int = 3 * HOUR_MS  # a clear sky is only supposed: cloud may keep a pump still for hours
+    morning_share: float = 2.0  # times the power that starts it
+
+
+LIMITS = NotTurningLimits()
+
+
+def not_turning(view: DayView) -> list[Episode]:
+    """Stretches in which it should have run and did not."""
+    seen = view.columns
+    if seen is None:
+        return []
+    plant = plant_of(view.facts)
+    sun = _sun_certain(plant, seen)
+    stands = seen.asked & ~seen.turning & sun & (seen.dt_h > 0)
+    runs = seen.turning & (seen.dt_h > 0)
+    told = np.flatnonzero(stands | runs)
+    if not stands.any():
+        return []
+    state = stands[told]
+    breaks = np.flatnonzero(np.concatenate([[True], state[1:] != state[:-1]]))
+    ends = np.append(breaks[1:], len(told))
+    found = []
+    for start, stop in zip(breaks, ends, strict=True):
+        if state[start]:
+            episode = _episode(plant, view, seen, told[start:stop])
+            if episode is not None:
+                found.append(episode)
+    return found
+
+
+def _sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
+    """The array could surely start the pump: by its sensor, or by a clear sky and its own open-circuit voltage."""
+    with np.errstate(invalid="ignore"):
+        return seen.sun_enough & (seen.expected.mpp_power_w > LIMITS.morning_share * plant.start_power_w)
+
+
+def _episode(plant: Plant, view: DayView, seen: Columns, rows: np.ndarray) -> Episode | None:
+    dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
+    driven = np.cumsum(np.where(seen.driven[rows], dt_ms, 0))
+    sure = bool(seen.expected.poa_measured[rows].all())
+    lasted = np.cumsum(dt_ms)
+    wait = LIMITS.measured_ms if sure else LIMITS.unmeasured_ms
+    enough = np.flatnonzero((lasted >= wait) | (driven >= LIMITS.driven_ms))
+    if not len(enough):
+        return None
+    flag = int(enough[0])
+    should = np.nan_to_num(seen.expected.flow_of_sun_m3_h[rows]) * seen.dt_h[rows]
+    return Episode(
+        "not-turning",
+        began_ms=int(seen.time_ms[rows[0]] - dt_ms[0]),
+        flag_ms=up_to_minute(int(seen.time_ms[rows[flag]])),
+        seen_ms=int(seen.time_ms[rows[-1]]),
+        hours=float(seen.dt_h[rows].sum()),
+        at_flag=_levels(plant, seen, rows[: flag + 1]),
+        whole=_levels(plant, seen, rows),
+        lost_m3=float(should.sum()),
+    )
+
+
+def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
+    """What tells the causes apart: current without speed, power taken, a code, attempts."""
+    levels = {"attempts": float(seen.driven[rows].mean()), "fed": _mean(seen.power_w[rows] / plant.full_power_w)}
+    current, code = seen.rows["motor_current_a"][rows], seen.rows["fault_code"][rows]
+    rated = plant.facts.motor.rated_current_a
+    if rated and not np.isnan(current).all():
+        levels["current"] = float(np.nanmax(current) / rated)
+    if not np.isnan(code).all():
+        levels["code"] = _mean((code > 0).astype(float))
+    volts = seen.rows["pv_voltage_v"][rows] / seen.expected.mpp_voltage_v[rows]
+    if not np.isnan(volts).all():
+        levels["volts"] = _mean(volts)
+    return levels
+
+
+def _mean(values: np.ndarray) -> float:
+    known = values[~np.isnan(values)]
+    return float(known.sum() / len(known)) if len(known) else np.nan

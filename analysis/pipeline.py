@@ -1,0 +1,191 @@
+"""One turn of the analysis, in order: rows in, findings, days and the present state out.
+
+Flow: rows -> merge -> look (elementwise, whole days) -> judge fast causes -> close the day (estimates, slow causes).
+The outcome depends on the SET of rows, the site file, the engine's version and `until` of the end; not on blocks,
+order, doubles or restarts. Never: I/O; a clock.
+
+A day stays open until `until` passes its close. Its rows live in the state's memory; `dumps` writes only what closed
+days left. After `loads` feed the rows since `state.closed_until_ms` again.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.close import close_day
+from analysis.estimates.day import figures_of
+from analysis.life import as_finding, with_episodes
+from analysis.look import Columns, look
+from analysis.memory import Memory, loads_memory
+from analysis.merge import merged
+from analysis.now import site_now
+from analysis.plant import Plant, plant_of
+from analysis.rows import Rows, joined, no_rows
+from analysis.solar_days import iso
+from analysis.summary import DaySummary, SiteNow
+from analysis.symptoms import DayView
+from analysis.watchers import episodes_of
+from logger.record.finding import Finding
+from logger.record.site_facts import SiteFacts
+
+ENGINE_VERSION = 1
+"""Findings are a function of this too: raise it when the same rows may give other findings."""
+BLOCK_DAYS = 12  # whole days looked at together: 17,000 one-minute rows, whose columns stay in a core's cache
+FAR_PAST_MS = -(2**62)
+
+
+class LateRows(ValueError):
+    """Rows at or before the last closed day: go back to a snapshot before `first_ms` (`rewind`) and feed from there."""
+
+    def __init__(self, first_ms: int, closed_until_ms: int) -> None:
+        super().__init__(f"rows from {iso(first_ms)} came after the day up to {iso(closed_until_ms)} was closed")
+        self.first_ms = first_ms
+
+
+@dataclass(frozen=True)
+class State:
+    """A site as judged up to `until_ms`. Never changed: `advance` makes a new one."""
+
+    plant: Plant
+    memory: Memory
+    until_ms: int
+    open_rows: Rows
+    findings: tuple[Finding, ...] = ()
+    now: SiteNow | None = None
+
+    @property
+    def facts(self) -> SiteFacts:
+        """The site file that it is judged by."""
+        return self.plant.facts
+
+    @property
+    def closed_until_ms(self) -> int:
+        """The close of the last closed day; far in the past before the first."""
+        if self.memory.day is None:
+            return FAR_PAST_MS
+        return self.plant.days.close_ms(self.memory.day)
+
+    @property
+    def days(self) -> tuple[DaySummary, ...]:
+        """The closed days, oldest first."""
+        return tuple(self.memory.days)
+
+    @property
+    def dropped(self) -> dict[str, int]:
+        """How many rows of closed days were dropped, by reason."""
+        return dict(self.memory.dropped)
+
+    @property
+    def coverage(self) -> float | None:
+        """Share of the daylight of closed days with readings."""
+        return self.memory.heard_h / self.memory.daylight_h if self.memory.daylight_h else None
+
+    def dumps(self) -> bytes:
+        """What closed days left, to bytes; open rows are not in it."""
+        return self.memory.dumps(self.facts.digest)
+
+
+def begin(facts: SiteFacts) -> State:
+    """A site nothing is known of yet but its file."""
+    return State(plant_of(facts), Memory(), FAR_PAST_MS, no_rows())
+
+
+def loads(data: bytes, facts: SiteFacts) -> State:
+    """Back from `State.dumps`, as of the last close. Then feed the rows after `closed_until_ms`.
+
+    StateError: not a state of this engine, or of another site file.
+    """
+    state = State(plant_of(facts), loads_memory(data, facts.digest), FAR_PAST_MS, no_rows())
+    return _seen(replace(state, until_ms=state.closed_until_ms))
+
+
+def advance(
+    state: State, rows: Rows, until_ms: int, on_close: Callable[[State], None] | None = None
+) -> State:
+    """Take rows in and judge up to `until_ms`: event time is complete up to there.
+
+    Rows after `until_ms` are kept and judged later. `on_close` gets the state at each day's close: save the snapshots that
+    `kept_snapshots` names. LateRows: some row lies at or before the last close.
+    """
+    if len(rows) and (first := int(rows.time_ms.min())) <= state.closed_until_ms:
+        raise LateRows(first, state.closed_until_ms)
+    until_ms = max(until_ms, state.until_ms)
+    waiting = joined([state.open_rows, rows]) if len(state.open_rows) else rows
+    state = _closed_days(state, waiting, until_ms, on_close)
+    return _seen(replace(state, until_ms=until_ms, open_rows=_after(waiting, state.closed_until_ms)))
+
+
+def _closed_days(
+    state: State, waiting: Rows, until_ms: int, on_close: Callable[[State], None] | None
+) -> State:
+    """Close every day that `until_ms` has passed, blocks of whole days at a time."""
+    plant, memory = state.plant, state.memory
+    days = plant.days
+    if memory.day is None:
+        if not len(waiting):
+            return state
+        first_day = int(days.day_of(int(waiting.time_ms.min())))
+    else:
+        first_day = memory.day + 1
+    last_day = int(days.day_of(until_ms + 1)) - 1
+    if last_day < first_day:
+        return state
+    day_of_row = days.day_of(waiting.time_ms)
+    in_order = len(waiting) < 2 or bool((np.diff(waiting.time_ms) > 0).all())
+    for start in range(first_day, last_day + 1, BLOCK_DAYS):
+        block = range(start, min(start + BLOCK_DAYS, last_day + 1))
+        if in_order:
+            ends = np.searchsorted(day_of_row, [block.start, block.stop])
+            some = waiting.take(slice(int(ends[0]), int(ends[1])))
+        else:
+            some = waiting.take((day_of_row >= block.start) & (day_of_row < block.stop))
+        for memory in _closes(plant, memory, some, block):
+            if on_close is not None:
+                on_close(_seen(State(plant, memory, days.close_ms(memory.day or 0), no_rows())))
+    return replace(state, memory=memory, until_ms=until_ms, open_rows=no_rows())
+
+
+def _closes(plant: Plant, memory: Memory, rows: Rows, block: range) -> Iterable[Memory]:
+    """The memory after each day of the block, in order."""
+    clean = merged(rows)
+    cuts = np.searchsorted(plant.days.day_of(clean.rows.time_ms), np.arange(block.start, block.stop + 1))
+    days_of_duplicates = plant.days.day_of(clean.duplicate_ms)
+    days_of_conflicts = plant.days.day_of(clean.conflicting_ms)
+    columns = look(plant, clean.rows, block)
+    figures = figures_of(plant, columns, block)
+    for place, day in enumerate(block):
+        heard = clean.rows.time_ms[cuts[place] : cuts[place + 1]]
+        view = _view(plant, memory, day, plant.days.close_ms(day), heard, columns.of_day(day))
+        memory = close_day(plant, view, figures[place])
+        memory.dropped["duplicate"] += int((days_of_duplicates == day).sum())
+        memory.dropped["conflicting"] += int((days_of_conflicts == day).sum())
+        yield memory
+
+
+def _view(
+    plant: Plant, memory: Memory, day: int, until_ms: int, heard: np.ndarray, columns: Columns | None
+) -> DayView:
+    first = memory.first_ms if memory.first_ms is not None else (int(heard[0]) if len(heard) else until_ms)
+    return DayView(plant.facts, plant.days, day, until_ms, heard, first, memory, columns)
+
+
+def _seen(state: State) -> State:
+    """The state with its open day judged up to `until_ms`."""
+    plant = state.plant
+    cases, now = state.memory.cases, None
+    if state.until_ms > FAR_PAST_MS:
+        opened = merged(state.open_rows).rows
+        opened = opened.take(slice(0, int(np.searchsorted(opened.time_ms, state.until_ms, "right"))))
+        day = int(plant.days.day_of(state.until_ms))
+        columns = look(plant, opened, range(day, day + 1)).of_day(day)
+        view = _view(plant, state.memory, day, state.until_ms, opened.time_ms, columns)
+        if state.memory.first_ms is not None or len(opened):
+            cases = with_episodes(view, episodes_of(view))
+        now = site_now(plant, view, opened, cases)
+    findings = tuple(as_finding(plant.facts.site.id, case) for case in cases)
+    return replace(state, findings=findings, now=now)
+
+
+def _after(rows: Rows, time_ms: int) -> Rows:
+    return rows if not len(rows) or time_ms == FAR_PAST_MS else rows.take(rows.time_ms > time_ms)

@@ -1,0 +1,112 @@
+"""One site made ready for the engine: its facts, its days, what should come, and the scales that judgement uses.
+
+Flow: site file -> expected.py -> HERE -> look.py, estimates, causes.
+Never: rows.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+
+from analysis.expected import SiteModel
+from analysis.physics.pump_curve import fit_pump
+from analysis.physics.pump_model import PumpModel
+from analysis.physics.system_curve import SystemCurve, system_curve
+from analysis.solar_days import SolarDays
+from logger.record.site_facts import SiteFacts
+
+WATER_AT_MAX_SHARE = 0.85  # of the array's rating: what an array gives at noon when warm (common practice, no source)
+
+
+@dataclass(frozen=True, eq=False)
+class Plant:
+    """What is computed once per site file."""
+
+    facts: SiteFacts
+    days: SolarDays
+    model: SiteModel
+
+    @cached_property
+    def helical(self) -> bool:
+        """Displacement pump: torque follows lift, not flow."""
+        return self.facts.pump.kind == "helical-rotor"
+
+    @cached_property
+    def array_stc_w(self) -> float:
+        """The array's rating. [W]"""
+        array = self.facts.array
+        return array.modules_in_series * array.strings * array.module.p_mp_w
+
+    @cached_property
+    def full_power_w(self) -> float:
+        """The power around which the pump works at full sun. [W]"""
+        curve = max(row.power_w for row in self.facts.pump.curve)
+        return min(curve, self.facts.controller.max_power_w, WATER_AT_MAX_SHARE * self.array_stc_w)
+
+    @cached_property
+    def full_flow_m3_h(self) -> float:
+        """The largest flow that meter and pump can honestly show. [m3/h]"""
+        return max(row.flow_m3_h for row in self.facts.pump.curve)
+
+    @cached_property
+    def start_power_w(self) -> float:
+        """Below it the pump is not expected to lift: the smallest power in the datasheet's table. [W]"""
+        return min(row.power_w for row in self.facts.pump.curve)
+
+    @cached_property
+    def ceiling_w(self) -> float:
+        """What pump or controller takes at most, so that the array is left below its maximum. [W]"""
+        return min(max(row.power_w for row in self.facts.pump.curve), self.facts.controller.max_power_w)
+
+    @cached_property
+    def pump(self) -> PumpModel:
+        """The datasheet's pump, its powers at the controller's input."""
+        return fit_pump(self.facts.pump, self.facts.motor, self.facts.cable)
+
+    @cached_property
+    def system(self) -> SystemCurve:
+        """Well, riser and pipe."""
+        return system_curve(self.facts)
+
+    @cached_property
+    def metres_a_bar(self) -> float:
+        """Head of one bar. [m/bar]"""
+        return self.system.m_per_bar
+
+    @cached_property
+    def riser_m3(self) -> float:
+        """Water that stands in the riser. [m3]"""
+        delivery = self.facts.delivery
+        return float(np.pi / 4 * (delivery.riser_inner_diameter_mm / 1000) ** 2 * delivery.riser_length_m)
+
+    def wellhead_head_m(self, flow_m3_h: np.ndarray) -> np.ndarray:
+        """Head above the datum at the wellhead's gauge, tabulated over flow (within 1 mm). [m3/h] -> [m]"""
+        flows, heads = self._wellhead
+        return np.interp(flow_m3_h, flows, heads)
+
+    @cached_property
+    def _wellhead(self) -> tuple[np.ndarray, np.ndarray]:
+        flows = np.linspace(0.0, 1.5 * self.full_flow_m3_h, 257)
+        return flows, self.facts.delivery.outlet_height_m + self.system.pipe_loss_m(flows)
+
+    @cached_property
+    def has(self) -> frozenset[str]:
+        """The channels fitted, by the site file."""
+        return frozenset(self.facts.sensors.channels)
+
+    @cached_property
+    def band_edges_w(self) -> np.ndarray:
+        """Edges between the low, middle and high band of input power. [W], shape (2,)"""
+        return np.array([0.5, 0.75]) * self.full_power_w
+
+
+@lru_cache(maxsize=256)
+def _plant(facts: SiteFacts) -> Plant:
+    site = facts.site
+    return Plant(facts, SolarDays(site.latitude_deg, site.longitude_deg, site.timezone), SiteModel(facts))
+
+
+def plant_of(facts: SiteFacts) -> Plant:
+    """The plant of a site file; kept, so that thousands of turns build it once."""
+    return _plant(facts)

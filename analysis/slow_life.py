@@ -1,0 +1,188 @@
+"""The life of slow findings: begun by an alarm, weighed and sized again at each close, ended by two sunny days in band.
+
+Flow: slow.py (alarms, amounts), diagnosis.py -> HERE -> close.py.
+Never: rows.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.causes.registry import all_causes
+from analysis.diagnosis import NOTHING, Verdict, weigh_shift
+from analysis.estimates.day import DayFigures
+from analysis.estimates.scatter import GROUPS
+from analysis.learning import Learnt
+from analysis.life import number_of, take_verdict
+from analysis.memory import Case, Memory
+from analysis.plant import Plant
+from analysis.rows import Floats
+from analysis.slow import SlowBench, amounts_of, best_alarm, daily_amounts, named, shift_of, slow_bench
+from analysis.solar_days import DAY_MS
+
+SUNNY_DAYS = 2  # in band: repaired
+IN_BAND = 0.4  # of what it was, or of the least worth telling: gone
+SAME_DAYS = 10  # the same cause again within so many days is the same fault going on
+WEIGHED_DAYS = 14  # the newest days say best what it is
+LOOK_BACK = 45
+MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
+
+
+def with_slow(
+    plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day: int, last_ms: int, figures: DayFigures
+) -> bool:
+    """Update `memory.cases` (and `numbers`: water lost) at the close of `day`. True: something is suspected or open."""
+    bench = slow_bench(plant)
+    for name in [n for n in memory.numbers if n.startswith("lost:")]:
+        del memory.numbers[name]
+    suspected = False
+    for group in GROUPS:
+        if np.isnan(recent[-1][GROUPS[group]]).all():
+            suspected |= any(_open(memory, group))
+            continue
+        for case in _open(memory, group):
+            _again(plant, bench, memory, learnt, recent, case, day, figures)
+        open_now = _open(memory, group)
+        nuisance = [int(case.weighed["form"]) for case in open_now]
+        known = {case.cause for case in open_now}
+        if len(open_now) < 2:
+            alarm = best_alarm(bench, learnt, recent, group, nuisance, known)
+            if alarm is not None:
+                verdict = weigh_shift(bench, alarm.shift, None)
+                if verdict.shares[NOTHING] < MOST_NOTHING:
+                    form = alarm.form if verdict.form is None else verdict.form
+                    _begun(plant, bench, memory, learnt, recent, day, last_ms, figures, _Found(group, verdict, form, alarm.shift.days))
+        suspected |= bool(_open(memory, group))
+    return suspected
+
+
+@dataclass(frozen=True)
+class _Found:
+    group: str
+    verdict: Verdict
+    form: int
+    window: int
+
+
+def _open(memory: Memory, group: str) -> list[Case]:
+    return [case for case in memory.cases if case.family == f"slow-{group}" and case.ended_ms is None]
+
+
+def _begun(
+    plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, day: int, last_ms: int,
+    figures: DayFigures, found: _Found,
+) -> None:  # fmt: skip
+    case = _reopened(memory, found, plant.days.close_ms(day))
+    if case is None:
+        case = Case(
+            f"slow-{found.group}", found.verdict.cause, found.verdict.cause, last_ms, number_of(memory.cases, last_ms), 0, last_ms,
+            revision=0, water_lost_m3=0.0,
+        )  # fmt: skip
+        memory.cases.append(case)
+        case.weighed["day"] = float(day)
+        case.weighed["window"] = float(found.window)
+    case.weighed["form"] = float(found.form)
+    take_verdict(case, found.verdict)
+    _again(plant, bench, memory, learnt, recent, case, day, figures)
+
+
+def _reopened(memory: Memory, found: _Found, close_ms: int) -> Case | None:
+    for case in reversed(memory.cases):
+        if case.family == f"slow-{found.group}" and case.cause == found.verdict.cause and case.ended_ms is not None:
+            if close_ms - case.ended_ms <= SAME_DAYS * DAY_MS:
+                case.ended_ms, case.healthy = None, 0.0
+                return case
+    return None
+
+
+def _again(
+    plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, case: Case, day: int, figures: DayFigures
+) -> None:
+    """Weigh an open case again, size it, see whether it has healed."""
+    group = case.family.removeprefix("slow-")
+    form = int(case.weighed["form"])
+    since = min(day - int(case.weighed["day"]) + int(case.weighed["window"]), LOOK_BACK, len(recent))
+    others = [int(c.weighed["form"]) for c in _open(memory, group) if c is not case]
+    moved = shift_of(bench, learnt, recent, group, min(since, WEIGHED_DAYS), others)
+    if moved is None:
+        return
+    direction = bench.directions[form]
+    amounts = daily_amounts(learnt, recent, moved, direction)
+    today = amounts[-1]
+    effect = bench.effects[form]
+    if np.isnan(today):
+        return
+    usual = float(np.nanmedian(amounts[-since:])) if since else float(today)
+    if today < IN_BAND * max(effect.least, 0.6 * usual):
+        case.healthy += 1.0
+        if case.healthy == 1.0:
+            case.weighed["healed_ms"] = float(plant.days.open_ms(day))
+        if case.healthy >= SUNNY_DAYS:
+            case.ended_ms = int(case.weighed["healed_ms"])
+        return
+    case.healthy = 0.0
+    case.seen_ms = plant.days.close_ms(day)
+    begins = _beginning(amounts, since, effect.steps)
+    case.began_ms = plant.days.open_ms(day - (len(amounts) - 1 - begins))
+    if "began_ms" in case.weighed:
+        case.began_ms = int(min(case.began_ms, case.weighed["began_ms"]))
+    if day - int(case.weighed["day"]) >= LOOK_BACK - 5:
+        case.weighed.setdefault("began_ms", float(case.began_ms))
+    part = amounts[begins:]
+    part = part[~np.isnan(part)]
+    grown = float(np.clip(part[:3].mean() / max(part[-3:].mean(), 1e-6), 0.0, 1.0)) if len(part) >= 5 else None
+    verdict = weigh_shift(bench, moved, grown)
+    if verdict.form is not None:
+        case.weighed["form"] = float(verdict.form)
+        effect = bench.effects[verdict.form]
+        amounts = daily_amounts(learnt, recent, moved, bench.directions[verdict.form])
+    take_verdict(case, verdict)
+    case.part, case.channel = effect.part, effect.channel
+    _sized(plant, bench, memory, case, int(case.weighed["form"]), amounts[begins:], moved, figures)
+    case.revision += 1
+
+
+def _beginning(amounts: Floats, since: int, steps: bool) -> int:
+    """Index of the day on which it began: the step, or the ramp, that fits the daily amounts best."""
+    count = len(amounts)
+    low = max(count - since - LOOK_BACK // 2, 0)
+    known = np.flatnonzero(~np.isnan(amounts))
+    known = known[known >= low]
+    if len(known) < 3:
+        return max(count - since, 0)
+    y = amounts[known]
+    best, best_miss = int(known[-1]), np.inf
+    for start in known[:-1]:
+        for ramp in (False,) if steps else (False, True):
+            shape = np.clip(known - start + 1, 0, None).astype(float) if ramp else (known >= start).astype(float)
+            fit = max(float(shape @ y / (shape @ shape)), 0.0) * shape
+            miss = float(((y - fit) ** 2).sum()) * (1.1 if ramp else 1.0)
+            if miss < best_miss:
+                best, best_miss = int(start), miss
+    return best
+
+
+def _sized(
+    plant: Plant, bench: SlowBench, memory: Memory, case: Case, form: int, amounts: Floats, moved, figures: DayFigures
+) -> None:
+    effect = bench.effects[form]
+    known = np.clip(amounts[~np.isnan(amounts)], 0.0, effect.most)
+    if not len(known):
+        return
+    amount = float(known.mean())
+    _, stds, _ = amounts_of(bench, moved, np.array([form]))
+    std = float(np.hypot(stds[0], 0.12 * amount)) + float(known.std() / np.sqrt(len(known)))
+    values = np.array([amount, max(amount - 1.96 * std, 0.0), amount + 1.96 * std])
+    share = np.array([0.15, 0.25, 0.60])
+    lost = 1.0 - np.exp(np.outer(values, effect.lost)) @ share
+    case.figures = {**named(moved), "amount": amount, "flow_lost": float(lost[0]), "days": float(len(amounts))}
+    case.size = [float(x) for x in (values if case.cause == "falling-water-level" else np.clip(lost, 0.0, 1.0))]
+    if case.cause in ("sensor-fault", "unexplained"):
+        case.size = None
+    case.figures["size"] = float(lost[0])
+    today = 1.0 - float(np.exp(known[-1] * effect.lost) @ share)
+    if np.isfinite(figures.on_power_m3):
+        missing = max(figures.on_power_m3 * today, 0.0)
+        case.water_lost_m3 = (case.water_lost_m3 or 0.0) + missing
+        memory.numbers[f"lost:{case.cause}"] = memory.numbers.get(f"lost:{case.cause}", 0.0) + missing
+    case.evidence = all_causes()[case.cause].evidence(case.figures)

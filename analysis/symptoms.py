@@ -1,0 +1,77 @@
+"""What fast causes look at, and what they say they saw.
+
+Flow: look.py (columns), memory.py (yesterday's close) -> HERE -> causes/*.py (watch) -> life.py.
+Never: weighing of causes (diagnosis.py).
+"""
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analysis.memory import Memory
+from analysis.rows import Times
+from analysis.solar_days import SolarDays
+from logger.record.site_facts import SiteFacts
+
+if TYPE_CHECKING:
+    from analysis.look import Columns
+
+
+@dataclass(frozen=True)
+class DayView:
+    """One solar day up to `until_ms`, judged against what was known at yesterday's close.
+
+    heard_ms
+        int64[n], times of all the day's readings, rising.
+    columns
+        Daylight rows as the engine sees them; None where the day has none.
+    first_ms
+        The first reading that the site ever sent.
+    """
+
+    facts: SiteFacts
+    days: SolarDays
+    day: int
+    until_ms: int
+    heard_ms: Times
+    first_ms: int
+    memory: Memory
+    columns: "Columns | None" = None
+
+    def last_before(self, time_ms: int) -> int:
+        """The last reading at or before `time_ms`, of this day or any before."""
+        place = int(np.searchsorted(self.heard_ms, time_ms, "right"))
+        if place:
+            return int(self.heard_ms[place - 1])
+        last = self.memory.last_heard_ms
+        return self.first_ms if last is None else last
+
+
+@dataclass(frozen=True)
+class Episode:
+    """A stretch of one symptom within a day.
+
+    symptom
+        Names the family of causes that compete for it; `cause` is given where only one can.
+    flag_ms
+        When persistence was enough: uses no reading after it.
+    at_flag, whole
+        The measures up to `flag_ms`, and over all of it: by name, mean values; `n_<name>` is their weight in hours.
+    over
+        The stretch ended by itself within what was seen: the next readings were healthy.
+    """
+
+    symptom: str
+    began_ms: int
+    flag_ms: int
+    seen_ms: int
+    hours: float
+    at_flag: dict[str, float] = field(default_factory=dict)
+    whole: dict[str, float] = field(default_factory=dict)
+    cause: str | None = None
+    part: str | None = None
+    channel: str | None = None
+    size: float | None = None
+    lost_m3: float = 0.0
+    over: bool = False
