@@ -65,7 +65,7 @@ class Link:
         self._mqtt, self._site, self._folder, self._will = mqtt, site, folder, will
         self._events: queue.SimpleQueue[Event] = queue.SimpleQueue()
         self._client: Client | None = None
-        self._version: Any = V5
+        self._version: Any = V311 if mqtt.version == "3.1.1" else V5
         self._refusals = 0
         self._in_flight: set[int] = set()
         self.connected = False
@@ -153,7 +153,7 @@ class Link:
         if self.connected:
             self.counts["losses"] += 1
         self.connected, self.last_trouble = False, event.reason
-        if event.reason in (_NO_ANSWER, _OTHER_VERSION):
+        if event.reason in (_NO_ANSWER, _OTHER_VERSION) and self._mqtt.version == "auto":
             self._refusals += REFUSALS_MAX if event.reason == _OTHER_VERSION else 1
             if self._refusals >= REFUSALS_MAX and self._client is not None:
                 self._client.disconnect()

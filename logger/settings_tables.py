@@ -36,7 +36,10 @@ class ClockSettings:
 
 @dataclass(frozen=True)
 class Mqtt:
-    """The broker. `batch_s`: live rows wait at most so long; `keepalive_s`: a dead link shows after 1.5 times that."""
+    """The broker. `batch_s`: live rows wait at most so long; `keepalive_s`: a dead link shows after 1.5 times that.
+
+    `version`: `auto` = MQTT 5, and 3.1.1 where the broker refuses it.
+    """
 
     host: str
     port: int | None = fact("", 1, 65535, default=None)
@@ -48,6 +51,7 @@ class Mqtt:
     password_file: str | None = None
     allow_plain: bool = False
     client_id: str | None = None
+    version: Literal["auto", "5", "3.1.1"] = "auto"
     format: Literal["pack", "senml-json", "senml-cbor"] = "pack"
     batch_s: float = fact("s", 0, 86400, default=60.0)
     keepalive_s: int = fact("s", 10, 7200, default=60)

@@ -29,7 +29,7 @@ class Drive(Paced):
         super().__init__(name, channels, period_s)
         self.reads, self.fails, self.closed = 0, False, False
 
-    def read(self, turn):
+    def read(self, _turn):
         self.reads += 1
         if self.fails:
             raise SourceError("drive: nothing heard; is the cable in?")
