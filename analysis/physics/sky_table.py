@@ -27,8 +27,8 @@ Floats = NDArray[np.float64]
 ELEVATION_DEG, CLEAR_POA_W_M2, CLEAR_STD_W_M2, AMBIENT_C = range(4)
 NODES = 145
 SEASON_NODES = 122
-LIT_DEG = -0.833
-"""The sun's upper edge on the horizon, refraction included: from here on a row counts as daylight."""
+LIT_DEG = -16.0 / 60.0
+"""Apparent elevation of the sun's centre with its upper edge on the horizon: from here on a row counts as daylight."""
 
 
 @dataclass(frozen=True)

@@ -79,13 +79,14 @@ def declination_and_equation_of_time(time_days: ArrayLike) -> tuple[Floats, Floa
 def refraction_deg(elevation_deg: ArrayLike, pressure_pa: float = 101_325.0, temperature_c: float = 15.0) -> Floats:
     """How much the air lifts the sun. [deg]
 
-    Equation 42 of Reda and Andreas (2008); 0 below -0.83 deg, where the sun is not seen. NaN in, NaN out.
+    Equation 42 of Reda and Andreas (2008). Below -1 deg, where nothing is seen, it fades out until -4 deg, so that tables may
+    interpolate across the horizon. NaN in, NaN out.
     """
     true = np.asarray(elevation_deg, float)
     shown = np.maximum(true, -1.0)
     lift = (pressure_pa / 101_000.0) * (283.0 / (273.0 + temperature_c)) * 1.02 / 60.0
     lift = lift / np.tan(np.radians(shown + 10.3 / (shown + 5.11)))
-    return np.where(true < -0.83, np.where(np.isnan(true), np.nan, 0.0), lift)
+    return lift * np.clip((true + 4.0) / 3.0, 0.0, 1.0)
 
 
 def sun_position(
