@@ -4,6 +4,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -25,7 +26,7 @@ def site_text() -> Callable[..., str]:
 
 
 @pytest.fixture(scope="session")
-def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str | None]:
+def postgres() -> Iterator[str | None]:
     """The URL of a server of its own on a Unix socket, as an ordinary user; None where it cannot be had."""
     binary = shutil.which("pg_ctl") or next(map(str, Path("/usr/lib/postgresql").glob("*/bin/pg_ctl")), None)
     try:
@@ -35,12 +36,11 @@ def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str | None]:
     if binary is None or sys.platform == "win32":
         yield None
         return
-    home = tmp_path_factory.mktemp("postgres")
+    # Not below pytest's own folder, which nobody else may enter.
+    home = Path(tempfile.mkdtemp(prefix="wellhand-postgres-"))
     runner = []
     if os.geteuid() == 0:  # the server refuses root
         runner = ["setpriv", "--reuid=nobody", "--regid=nogroup", "--clear-groups"]
-        for folder in (home, *home.parents[:2]):
-            folder.chmod(0o755)
         shutil.chown(home, "nobody", "nogroup")
     initdb = str(Path(binary).resolve().parent / "initdb")
     subprocess.run(
@@ -58,6 +58,7 @@ def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str | None]:
     )
     yield f"postgresql://wellhand@/postgres?host={home}"
     subprocess.run([*control, "-m", "immediate", "stop"], check=True, capture_output=True, cwd="/")
+    shutil.rmtree(home)
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

@@ -1,9 +1,11 @@
 """The other tables: what was put is got back; migrations make what the schema says; changes are told once."""
 
+import numpy as np
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
+from analysis.rows import Rows
 from analysis.store import StoreError, findings, open_store, outbox, state, summaries, tally
 from analysis.store.boards import put_health, put_presence, put_urgent
 from analysis.store.schema import metadata
@@ -11,8 +13,6 @@ from analysis.store.users import hash_password, password_fits
 from analysis.summary import DaySummary, SiteNow
 from logger.record.finding import Finding, Rival, Size
 from logger.record.site_file import SiteFileError
-
-DAY_MS = state.DAY_MS
 
 
 def a_finding(name="north-1", **rest) -> Finding:
@@ -185,18 +185,52 @@ def test_outbox_keeps_until_it_was_told(store):
     assert store.unsent("findings") == []
 
 
-def test_states_are_thinned_to_days_then_months(store):
-    with store.writing() as connection:
-        for day in range(200):
-            state.put_snapshot(connection, 1, (20_000 + day) * DAY_MS, "d", b"%d" % day)
-        state.put_open(connection, 1, 20_199 * DAY_MS, "d", b"open")
-        state.put_open(connection, 1, 20_200 * DAY_MS, "d", b"open")
-        state.thin(connection, 1)
-        assert state.newest(connection, 1, "d") == (20_200 * DAY_MS, b"open")
-        assert state.newest(connection, 1, "d", 20_200 * DAY_MS) == (20_199 * DAY_MS, b"199")
-        assert state.newest(connection, 1, "d", 20_170 * DAY_MS).blob == b"169"
-        month_start = state.newest(connection, 1, "d", 20_150 * DAY_MS)
-        assert 20_110 * DAY_MS < month_start.until_ms < 20_150 * DAY_MS
-        assert state.newest(connection, 1, "other facts") is None
-        state.forget_after(connection, 1, 20_150 * DAY_MS)
-        assert state.newest(connection, 1, "d") == month_start
+def test_states_at_closes(store):
+    with store.changing("north") as (connection, number):
+        state.keep_closes(connection, number, "facts", {10: b"ten", 20: b"twenty", 30: b"thirty"}, [10, 20, 30])
+        state.keep_closes(connection, number, "facts", {40: b"forty"}, [10, 30, 40])
+        assert state.closes(connection, number, "facts") == [10, 30, 40]
+        assert state.snapshot(connection, number, 30) == b"thirty"
+        with pytest.raises(KeyError):
+            state.snapshot(connection, number, 20)
+        state.keep_closes(connection, number, "new facts", {30: b"other"}, [30])
+        assert (state.closes(connection, number, "facts"), state.closes(connection, number, "new facts")) == ([], [30])
+        state.put_judged(connection, number, "facts", 30)
+        state.put_judged(connection, number, "facts", 35)
+        assert state.judged_until(connection) == {"north": 35}
+        assert state.closes(connection, number, "new facts") == [30]
+
+
+def test_changes_wait_until_they_are_dealt_with(store):
+    with store.changing("north") as (connection, number):
+        state.note_change(connection, number, 50)
+        state.note_change(connection, number, 40)
+        assert state.changed_sites(connection) == ["north"]
+        noted = state.changes(connection, number)
+        assert sorted(noted.values()) == [40, 50]
+        state.note_change(connection, number, 60)
+        state.drop_changes(connection, noted)
+        assert list(state.changes(connection, number).values()) == [60]
+
+
+def test_new_facts_have_the_site_judged_anew(store, site_text):
+    with store.reading() as connection:
+        assert state.changed_sites(connection) == []
+    store.load_history("north", Rows(np.array([7, 8]), {"flow_m3_h": np.array([1.0, 2.0])}))
+    with store.changing("north") as (connection, number):
+        state.drop_changes(connection, state.changes(connection, number))
+    store.put_site(site_text("north"))
+    with store.reading() as connection:
+        assert state.changed_sites(connection) == [], "the same facts"
+    store.put_site(site_text("north", 45.0))
+    with store.reading() as connection:
+        assert list(state.changes(connection, 1).values()) == [7]
+
+
+def test_a_site_is_claimed_by_one_worker(store, url):
+    if url.startswith("sqlite"):
+        pytest.skip("on SQLite one worker runs; its lock is tested with the command")
+    with store.writing() as mine, store.writing() as other:
+        assert state.claim(mine, "north")
+        assert not state.claim(other, "north")
+        assert state.claim(other, "south")
