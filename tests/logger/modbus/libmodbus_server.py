@@ -18,7 +18,10 @@ class Mapping(ctypes.Structure):
 
     _fields_ = [
         *[(name, ctypes.c_int) for name in ("nb_bits", "start_bits", "nb_input_bits", "start_input_bits")],
-        *[(name, ctypes.c_int) for name in ("nb_input_registers", "start_input_registers", "nb_registers", "start_registers")],
+        *[
+            (name, ctypes.c_int)
+            for name in ("nb_input_registers", "start_input_registers", "nb_registers", "start_registers")
+        ],
         ("tab_bits", ctypes.POINTER(ctypes.c_uint8)),
         ("tab_input_bits", ctypes.POINTER(ctypes.c_uint8)),
         ("tab_input_registers", ctypes.POINTER(ctypes.c_uint16)),

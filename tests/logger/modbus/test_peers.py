@@ -94,7 +94,14 @@ def test_reads_a_pymodbus_server(how, serial_pair, start_server, free_port):
         link = rtu(serial_pair[1])
     else:
         link = TcpLink(Reopening(lambda: TcpPort("127.0.0.1", free_port), first_pause_s=0.05, pause_s_max=0.1))
-    spots = [("coil", 0, 1), ("coil", 100, 1), ("holding", 10, 2), ("holding", 130, 4), ("input", 100, 1), ("input", 199, 1)]
+    spots = [
+        ("coil", 0, 1),
+        ("coil", 100, 1),
+        ("holding", 10, 2),
+        ("holding", 130, 4),
+        ("input", 100, 1),
+        ("input", 199, 1),
+    ]
     master = Master(link, 7, spots, timeout_s=0.5)
     assert read_when_up(master) == {
         ("coil", 0, 1): [1],
