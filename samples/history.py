@@ -36,7 +36,13 @@ def write_history(
 def write_site(folder: Path, site: SampleSite, live_start: datetime, days: int, step_s: int) -> Season:
     """One site's history."""
     season = live_season(
-        site.facts, list(site.faults), live_start - timedelta(days=days), live_start, step_s, site.seed, likeness=site.likeness
+        site.facts,
+        list(site.faults),
+        live_start - timedelta(days=days),
+        live_start,
+        step_s,
+        site.seed,
+        likeness=site.likeness,
     )
     folder.mkdir(parents=True, exist_ok=True)
     write_season(folder, season, site_text(site.facts))

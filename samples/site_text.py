@@ -50,7 +50,12 @@ def _value(value: Any) -> str:
         return value.isoformat()
     if isinstance(value, tuple | list):
         if value and is_dataclass(value[0]):
-            rows = (", ".join(f"{f.name} = {_value(getattr(v, f.name))}" for f in fields(v) if getattr(v, f.name) is not None) for v in value)
+            rows = (
+                ", ".join(
+                    f"{f.name} = {_value(getattr(v, f.name))}" for f in fields(v) if getattr(v, f.name) is not None
+                )
+                for v in value
+            )
             return "[\n" + "".join(f"  {{ {row} }},\n" for row in rows) + "]"
         return "[" + ", ".join(_value(item) for item in value) + "]"
     if isinstance(value, float):

@@ -88,3 +88,9 @@ class Effects:
     def without(self, *names: str) -> "Effects":
         """The same with the named effects healthy again."""
         return Effects(**{name: v for name, v in self._held.items() if name not in names})
+
+    def sliced(self, place: int, steps: int) -> "Effects":
+        """The same over one step of a day only."""
+        return Effects(
+            **{n: v if np.ndim(v) == 0 or v.shape[0] != steps else v[place : place + 1] for n, v in self._held.items()}
+        )
