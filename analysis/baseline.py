@@ -4,8 +4,7 @@ Flow: a day's observations (day_observations.py or the estimates) -> HERE -> Fac
 Never: rows, judgement of causes. A baseline is a value: `update` returns another one.
 
 How it keeps from learning a fault
-- Learning is short: a factor closes once it is known well enough, or after LEARNING_DAYS sound days, and then only counts with its
-  uncertainty (Schmidt's consider filter). What grows afterwards is left in the residuals.
+- Learning is short: a factor closes once it is known well enough, or after LEARNING_DAYS sound days. What grows afterwards is left in the residuals.
 - A factor that needs more than its tolerance was wrong from the first day: it is put back, closed and named in `beyond_tolerance`.
 - A visit opens the factors that it may have changed, and no others.
 """
@@ -131,8 +130,10 @@ class Baseline:
 
         Notes
         -----
-        Kalman's update, one observation after the other, with gains of closed factors set to 0 (S. F. Schmidt, in Advances
-        in Control Systems 3, 1966) and Huber's weights. The order of observations is the caller's; keep it.
+        Kalman's update, one observation after the other. Closed factors are constants to the gain, so that what is open takes up
+        the whole of a change, yet their uncertainty stays in the covariance (after S. F. Schmidt's consider filter, Advances in
+        Control Systems 3, 1966; Joseph's form for a gain that is not the optimal one). Huber's weights. An observation that a factor
+        beyond its tolerance has a part in teaches nothing. The order of observations is the caller's; keep it.
         """
         opened = self._visited(day.date)
         if not day.observations:
@@ -143,6 +144,8 @@ class Baseline:
         for seen in day.observations:
             slopes = _slopes(seen)
             movable = (days_open >= 0) & (slopes != 0.0)
+            if any(slopes[NAMES.index(name)] != 0.0 for name in opened.beyond_tolerance):
+                movable[:] = False  # its fellows would take up the fault
             touched |= movable
             if opened.season_m and seen.kind == "level" and days_open[NAMES.index(SEASONAL)] < 0:
                 place = NAMES.index(SEASONAL)
@@ -272,7 +275,10 @@ def _absorbed(
     if excess > 1.0:
         noise += expected * (excess - 1.0)
         expected *= excess
-    gain = np.where(movable, cov @ slopes / expected, 0.0)
+    gain = np.zeros(len(NAMES))
+    if movable.any():
+        own = cov[np.ix_(movable, movable)] @ slopes[movable]
+        gain[movable] = own / (slopes[movable] @ own + noise)
     keep = np.eye(len(NAMES)) - np.outer(gain, slopes)
     cov = keep @ cov @ keep.T + noise * np.outer(gain, gain)
     return mean + gain * innovation, 0.5 * (cov + cov.T)

@@ -113,6 +113,7 @@ def solve(site: Hydraulics, factors: Factors, strongest: Line) -> Solved:
         low = np.where(lifts_more, middle, low)
         high = np.where(lifts_more, high, middle)
     flow = 0.5 * (low + high)
+    flow[flow < 1e-8 * site.pump.flow_max_m3_h] = 0.0
     head = _head(site, factors, flow)
     lifted = _lifted(site, factors, strongest, power, head)
     tight = np.abs(lifted - flow) < 1e-3 * site.pump.flow_max_m3_h + 1e-6
