@@ -48,6 +48,7 @@ class CentrifugalCore:
     def flow(self, x: Floats, head_m: Floats) -> Floats:
         """Flow at relative speed and head: 0 where not lifted, held at the end of the curve beyond run-out. [m3/h]"""
         a, b, _ = self.exponents
+        x = _forwards(x)
         with np.errstate(divide="ignore", invalid="ignore"):
             reduced = np.where(x > 0, head_m / x**a, np.where(np.isnan(x), np.nan, np.inf))
         return x**b * np.interp(reduced, self.f_grid[::-1], self.q_grid[::-1])
@@ -55,11 +56,13 @@ class CentrifugalCore:
     def head(self, x: Floats, flow_m3_h: Floats) -> Floats:
         """Head at relative speed and flow; NaN beyond run-out. [m]"""
         a, b, _ = self.exponents
+        x = _forwards(x)
         return x**a * np.interp(_ratio(flow_m3_h, x**b), self.q_grid, self.f_grid, right=np.nan)
 
     def power(self, x: Floats, flow_m3_h: Floats) -> Floats:
         """Power at relative speed and flow, held beyond run-out. [W]"""
         _, b, e = self.exponents
+        x = _forwards(x)
         g = np.interp(_ratio(flow_m3_h, x**b), self.q_grid, self.g_grid)
         return self.constant_loss_w + self.linear_loss_w * x + x**e * g
 
@@ -78,6 +81,10 @@ class CentrifugalCore:
     def leak_m3_h(self, head_m: Floats) -> Floats:
         """Flow that goes back through worn rings at unit wear: as through an orifice, the root of the head. [m3/h]"""
         return self.leak_flow_m3_h * np.sqrt(np.maximum(head_m, 0.0) / self.leak_head_m)
+
+
+def _forwards(x: Floats) -> Floats:
+    return np.where(x >= 0, x, np.nan)
 
 
 def _ratio(flow: Floats, x: Floats) -> Floats:

@@ -242,5 +242,5 @@ def solve_flow(
         high = np.where(too_much, middle, high)
         low = np.where(too_much, low, middle)
     answer = 0.5 * (low + high)
-    check = pump.flow_of_power(power, head_of_flow(answer), wear)
-    return np.where(np.isnan(check) | np.isnan(power), np.nan, np.where(answer < 1e-9 * pump.flow_max_m3_h, 0.0, answer))
+    met = np.abs(pump.flow_of_power(power, head_of_flow(answer), wear) - answer) < 1e-3 * pump.flow_max_m3_h
+    return np.where(met, np.where(answer < 1e-9 * pump.flow_max_m3_h, 0.0, answer), np.nan)

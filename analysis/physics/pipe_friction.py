@@ -44,9 +44,7 @@ def velocity_m_s(flow_m3_h: ArrayLike, diameter_m: float) -> Floats:
     return np.asarray(flow_m3_h, float) / 3600.0 / (np.pi / 4 * _diameter(diameter_m) ** 2)
 
 
-def reynolds_number(
-    flow_m3_h: ArrayLike, diameter_m: float, viscosity_m2_s: float = VISCOSITY_15C_M2_S
-) -> Floats:
+def reynolds_number(flow_m3_h: ArrayLike, diameter_m: float, viscosity_m2_s: float = VISCOSITY_15C_M2_S) -> Floats:
     """Reynolds number of a full round pipe.
 
     Parameters

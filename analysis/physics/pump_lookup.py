@@ -1,7 +1,8 @@
 """A pump's surfaces as regular tables: a season's rows in a few tens of nanoseconds each.
 
 Flow: PumpModel -> HERE -> expected.py, operating_point.py. Tables are bilinear in head and in the root of the distance from
-where lifting begins, where flow rises steepest. Their error is tested: below 0.1 % of the largest flow or power.
+where lifting begins, where flow rises steepest. Their error is tested: 999 of 1000 conditions within 0.2 % of the largest flow,
+power or speed; the rest, in the cells where the curve ends, within about 1 %.
 Never: I/O, pandas, reasons (ask the exact model's `answer`).
 """
 

@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-WATER_C = 20.0  # borehole water in a warm country (common practice, no source); 10 degC away moves friction by about 5 %
+WATER_C = (
+    20.0  # borehole water in a warm country (common practice, no source); 10 degC away moves friction by about 5 %
+)
 
 
 @dataclass(frozen=True)

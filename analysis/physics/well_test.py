@@ -128,10 +128,14 @@ def thiem_transmissivity_m2_d(
     ----------
     flow_m3_d : float
         Steady pumping rate. [m3/d]
-    near_m, far_m : float
-        Distances, far above near. [m]
-    near_drawdown_m, far_drawdown_m : float
-        Drawdown there, near above far. [m]
+    near_m : float
+        Distance of the nearer piezometer. [m]
+    near_drawdown_m : float
+        Drawdown there. [m]
+    far_m : float
+        Distance of the farther one. [m]
+    far_drawdown_m : float
+        Drawdown there, less than near. [m]
 
     Returns
     -------
