@@ -11,11 +11,10 @@ from difflib import get_close_matches
 from logger.modbus.register_map import BIT_TABLES, MapFacts, Register, RegisterMap
 from logger.modbus.resemblance import Candidate, Sample, candidates, moving, tells_apart
 from logger.modbus.survey import Address, Snapshot, Survey
-from logger.record.channels import CHANNELS
+from logger.record.channels import CHANNELS, honest
 
 SHOWN_MAX = 6
 NOTED_MAX = 4
-VALUE_MAX = 1e9
 HOW = """\
 Now read a value off the meter or the display and type it with its channel the moment it shows, such as
   pv_voltage_v 213.4
@@ -55,8 +54,10 @@ class Watch:
         if channel not in CHANNELS:
             close = get_close_matches(channel, CHANNELS, 1, 0.4)
             self._say(f"  no such channel: {channel}{f'; did you mean {close[0]}?' if close else ''}")
-        elif not abs(value) <= VALUE_MAX:
-            self._say(f"  expected a number of {CHANNELS[channel].unit} after the channel, such as: {channel} 12.3")
+        elif honest(channel, value) is None:
+            one = CHANNELS[channel]
+            span = f"{one.lowest:g} to {one.highest:g} {one.unit}"
+            self._say(f"  expected a number of {span} after the channel, such as: {channel} {min(12.0, one.highest):g}")
         else:
             try:
                 seen = self._survey.snapshot(self._addresses)

@@ -127,18 +127,23 @@ def _rank(one: Candidate) -> tuple[float, int, int, str, int]:
 
 
 def _flags(channel: str, samples: list[Sample]) -> list[Candidate]:
-    """Bits that were as typed every time; needs the flag seen both ways, or every idle bit would fit."""
+    """Bits that were as typed every time, those of the calmest words first: a measured value's bits fit by chance.
+
+    Needs the flag seen both ways, or every idle bit would fit.
+    """
     wanted = [bool(sample.value) for sample in samples]
     if len(set(wanted)) < 2:
         return []
-    found = []
+    found: list[tuple[int, Candidate]] = []
     for table, place in sorted(_common(samples)):
         words = [sample.seen[table, place] for sample in samples]
+        restless = sum(len({word >> bit & 1 for word in words}) - 1 for bit in range(16))
         for bit in range(1 if table in BIT_TABLES else 16):
             seen = [bool(word >> bit & 1) for word in words]
             if seen == wanted or (seen == [not one for one in wanted] and table not in BIT_TABLES):
-                found.append(Candidate(_flag_register(channel, table, place, bit, seen != wanted), 0.0))
-    return sorted(found, key=lambda one: one.register.bits[0].inverted if one.register.bits else False)
+                rank = 2 * restless + (seen != wanted)
+                found.append((rank, Candidate(_flag_register(channel, table, place, bit, seen != wanted), 0.0)))
+    return [one for _, one in sorted(found, key=lambda pair: pair[0])]
 
 
 def _flag_register(channel: str, table: str, place: int, bit: int, is_inverted: bool) -> Register:

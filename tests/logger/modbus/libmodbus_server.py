@@ -37,6 +37,7 @@ def _library():
     lib.modbus_mapping_new_start_address.restype = ctypes.POINTER(Mapping)
     lib.modbus_mapping_new_start_address.argtypes = [ctypes.c_uint] * 8
     lib.modbus_set_slave.argtypes = [ctypes.c_void_p, ctypes.c_int]
+    lib.modbus_set_response_timeout.argtypes = [ctypes.c_void_p, ctypes.c_uint32, ctypes.c_uint32]
     lib.modbus_connect.argtypes = lib.modbus_close.argtypes = [ctypes.c_void_p]
     lib.modbus_set_socket.argtypes = [ctypes.c_void_p, ctypes.c_int]
     lib.modbus_receive.argtypes = [ctypes.c_void_p, ctypes.POINTER(ctypes.c_uint8)]
@@ -68,6 +69,7 @@ def main(how: str, device: str = "") -> None:
         port = listener.getsockname()[1]
         context = lib.modbus_new_tcp(b"127.0.0.1", port)
     lib.modbus_set_slave(context, UNIT)
+    lib.modbus_set_response_timeout(context, 0, 10_000)  # its pause before a refusal, half a second otherwise
     if how == "rtu" and lib.modbus_connect(context) != 0:
         sys.exit("libmodbus cannot open the port")
     print("ready", port, flush=True)
