@@ -89,7 +89,7 @@ def build_source(
         return None, tables.problems
     kind = table.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
-        close = get_close_matches(str(kind), KINDS, 1, 0.4)
+        close = get_close_matches(kind, KINDS, 1, 0.4) if isinstance(kind, str) else []
         wrong = "missing" if kind is None else f"no such kind of source: {kind!r}"
         fix = f'did you mean kind = "{close[0]}"?' if close else f"one of {', '.join(sorted(KINDS))}"
         tables.wrong(f"{where}.kind", wrong, fix)
