@@ -25,7 +25,10 @@ LOOK_ALIKES = ("tank-full", "turned-down", "below-datasheet", "horizon", "dust",
 
 @dataclass
 class Truth:
-    """What was wrong: `size` in the measure that a finding of this cause carries, NaN where none was worked out."""
+    """What was wrong: `size` in the measure that a finding of this cause carries, NaN where none was worked out.
+
+    `slight`: it left so little a mark that finding it is neither asked nor wrong.
+    """
 
     cause: str
     part: str | None
@@ -33,6 +36,7 @@ class Truth:
     began: pd.Timestamp
     ended: pd.Timestamp | None
     size: float
+    slight: bool = False
 
 
 @dataclass
@@ -54,13 +58,14 @@ def draw_case(
     kind = str(rng.choice(["helical-rotor", "multistage-centrifugal"]))
     fitout = fitout or str(rng.choice(list(FITOUTS)))
     site, new_pump = draw_site(rng, kind, fitout)
-    site["channels"] = FITOUTS[fitout]
+    look_alikes = [str(rng.choice(LOOK_ALIKES))] if rng.random() < 0.4 else []
+    # Nobody can tell a pump that was switched off from one that will not start, but by its switch.
+    site["channels"] = FITOUTS[fitout] + (["switched_on"] if "switched-off" in look_alikes else [])
     start = pd.Timestamp("2031-01-01", tz="UTC") + pd.Timedelta(days=int(rng.integers(0, 700)))
     time_s = start.timestamp() + np.arange(0, days * DAY, 60, dtype=float)
     tellable = [name for name in CAUSES if fitout != "lean" or name not in NOT_LEAN]
     cause = cause or (str(rng.choice(tellable)) if rng.random() < 0.75 else "none")
     wrongs = [] if cause == "none" else [draw_wrong(rng, cause, site, time_s[0], time_s[-1])]
-    look_alikes = [str(rng.choice(LOOK_ALIKES))] if rng.random() < 0.4 else []
     if cause == "over-voltage":
         site["rating_share"] = 1.03
     sky = make_sky(site, time_s, rng)
@@ -138,6 +143,7 @@ def _operated(site, out, sky, wrongs, look_alikes, case_heat, rng):
     codes = np.zeros(n)
     if "switched-off" in look_alikes:
         asked &= ~((time_s - time_s[0]) % (50 * DAY) < 3 * DAY)
+    out["switch"] = asked.astype(float)
     for wrong in wrongs:
         during = (time_s >= wrong.begins) & (time_s < wrong.ends)
         if wrong.cause == "controller-trip":
@@ -178,26 +184,37 @@ def _use(site, out, sky, look_alikes, rng):
 
 
 def _truths(wrongs, columns, time_s):
-    """The truth of each fault that left a mark."""
+    """The truth of each fault, and whether it left a mark worth asking for."""
     truths = []
     for wrong in wrongs:
         during = (time_s >= wrong.begins) & (time_s < wrong.ends)
-        run = during & columns["running"]
-        size = np.nan
-        if wrong.cause in ("clogging", "worn-pump", "riser-leak", "reverse-rotation"):
-            size = 1 - columns["got_flow"][run].sum() / max(columns["twin"][run].sum(), 1e-9)
-        elif wrong.cause in ("panel-soiling", "string-out"):
-            tail = during & (time_s > wrong.ends - 10 * DAY) & (columns["best_twin"] > 0)
-            size = 1 - columns["best"][tail].sum() / max(columns["best_twin"][tail].sum(), 1e-9)
+        tail = during & (time_s > wrong.ends - 10 * DAY)
+        size = _size(wrong.cause, columns, tail, during)
+        slight = _slight(wrong.cause, size, columns, during, time_s)
         ended = None if wrong.ends >= time_s[-1] else pd.Timestamp(wrong.ends, unit="s", tz="UTC")
-        truths.append(
-            Truth(
-                wrong.cause,
-                wrong.part,
-                wrong.channel,
-                pd.Timestamp(wrong.begins, unit="s", tz="UTC"),
-                ended,
-                float(size),
-            )
-        )
+        began = pd.Timestamp(wrong.begins, unit="s", tz="UTC")
+        truths.append(Truth(wrong.cause, wrong.part, wrong.channel, began, ended, float(size), bool(slight)))
     return truths
+
+
+def _size(cause, columns, tail, during):
+    """As it stood in its last ten days; NaN for causes whose size is not worked out here."""
+    run = tail & columns["running"]
+    if cause in ("clogging", "worn-pump", "riser-leak", "reverse-rotation"):
+        return 1 - columns["got_flow"][run].sum() / max(columns["twin"][run].sum(), 1e-9)
+    if cause in ("panel-soiling", "string-out"):
+        lit = tail & (columns["best_twin"] > 0)
+        return 1 - columns["best"][lit].sum() / max(columns["best_twin"][lit].sum(), 1e-9)
+    if cause in ("shading", "controller-derating", "cable-fault"):
+        lit = during & (columns["best_twin"] > 0)
+        return 1 - columns["taken"][lit].sum() / max(columns["taken_twin"][lit].sum(), 1e-9)
+    return np.nan
+
+
+def _slight(cause, size, columns, during, time_s):
+    if cause == "over-voltage":
+        return len(set(time_s[during & (columns["codes"] == 12)] // DAY)) < 3
+    if cause in ("dry-running", "broken-shaft", "reverse-rotation"):
+        return (during & columns["running"]).sum() < 60
+    least = {"shading": 0.03, "controller-derating": 0.04, "cable-fault": 0.04}.get(cause, 0.06)
+    return not np.isnan(size) and size < least

@@ -32,6 +32,7 @@ def readings(site, sky, columns, wrongs, rng, step_s):
         "tank_float_up": columns["float"],
         "motor_running": running.astype(float),
         "fault_code": columns["codes"],
+        "switched_on": columns["switch"],
     }
     for wrong in wrongs:
         _broken(all_of, wrong, sky.time_s, columns, site)
@@ -41,7 +42,7 @@ def readings(site, sky, columns, wrongs, rng, step_s):
     keep = rng.random(n) > 0.004
     for _ in range(rng.integers(0, 4)):
         at = rng.integers(0, n)
-        keep[at : at + rng.integers(10, 600)] = False
+        keep[at : at + rng.integers(5, 90)] = False
     for wrong in wrongs:
         if wrong.cause == "silent":
             keep &= ~((sky.time_s >= wrong.begins) & (sky.time_s < wrong.ends))
