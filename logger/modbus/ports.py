@@ -4,6 +4,7 @@ Flow: links.py -> HERE -> pyserial, sockets.
 Never: Modbus; another exception than OSError for what a cable, an adapter or a network does.
 """
 
+import math
 import socket
 import time
 from collections.abc import Callable
@@ -116,7 +117,7 @@ class Reopening:
             return self._port
         left_s = self._not_before_s - self._now()
         if left_s > 0:
-            raise PortAway(f"{self.last_error}; next try in {left_s:.0f} s")
+            raise PortAway(f"{self.last_error}; next try in {math.ceil(left_s)} s")
         try:
             self._port = self._open_port()
         except OSError as error:
