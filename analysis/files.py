@@ -1,0 +1,186 @@
+"""Readings from CSV and Parquet files -> rows of each site, and what was dropped on the way.
+
+Flow: files -> HERE -> season.py.
+Any spacing, gaps, doubles, disorder are taken; what cannot be read is null or left out, counted and said. A file whose header,
+times or units cannot be right is refused as a whole: file, column, what is wrong, the fix.
+Never: filling, judging, the store.
+"""
+
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+
+from analysis import tables_in
+from analysis.merge import merged
+from analysis.rows import Rows, joined
+from analysis.tables_in import FilesError
+from logger.record.channels import CHANNELS, channel_of
+from logger.record.problems import Problem
+from logger.record.reading import CLOCKS
+
+BESIDE = ("time", "site", "boot", "seq", "clock")
+TIME_LIKE = ("timestamp", "datetime", "date_time", "date", "utc", "zeit", "temps", "hora")
+
+
+@dataclass
+class Dropped:
+    """Rows left out, by reason, and values made null, by channel."""
+
+    duplicate: int = 0
+    conflicting: int = 0
+    unreadable: int = 0
+    unsure_clock: int = 0
+    nulled: dict[str, int] = field(default_factory=dict)
+    ignored_columns: tuple[str, ...] = ()
+
+
+@dataclass
+class Part:
+    """Rows of one site out of one file, as they lie there. `boot` and `seq` give the order where they are known."""
+
+    rows: Rows
+    boot: np.ndarray | None = None
+
+
+@dataclass
+class FileReadings:
+    """One file. `parts` by site; the key None where the file has no column `site`."""
+
+    file: str
+    parts: dict[str | None, Part]
+    dropped: Dropped
+
+
+def read_file(path: Path, ignore_unknown: bool = False) -> FileReadings:
+    """All rows of one file. FilesError: it cannot be used."""
+    table = tables_in.table_of(path)
+    dropped = Dropped()
+    table = _known_columns(path.name, table, ignore_unknown, dropped)
+    time_ms, good = tables_in.times_of(path.name, table["time"])
+    dropped.unreadable = int(np.count_nonzero(~good))
+    values = {
+        name: _honest(name, tables_in.numbers_of(table[name], name, dropped.nulled), dropped)
+        for name in table.column_names
+        if name not in BESIDE
+    }
+    rows = Rows(time_ms, values, _seq_of(table, dropped), _trusted(path.name, table)).take(good)
+    boot = tables_in.texts_of(table["boot"])[good] if "boot" in table.column_names else None
+    if "site" not in table.column_names:
+        return FileReadings(path.name, {None: Part(rows, boot)}, dropped)
+    sites = tables_in.texts_of(table["site"])[good]
+    parts = {}
+    for site in sorted(set(sites.tolist())):
+        mine = sites == site
+        parts[site or None] = Part(rows.take(mine), None if boot is None else boot[mine])
+    return FileReadings(path.name, parts, dropped)
+
+
+def _known_columns(file: str, table: pa.Table, ignore_unknown: bool, dropped: Dropped) -> pa.Table:
+    """The table without columns that are not ours, which are refused unless they are to be ignored."""
+    names = table.column_names
+    problems = [
+        Problem(file, f"column {name}", "there twice", "keep one of them")
+        for name in sorted(set(names))
+        if names.count(name) > 1
+    ]
+    if "time" not in names:
+        close = [name for name in names if name.lower() in ("time", *TIME_LIKE)]
+        fix = (
+            f"rename {close[0]} to time"
+            if close
+            else "add a column time: ISO 8601 with an offset, 2026-01-31T12:00:00Z"
+        )
+        problems.append(Problem(file, "header", "no column time", fix))
+    unknown = [name for name in dict.fromkeys(names) if name not in BESIDE and not _is_channel(name)]
+    if not ignore_unknown:
+        problems += [Problem(file, f"column {name!r}", "no such channel", _did_you_mean(name)) for name in unknown]
+    if not problems and len(unknown) == len(set(names) - set(BESIDE)):
+        problems.append(
+            Problem(file, "header", "no channel in it", f"name columns by channel: {', '.join(list(CHANNELS)[:4])} ...")
+        )
+    if problems:
+        raise FilesError(problems)
+    dropped.ignored_columns = tuple(unknown)
+    return table.drop_columns(unknown) if unknown else table
+
+
+def _is_channel(name: str) -> bool:
+    try:
+        channel_of(name)
+    except KeyError:
+        return False
+    return True
+
+
+def _did_you_mean(name: str) -> str:
+    close = get_close_matches(name.strip().lower().replace(" ", "_"), [*CHANNELS, *BESIDE], 1, 0.6)
+    return (
+        f"did you mean {close[0]}? Or leave it out with --ignore-unknown"
+        if close
+        else "leave it out with --ignore-unknown"
+    )
+
+
+def _honest(name: str, column: np.ndarray, dropped: Dropped) -> np.ndarray:
+    """The column with NaN where its instrument cannot have said so."""
+    channel = channel_of(name)
+    with np.errstate(invalid="ignore"):
+        wrong = (column < channel.lowest) | (column > channel.highest)
+    if not wrong.any():
+        return column
+    dropped.nulled[name] = dropped.nulled.get(name, 0) + int(np.count_nonzero(wrong))
+    return np.where(wrong, np.nan, column)
+
+
+def _seq_of(table: pa.Table, dropped: Dropped) -> np.ndarray | None:
+    if "seq" not in table.column_names:
+        return None
+    return np.nan_to_num(tables_in.numbers_of(table["seq"], "seq", dropped.nulled), nan=-1).astype(np.int64)
+
+
+def _trusted(file: str, table: pa.Table) -> np.ndarray | None:
+    if "clock" not in table.column_names:
+        return None
+    clocks = tables_in.texts_of(table["clock"])
+    strange = sorted(set(clocks.tolist()) - {*CLOCKS, ""})
+    if strange:
+        raise FilesError(
+            [Problem(file, "column clock", f"holds {strange[0]!r}", f"one of {', '.join(CLOCKS)}, or empty")]
+        )
+    return clocks != "unsure"
+
+
+def rows_of_parts(parts: list[Part], dropped: Dropped) -> Rows:
+    """All parts of one site as one block, by time and each time once; what was dropped is added to `dropped`.
+
+    Of rows of one time the later (boot, sequence) wins, else by channel what is not null, else the larger value.
+    """
+    rows = joined([part.rows for part in parts])
+    rows, doubles = _each_reading_once(rows, parts)
+    clean = merged(rows)
+    dropped.duplicate += len(clean.duplicate_ms) + doubles
+    dropped.conflicting += len(clean.conflicting_ms)
+    dropped.unsure_clock += clean.unsure_clock
+    return Rows(clean.rows.time_ms, clean.rows.values)
+
+
+def _each_reading_once(rows: Rows, parts: list[Part]) -> tuple[Rows, int]:
+    """Rows with their place in the order of (boot, sequence) as `seq`; a reading that came twice once, with the surer clock."""
+    if rows.seq is None or all(part.boot is None for part in parts):
+        return rows, 0
+    boots = np.concatenate(
+        [np.full(len(part.rows), "", object) if part.boot is None else part.boot for part in parts if len(part.rows)]
+    ).astype(str)
+    known = (boots != "") & (rows.seq >= 0)
+    unsure = np.zeros(len(rows), bool) if rows.trusted is None else ~rows.trusted
+    order = np.lexsort((rows.time_ms, unsure, rows.seq, boots))
+    same = np.zeros(len(rows), bool)
+    before, after = order[:-1], order[1:]
+    same[after] = (boots[before] == boots[after]) & (rows.seq[before] == rows.seq[after]) & known[after]
+    place = np.empty(len(rows), np.int64)
+    place[order] = np.arange(len(rows))
+    ranked = Rows(rows.time_ms, rows.values, np.where(known, place, -1), rows.trusted)
+    return ranked.take(~same), int(np.count_nonzero(same))

@@ -1,0 +1,144 @@
+"""Which file of readings belongs to which site, and the review of each; all problems of all files at once.
+
+Rows go to the site named in their column `site`; else to the site whose id is in the file's name or its folder's; else, with one
+site, to that; else, with as many files as sites, in the order given.
+Flow: commands/review.py -> HERE -> files.py, season.py.
+Never: printing, writing.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from analysis.files import Dropped, FilesError, Part, read_file, rows_of_parts
+from analysis.rows import Rows
+from analysis.season import Review, review_rows
+from analysis.units_by_look import judge_units
+from logger.record.problems import Problem
+from logger.record.site_facts import SiteFacts
+
+
+@dataclass
+class SiteReadings:
+    """All rows of one site, merged, what was dropped, and what is worth saying about them."""
+
+    facts: SiteFacts
+    rows: Rows
+    dropped: Dropped
+    notes: list[str] = field(default_factory=list)
+
+
+def read_all(
+    sites: list[SiteFacts],
+    files: list[Path],
+    ignore_unknown: bool = False,
+    told: Callable[[str], None] | None = None,
+) -> list[SiteReadings]:
+    """The rows of every site out of all files. FilesError: some file cannot be used, or a site has no rows."""
+    problems: list[Problem] = []
+    parts: dict[str, list[Part]] = {site.site.id: [] for site in sites}
+    dropped = {site.site.id: Dropped() for site in sites}
+    for place, path in enumerate(files):
+        if told is not None:
+            told(path.name)
+        try:
+            content = read_file(path, ignore_unknown)
+            for name, part in content.parts.items():
+                owner = _owner(sites, files, place, name)
+                problems += judge_units(path.name, part.rows, owner)
+                parts[owner.site.id].append(part)
+                _count(dropped[owner.site.id], content.dropped if len(content.parts) == 1 else Dropped())
+        except FilesError as error:
+            problems += error.problems
+    for site in sites:
+        if not problems and not sum(len(part.rows) for part in parts[site.site.id]):
+            problems.append(
+                Problem("--readings", site.site.id, "no rows of this site in any file", "name its file too")
+            )
+        if not problems:
+            problems += _nothing_fits(site, parts[site.site.id])
+    if problems:
+        raise FilesError(problems)
+    return [_merged(site, parts[site.site.id], dropped[site.site.id]) for site in sites]
+
+
+def _owner(sites: list[SiteFacts], files: list[Path], place: int, named: str | None) -> SiteFacts:
+    by_id = {site.site.id: site for site in sites}
+    path = files[place]
+    if named is not None:
+        if named in by_id:
+            return by_id[named]
+        raise FilesError(
+            [
+                Problem(
+                    path.name, "column site", f"names {named!r}, which no --site describes", f"add --site for {named}"
+                )
+            ]
+        )
+    in_name = [site for site in sites if site.site.id in path.stem] or [
+        s for s in sites if s.site.id == path.parent.name
+    ]
+    if in_name:
+        return max(in_name, key=lambda site: len(site.site.id))
+    if len(sites) == 1:
+        return sites[0]
+    if len(files) == len(sites):
+        return sites[place]
+    fix = "put the site's id into the file's name, or add a column site"
+    raise FilesError(
+        [Problem(path.name, "file", f"whose readings? {len(sites)} sites and {len(files)} files were named", fix)]
+    )
+
+
+def _count(whole: Dropped, more: Dropped) -> None:
+    whole.unreadable += more.unreadable
+    for name, number in more.nulled.items():
+        whole.nulled[name] = whole.nulled.get(name, 0) + number
+    whole.ignored_columns = (*whole.ignored_columns, *more.ignored_columns)
+
+
+def _nothing_fits(site: SiteFacts, parts: list[Part]) -> list[Problem]:
+    held = {name for part in parts for name, column in part.rows.values.items() if not np.isnan(column).all()}
+    if held & set(site.sensors.channels):
+        return []
+    wrong = f"none of the channels in [sensors] of {site.site.id} has a value in its files"
+    return [Problem("--readings", site.site.id, wrong, "does this site file belong to these readings?")]
+
+
+def _merged(site: SiteFacts, parts: list[Part], dropped: Dropped) -> SiteReadings:
+    rows = rows_of_parts(parts, dropped)
+    readings = SiteReadings(site, rows, dropped)
+    held = {name for name, column in rows.values.items() if not np.isnan(column).all()}
+    declared = set(site.sensors.channels)
+    if absent := sorted(declared - held):
+        readings.notes.append(f"fitted by the site file, but without a value: {', '.join(absent)}")
+    if extra := sorted({name for name in held if not name.endswith(("_min", "_max"))} - declared):
+        readings.notes.append(f"measured, but not in the site file's [sensors]: {', '.join(extra)}")
+    for name, number in sorted(dropped.nulled.items()):
+        readings.notes.append(f"{number} values of {name} could not be true or be read; they count as missing")
+    if dropped.unsure_clock:
+        readings.notes.append(f"{dropped.unsure_clock} rows left out: their board did not know the time")
+    if dropped.ignored_columns:
+        readings.notes.append(f"columns left out: {', '.join(sorted(set(dropped.ignored_columns)))}")
+    return readings
+
+
+def review_one(
+    readings: SiteReadings,
+    from_ms: int | None,
+    to_ms: int | None,
+    told: Callable[[int, int], None] | None = None,
+) -> Review:
+    """Judge one site. FilesError: no rows in the span asked for."""
+    rows = readings.rows
+    if from_ms is not None:
+        rows = rows.take(slice(int(np.searchsorted(rows.time_ms, from_ms)), None))
+    counts = {name: getattr(readings.dropped, name) for name in ("duplicate", "conflicting", "unreadable")}
+    try:
+        found = review_rows(readings.facts, rows, to_ms, counts, told)
+    except ValueError:
+        wrong = "no rows between --from and --to"
+        raise FilesError([Problem("--readings", readings.facts.site.id, wrong, "ask for another span")]) from None
+    return Review(**{**found.__dict__, "notes": tuple(readings.notes)})
