@@ -70,6 +70,10 @@ class CentrifugalCore:
         """Power at relative speed and head; that of shut-off where nothing is lifted. [W]"""
         return self.power(x, self.flow(x, head_m))
 
+    def breakaway_torque_n_m(self, head_m: Floats) -> Floats:
+        """Torque that starts the shaft: bearings and seals alone, water asks for none at rest. [N m]"""
+        return self.linear_loss_w / (self.reference_rpm * np.pi / 30) + 0.0 * head_m
+
     def lift_speed(self, head_m: Floats) -> Floats:
         """Relative speed at which the head equals the shut-off head: below it nothing is lifted. [-]"""
         return np.power(np.maximum(head_m, 0.0) / self.f_grid[0], 1.0 / self.exponents[0])

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import lsq_linear
+from scipy.optimize import nnls
 
 Floats = NDArray[np.float64]
 
 RIDGE = 0.04  # spread, as a share of the largest flow or power, that an unusual term is given
+STICKING = 1.6  # rubber sticks to a resting rotor: start over running torque (common practice, no source)
 HUBER = 2.5
 SIGMA = 0.01
 
@@ -38,9 +39,9 @@ class HelicalCore:
         _, s0, s1, s2, s3 = self.flow_terms
         return s0 + s1 * head_m + s2 * head_m**2 + s3 * x * head_m
 
-    def flow(self, x: Floats, head_m: Floats) -> Floats:
-        """Flow at relative speed and head: 0 where slip takes it all. [m3/h]"""
-        return np.maximum(self.flow_terms[0] * x - self.slip(x, head_m), 0.0)
+    def flow(self, x: Floats, head_m: Floats, slip_factor: float = 1.0) -> Floats:
+        """Flow at relative speed and head, slip times a factor: 0 where slip takes it all. [m3/h]"""
+        return np.maximum(self.flow_terms[0] * x - slip_factor * self.slip(x, head_m), 0.0)
 
     def head(self, x: Floats, flow_m3_h: Floats) -> Floats:
         """Head at which this speed gives this flow: 0 or less where it cannot. [m]"""
@@ -57,6 +58,12 @@ class HelicalCore:
     def power(self, x: Floats, flow_m3_h: Floats) -> Floats:
         """Power at relative speed and flow, through the head that they mean. [W]"""
         return self.power_at_head(x, self.head(x, flow_m3_h))
+
+    def breakaway_torque_n_m(self, head_m: Floats) -> Floats:
+        """Torque that starts the rotor: friction and displacement torque at standstill, times what sticking adds. [N m]"""
+        _, first, lift, _, _, _, copper = self.power_terms
+        standing = first + lift * head_m + copper * head_m**2
+        return STICKING * standing / (self.reference_rpm * np.pi / 30)
 
     def lift_speed(self, head_m: Floats) -> Floats:
         """Relative speed below which slip takes it all. [-]"""
@@ -122,8 +129,7 @@ def _bounded(design: Floats, y: Floats, sigma: Floats, held: Floats) -> Floats:
     for _ in range(3):
         matrix = np.vstack([design * (keep / sigma)[:, None], ridge])
         target = np.concatenate([keep * y / sigma, np.zeros(len(ridge))])
-        # in units of the largest y, so that the solver's absolute tolerances mean the same for any pump
-        coef = top * lsq_linear(matrix * top, target, bounds=(0.0, np.inf), tol=1e-13).x
+        coef = nnls(matrix, target)[0]
         misfit = (design @ coef - y) / sigma
         spread = max(1.4826 * float(np.median(np.abs(misfit))), 0.3)
         keep = np.sqrt(np.minimum(1.0, HUBER * spread / np.maximum(np.abs(misfit), 1e-12)))

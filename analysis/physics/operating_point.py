@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from analysis.physics.blocks import in_blocks
 from analysis.physics.pump_lookup import Ladder, Sheet
 from analysis.physics.pump_model import PumpModel
 from analysis.physics.system_curve import SystemCurve
@@ -30,6 +31,7 @@ class OperatingTable:
     drive_span: Ladder
     flow: Sheet
 
+    @in_blocks
     def at(self, drive: ArrayLike, base_lift_m: ArrayLike) -> Floats:
         """Flow; 0 where the drive does not lift, NaN outside the pump's validity. [W or 1/min], [m] -> [m3/h]"""
         lift, given = np.broadcast_arrays(

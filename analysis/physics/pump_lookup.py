@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from analysis.physics.blocks import in_blocks
+
 if TYPE_CHECKING:
     from analysis.physics.pump_model import PumpModel
 
@@ -98,12 +100,14 @@ class PumpLookup:
         at_flow = model.relative_speed_of_flow(flow, np.broadcast_to(heads, flow.shape))
         self._power_of_q = _sheet(core.power_at_head(at_flow, heads))
 
+    @in_blocks
     def flow_of_power(self, power_w: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
         """Flow at power and head; 0 below where lifting begins, NaN outside validity. [W], [m] -> [m3/h]"""
         head, v = self._heads(head_m)
         u = self._root(np.asarray(power_w, float), self._p_lift.at(v), self._p_span.at(v))
         return self._worn(self._flow_of_p.at(u, v), head, wear)
 
+    @in_blocks
     def flow(self, speed_rpm: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
         """Flow at speed and head; 0 below where lifting begins, NaN outside validity. [1/min], [m] -> [m3/h]"""
         head, v = self._heads(head_m)
@@ -112,6 +116,7 @@ class PumpLookup:
 
     flow_of_speed = flow
 
+    @in_blocks
     def power_of_speed(self, speed_rpm: ArrayLike, head_m: ArrayLike) -> Floats:
         """Power at speed and head, also where nothing is lifted; NaN outside validity. [1/min], [m] -> [W]"""
         head, v = self._heads(head_m)
@@ -133,6 +138,7 @@ class PumpLookup:
             power[idle] = self.model.core.power_at_head(x[idle], np.broadcast_to(head, x.shape)[idle])
         return self._flow_of_x.at(u, v), power
 
+    @in_blocks
     def speed_of_power(self, power_w: ArrayLike, head_m: ArrayLike) -> Floats:
         """Speed at power and head; NaN where nothing is lifted, outside validity or without speeds. [W], [m] -> [1/min]"""
         _, v = self._heads(head_m)
@@ -142,6 +148,7 @@ class PumpLookup:
         scale = self.model.core.reference_rpm if self.model.speed_known else np.nan
         return np.where(power < lift, np.nan, x * scale)
 
+    @in_blocks
     def power_of_flow(self, flow_m3_h: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
         """Power that lifts this flow; NaN outside validity. [m3/h], [m] -> [W]"""
         head, v = self._heads(head_m)

@@ -96,6 +96,23 @@ class PumpModel:
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where(speed > 0, self.power_of_speed(speed, head_m) / (speed * np.pi / 30), np.nan)
 
+    def breakaway_torque_n_m(self, head_m: ArrayLike) -> Floats:
+        """Torque that starts it against a full riser; a rough figure, from the table's power. [m] -> [N m]"""
+        head = np.asarray(head_m, float)
+        return self._valid(self.core.breakaway_torque_n_m(head), self._without_speed(self._head_reason(head)))
+
+    def wear_of_slip_factor(self, slip_factor: ArrayLike, head_m: ArrayLike) -> Floats:
+        """The `wear` that multiplies a helical rotor's slip, at this head and full speed. [-], [m] -> [-]
+
+        ValueError for a centrifugal pump: it has no slip.
+        """
+        if not isinstance(self.core, HelicalCore):
+            raise ValueError("slip_factor: only a helical rotor has slip; give a centrifugal pump's wear directly")
+        head = np.asarray(head_m, float)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            added = (np.asarray(slip_factor, float) - 1) * self.core.slip(np.ones_like(head), head)
+            return np.where(head > 0, added / self.core.leak_m3_h(head), np.nan)
+
     # -- from power ------------------------------------------------------------------------------------------------
 
     def flow_of_power(self, power_w: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:

@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from analysis.physics.blocks import BLOCK
+
 QUESTIONS = {  # inputs, what the answer is measured in, largest error, 99.9th percentile
     "flow_of_power": ("power", "flow", 0.003, 0.001),
     "flow": ("speed", "flow", 0.012, 0.002),
@@ -36,6 +38,19 @@ def test_tables_agree_with_the_exact_model(pump, question):
     assert np.quantile(error, 0.999) < usual
     differ = (np.isnan(exact) != np.isnan(table)) & ~(idle if question == "speed_of_power" else np.False_)
     assert differ.mean() < 2e-3, "validity may only differ within a cell of its edge"
+
+
+def test_long_arrays_go_in_blocks_and_give_the_same(pump):
+    rng = np.random.default_rng(9)
+    count = 2 * BLOCK + 17
+    power, head = rng.uniform(0, pump.power_max_w, count), rng.uniform(*pump.head_limits_m, count)
+    lookup = pump.lookup()
+    whole = lookup.flow_of_power(power, head)
+    np.testing.assert_array_equal(whole[-9:], lookup.flow_of_power(power[-9:], head[-9:]))
+    np.testing.assert_array_equal(lookup.flow_of_power(power, head[0])[-9:], lookup.flow_of_power(power[-9:], head[0]))
+    square = lookup.flow_of_power(power[:BLOCK].reshape(64, -1)[:, None], head[:2][None, :, None])
+    assert square.shape == (64, 2, BLOCK // 64)
+    assert square[3, 1, 5] == lookup.flow_of_power(power[:BLOCK].reshape(64, -1)[3, 5], head[1])[0]
 
 
 def test_a_row_alone_is_the_row_among_others(pump):
