@@ -44,7 +44,8 @@ def number(value: float, words: Words, significant: int = 2) -> str:
 def water(value_m3: float, words: Words, significant: int = 2) -> str:
     """A volume for farmers: litres, or m3 where there are many."""
     if abs(value_m3) < LITRES_BELOW_M3:
-        return words("water.litres", value=number(value_m3 * 1000, words, significant))
+        litres = rounded(value_m3 * 1000, significant)
+        return words("water.litres", value=f"{litres:,.0f}".replace(",", THIN_SPACE))
     return words("water.cubic", value=number(value_m3, words, significant))
 
 

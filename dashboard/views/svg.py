@@ -44,7 +44,7 @@ def round_up(value: float) -> float:
     return ceil(value / step - 1e-9) * step
 
 
-def tick_step(high: float, wanted: int = 4) -> float:
+def tick_step(high: float, wanted: int = 5) -> float:
     """1, 2 or 5 times a power of ten, so that about `wanted` ticks fit."""
     rough = high / wanted
     power = 10.0 ** floor(log10(rough))

@@ -149,7 +149,9 @@ class Scene:
 
     store: Store
 
-    def put(self, site: str, *findings: Finding, now: SiteNow | None = None, days: list[DaySummary] | None = None) -> None:
+    def put(
+        self, site: str, *findings: Finding, now: SiteNow | None = None, days: list[DaySummary] | None = None
+    ) -> None:
         """One turn's results."""
         with self.store.changing(site) as (connection, number):
             put_findings(connection, number, findings)

@@ -57,7 +57,7 @@ def test_a_bug_says_nothing_of_the_inside_and_keeps_the_safe_headers(service, ap
 
 
 def test_a_store_that_is_away_makes_the_server_unwell(visitor, app, monkeypatch):
-    def away(token):
+    def away(_token):
         raise OSError("no route to host")
 
     assert visitor.get("/healthz").json()["well"] is True

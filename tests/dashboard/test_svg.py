@@ -1,0 +1,121 @@
+"""The pictures: true to the figures, safe, and readable without colour."""
+
+import re
+from dataclasses import dataclass
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from dashboard.languages import languages
+from dashboard.views import svg
+from dashboard.views.day_svg import DAYS_MAX, day_svg
+from dashboard.views.flow_svg import MARKS_MAX, flow_svg
+from tests.dashboard import scene as made
+
+EN = languages()["en"]
+
+
+@dataclass
+class Picture:
+    """The same fields as analysis.pictures.FlowPicture."""
+
+    power_w: np.ndarray
+    expected_m3_h: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    before: np.ndarray
+    after: np.ndarray
+
+
+def picture(before=40, after=20):
+    power = np.linspace(200, 1400, 30)
+    flow = (power - 150) / 250
+    flow[0] = np.nan
+    marks = np.column_stack([np.linspace(300, 1300, before), np.linspace(0.6, 4.6, before)])
+    fallen = np.column_stack([np.linspace(300, 1300, after), np.linspace(0.3, 2.3, after)])
+    return Picture(power, flow, 0.9 * flow, 1.1 * flow, marks, fallen)
+
+
+@pytest.mark.parametrize(
+    ("high", "rounded", "step"),
+    [(0.93, 1.0, 0.2), (4.95, 5.0, 1.0), (5.1, 6.0, 2.0), (1400, 1500, 500), (7.0, 8.0, 2.0)],
+)
+def test_axes_end_on_a_tick(high, rounded, step):
+    assert svg.tick_step(high) == pytest.approx(step)
+    assert svg.round_up(high) == pytest.approx(rounded)
+
+
+def test_ticks_say_what_their_step_needs():
+    assert [svg.tick_text(0.5, 0.5, ","), svg.tick_text(1500, 500, "."), svg.tick_text(0, 0.2, ".")] == [
+        "0,5", "1\u202f500", "0.0",
+    ]  # fmt: skip
+
+
+def test_the_flow_picture_is_well_formed_and_holds_every_mark():
+    drawn = ElementTree.fromstring(flow_svg(picture(), EN))
+    assert drawn.get("role") == "img"
+    assert drawn.get("aria-label")
+    rings = max(path.get("d").count("M") for path in drawn.iter("path") if path.get("class") == "before")
+    diamonds = max(path.get("d").count("M") for path in drawn.iter("path") if path.get("class") == "after")
+    assert (rings, diamonds) == (40, 20)
+
+
+def test_marks_lie_where_their_figures_say():
+    drawn = flow_svg(picture(), EN)
+    last = re.findall(r"M([\d.]+) ([\d.]+)l3.5", drawn)[19]
+    x, y = svg.across(1500), svg.upward(6)
+    assert float(last[0]) == pytest.approx(x(1300), abs=0.2)
+    assert float(last[1]) + 3.5 == pytest.approx(y(2.3), abs=0.2)
+
+
+def test_many_readings_are_thinned_evenly():
+    assert flow_svg(picture(before=5000), EN).count("a2.5 2.5 0 1 0 5 0") <= MARKS_MAX + 1
+    assert len(flow_svg(picture(5000, 5000), EN)) < 40_000
+
+
+def test_readings_without_a_curve_are_still_shown():
+    bare = picture()
+    bare.expected_m3_h = np.full(30, np.nan)
+    assert 'class="normal" d' not in flow_svg(bare, EN)
+    assert "l3.5" in flow_svg(bare, EN)
+
+
+def test_no_readings_no_picture():
+    assert flow_svg(picture(0, 0), EN) == ""
+
+
+def test_what_is_not_a_number_is_not_drawn():
+    holes = picture()
+    holes.before[3] = np.nan
+    assert "nan" not in flow_svg(holes, EN)
+
+
+def test_days_are_bars_as_high_as_their_water():
+    days = made.days_of("x", share=0.5)
+    drawn = ElementTree.fromstring(day_svg(days, "2026-02-20", EN))
+    bars = [rect for rect in drawn.iter("rect") if rect.get("class") == "came"]
+    assert len(bars) == len(days)
+    assert float(bars[-1].get("height")) / float(bars[0].get("height")) == pytest.approx(0.5 / 0.99, rel=0.01)
+    assert [path.get("class") for path in drawn.iter("path")].count("began") == 1
+
+
+def test_a_day_not_known_leaves_a_gap():
+    days = made.days_of("x")
+    whole, holed = day_svg(days, None, EN), day_svg(days[:10] + days[15:], None, EN)
+    first, last = (
+        re.findall(r'class="came" x="([\d.]+)"', whole)[0],
+        re.findall(r'class="came" x="([\d.]+)"', whole)[-1],
+    )
+    assert re.findall(r'class="came" x="([\d.]+)"', holed)[0] == first
+    assert re.findall(r'class="came" x="([\d.]+)"', holed)[-1] == last
+
+
+def test_a_long_life_shows_its_newest_days():
+    days = made.days_of("x") * 3
+    assert day_svg(days, None, EN).count('class="came"') <= DAYS_MAX
+    assert day_svg([], None, EN) == ""
+
+
+def test_labels_are_escaped():
+    assert "<b>" not in svg.frame("<b>", "", "<b>", '"<b>')
