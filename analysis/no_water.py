@@ -30,6 +30,8 @@ class NoWaterLimits:
     light_current: float = float(np.log(0.66))
     heavy_current: float = float(np.log(1.4))
     least_flow_share: float = 0.2  # of full flow expected: nearer to where lifting begins nothing can be told
+    least_load_known: float = 0.4  # likewise where the load is that of a pump that lifts: a weak pump lifts nothing at low sun
+    load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
     apart_ms: int = 3 * HOUR_MS  # runs further apart are two
 
 
@@ -44,14 +46,14 @@ def no_water(view: DayView) -> list[Episode]:
         return []
     plant = plant_of(view.facts)
     measures = _measures(plant, view, seen)
-    label, late = _labels(plant, view, seen, measures)
+    label, late, usual = _labels(plant, view, seen, measures)
     told = np.flatnonzero(label)
     if not (label[told] == BAD).any():
         return []
     found = []
     for start, stop in _runs(label[told], seen.time_ms[told]):
         rows = told[start:stop]
-        episode = _episode(plant, view, seen, measures, rows[label[rows] == BAD], late)
+        episode = _episode(plant, view, seen, measures, rows[label[rows] == BAD], late, usual)
         if episode is not None:
             found.append(episode)
     return found
@@ -59,27 +61,34 @@ def no_water(view: DayView) -> list[Episode]:
 
 def _labels(
     plant: Plant, view: DayView, seen: Columns, measures: dict[str, Floats]
-) -> tuple[NDArray[np.int8], NDArray[np.bool_]]:
-    """Each row good, bad or silent about it; and which bad ones come from a register that should have moved long ago."""
-    should = seen.expected.flow_m3_h * measures["factor"]
+) -> tuple[NDArray[np.int8], NDArray[np.bool_], NDArray[np.bool_]]:
+    """Each row good, bad or silent about it; which come from a register that should have moved long ago; which carry a usual load."""
+    should = seen.should_m3_h * measures["factor"]
     step = plant.facts.sensors.meter_step_m3 or 0.01
     with np.errstate(invalid="ignore"):
-        able = seen.settled & (should > LIMITS.least_flow_share * plant.full_flow_m3_h)
+        torque, current = measures["torque"], measures["current"]
+        light = (torque < LIMITS.light) | (current < LIMITS.light_current)
+        heavy = (torque > LIMITS.heavy) | (current > LIMITS.heavy_current)
+        usual = ~(light | heavy) & ~(np.isnan(torque) & np.isnan(current))
+        least = np.where(usual, LIMITS.least_load_known, LIMITS.least_flow_share) + _known_loss(view)
+        able = seen.settled & (should > least * plant.full_flow_m3_h)
         now = seen.flow_now_m3_h
         gone = able & (now < LIMITS.gone_share * should)
         flowing = (now >= LIMITS.gone_share * should) | (seen.moved_m3 > 0)
         late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & ~(seen.moved_m3 > 0)
         late &= np.isnan(now) | gone
-        torque, current = measures["torque"], measures["current"]
-        light = (torque < LIMITS.light) | (current < LIMITS.light_current)
-        heavy = (torque > LIMITS.heavy) | (current > LIMITS.heavy_current)
     odd = able & (light | heavy) & ~flowing
-    known = ~np.isnan(now) | ~np.isnan(torque) | ~np.isnan(current)
-    good = able & ~odd & ~gone & ~late & (flowing | (known & ~(light | heavy) & np.isnan(now) & ~np.isnan(torque)))
+    good = seen.settled & flowing & ~odd
     fine_gone = gone & (seen.moved_m3 * 0 == 0)
     bad = odd | late | fine_gone | (gone & ~np.isnan(seen.rows["flow_m3_h"]))
-    label = np.where(bad, BAD, np.where(good & flowing, GOOD, UNKNOWN)).astype(np.int8)
-    return label, late
+    label = np.where(bad, BAD, np.where(good, GOOD, UNKNOWN)).astype(np.int8)
+    return label, late, usual
+
+
+def _known_loss(view: DayView) -> float:
+    """Flow known to be lost (leak, wear, clogging open at yesterday's close), as a share: low sun may then give nothing."""
+    known = [c.size[0] for c in view.memory.cases if c.family == "slow-hydraulic" and c.ended_ms is None and c.size]
+    return 1.2 * min(sum(known), 0.6) if known else 0.0
 
 
 def _measures(plant: Plant, view: DayView, seen: Columns) -> dict[str, Floats]:
@@ -96,12 +105,32 @@ def _measures(plant: Plant, view: DayView, seen: Columns) -> dict[str, Floats]:
             "above": rows["discharge_pressure_bar"] * plant.metres_a_bar - plant.facts.delivery.outlet_height_m,
             "water": plant.facts.pump.setting_depth_m - rows["water_level_m"],
             "probe": rows["low_level_probe_wet"],
+            "drawn": _drawn(plant, seen, float(base[PLACE["rest"]])),
+            "pipe": _pipe(plant, seen, float(base[PLACE["p0"]])),
             "backwards": (rows["motor_speed_rpm"] < 0).astype(float)
             if "motor_speed_rpm" in rows.values
             else np.full(len(seen), np.nan),
         }
     measures["factor"] = np.full(len(seen), np.exp(np.clip(q, -0.5, 0.3)))
     return measures
+
+
+LEAST_TOLD_M = 0.8  # of drawdown or friction expected: less says nothing about the flow
+
+
+def _drawn(plant: Plant, seen: Columns, rest_m: float) -> Floats:
+    """Drawdown over that of the expected flow: 1 where water is drawn from the well, 0 where none is."""
+    should = plant.system.drawdown_m(seen.should_m3_h)
+    drawn = seen.rows["water_level_m"] - plant.facts.well.static_level_m - rest_m
+    return np.where(should > LEAST_TOLD_M, drawn / np.maximum(should, LEAST_TOLD_M), np.nan)
+
+
+def _pipe(plant: Plant, seen: Columns, offset_m: float) -> Floats:
+    """Friction behind the wellhead over that of the expected flow: 1 where water passes the gauge."""
+    outlet = plant.facts.delivery.outlet_height_m
+    should = plant.wellhead_head_m(seen.should_m3_h) - outlet
+    above = seen.rows["discharge_pressure_bar"] * plant.metres_a_bar - outlet - offset_m
+    return np.where(should > LEAST_TOLD_M, above / np.maximum(should, LEAST_TOLD_M), np.nan)
 
 
 def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]:
@@ -113,11 +142,14 @@ def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]
 
 
 def _episode(
-    plant: Plant, view: DayView, seen: Columns, measures: dict[str, Floats], bad: np.ndarray, late: np.ndarray
+    plant: Plant, view: DayView, seen: Columns, measures: dict[str, Floats], bad: np.ndarray, late: np.ndarray,
+    usual: np.ndarray,
 ) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[bad] * HOUR_MS).astype(np.int64)
     lasted = np.cumsum(dt_ms)
-    enough = np.flatnonzero(((lasted >= LIMITS.run_ms) & (np.arange(len(bad)) >= 1)) | late[bad])
+    wait = np.where(usual[bad], LIMITS.load_run_ms, LIMITS.run_ms)
+    sure = (lasted >= wait) & (np.arange(len(bad)) >= 1)
+    enough = np.flatnonzero(sure | (late[bad] & ((lasted >= LIMITS.run_ms) | ~usual[bad])))
     if not len(enough):
         return None
     flag = int(bad[enough[0]])
@@ -133,7 +165,7 @@ def _episode(
     during = slice(first, end)
     able = np.zeros(len(seen), bool)
     able[during] = seen.settled[during]
-    should = np.nan_to_num(seen.expected.flow_m3_h) * measures["factor"] * seen.dt_h
+    should = seen.should_m3_h * measures["factor"] * seen.dt_h
     moved = np.where(np.isnan(seen.moved_m3), np.nan_to_num(seen.rows["flow_m3_h"]) * seen.dt_h, seen.moved_m3)
     return Episode(
         "no-water",
@@ -151,7 +183,7 @@ def _levels(
     view: DayView, seen: Columns, measures: dict[str, Floats], rows: np.ndarray, should: Floats, moved: Floats, began: int
 ) -> dict[str, float]:
     levels = {}
-    for name in ("torque", "current", "sun", "above", "water", "probe", "backwards"):
+    for name in ("torque", "current", "sun", "above", "water", "probe", "backwards", "drawn", "pipe"):
         known = measures[name][rows]
         known = known[np.isfinite(known)]
         if len(known):
@@ -175,5 +207,5 @@ def _before(view: DayView, seen: Columns, measures: dict[str, Floats], began: in
         rows = seen.settled & (seen.time_ms <= began) & (seen.time_ms > began - HOUR_MS // 2) & ~np.isnan(seen.flow_m3_h)
     if np.count_nonzero(rows) < 5 or began < int(seen.time_ms[0]) + DAY_MS // 96:
         return float("nan")
-    should = (seen.expected.flow_m3_h * measures["factor"])[rows]
+    should = (seen.should_m3_h * measures["factor"])[rows]
     return float(np.clip(seen.flow_m3_h[rows].sum() / max(np.nansum(should), 1e-9), 0.0, 1.5))

@@ -14,7 +14,7 @@ from scipy.linalg import solve_triangular
 from analysis.causes.registry import all_causes
 from analysis.estimates.effects import Effect
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
-from analysis.estimates.vector import PLACE
+from analysis.estimates.vector import HOURS, PLACE
 from analysis.learning import Learnt
 from analysis.plant import Plant
 from analysis.rows import Floats
@@ -22,6 +22,8 @@ from analysis.rows import Floats
 WINDOWS = (1, 2, 3, 5, 8, 14, 24, 40)
 ENOUGH = {1: 16.0, 2: 11.0}  # log-likelihood ratio; a single odd day must be very odd
 ENOUGH_LONG = 8.5  # z of 4.1; with about ten independent looks a month and ten directions, 0.05 false alarms a pump-year
+NUISANCE_LOOSE = 0.4
+HORIZON_LEAST = 0.08  # log of power lost: less is haze and angle
 SCREEN = 2.2  # no entry further off than so many standard deviations: nothing to weigh
 
 
@@ -72,12 +74,12 @@ def slow_bench(plant: Plant) -> SlowBench:
 
 
 def shift_of(
-    bench: SlowBench, learnt: Learnt, recent: Floats, group: str, days: int, nuisance: list[int]
+    bench: SlowBench, learnt: Learnt, recent: Floats, group: str, days: int, nuisance: list[tuple[int, float]]
 ) -> Shift | None:
     """Mean shift of the last `days` vectors from what was learnt; None where they hold nothing of the group.
 
     nuisance
-        Forms already known to be there: their directions are left free.
+        Forms already known to be there, with their amounts: their directions are left free.
     """
     places = GROUPS[group]
     part = recent[-days:][:, places] - learnt.mean[places]
@@ -93,16 +95,18 @@ def shift_of(
     block = np.ix_(where, where)
     scatter = bench.scatter
     covariance = learnt.covariance[block] + scatter.drift[block] + scatter.shared[block] / days
-    covariance[np.diag_indices(len(where))] += learnt.scatter[where] / counts[keep]
-    for form in nuisance:
+    covariance[np.diag_indices(len(where))] += learnt.scatter[where] / counts[keep] + _always_there(learnt.mean)[where]
+    for form, amount in nuisance:
         if bench.effects[form].group == group:
             along = bench.directions[form][where] * bench.effects[form].most
             covariance = covariance + np.outer(along, along)
+            loose = max(bench.effects[form].loose, NUISANCE_LOOSE) * amount * bench.directions[form][where]
+            covariance[np.diag_indices(len(where))] += loose**2
     return Shift(group, where, mean, covariance, days)
 
 
 def best_alarm(
-    bench: SlowBench, learnt: Learnt, recent: Floats, group: str, nuisance: list[int], known: set[str]
+    bench: SlowBench, learnt: Learnt, recent: Floats, group: str, nuisance: list[tuple[int, float]], known: set[str]
 ) -> Alarm | None:
     """The most telling shift of a group today, None where nothing is worth telling."""
     found: Alarm | None = None
@@ -116,6 +120,16 @@ def best_alarm(
             if alarm.ratio >= ENOUGH.get(days, ENOUGH_LONG) and (found is None or alarm.ratio > found.ratio):
                 found = alarm
     return found
+
+
+def _always_there(mean: Floats) -> Floats:
+    """Variance of hours that a horizon has always dimmed: with the season the sun passes it elsewhere."""
+    variance = np.zeros(len(mean))
+    first, stop = PLACE["s0"], PLACE["s0"] + HOURS
+    dimmed = np.abs(np.minimum(mean[first:stop], 0.0))
+    wide = np.maximum(dimmed, np.maximum(np.append(dimmed[1:], 0.0), np.insert(dimmed[:-1], 0, 0.0)))
+    variance[first:stop] = np.where(wide > HORIZON_LEAST, (0.6 * wide) ** 2, 0.0)
+    return variance
 
 
 def _screened(moved: Shift) -> bool:

@@ -43,7 +43,7 @@ def with_slow(
         for case in _open(memory, group):
             _again(plant, bench, memory, learnt, recent, case, day, figures)
         open_now = _open(memory, group)
-        nuisance = [int(case.weighed["form"]) for case in open_now]
+        nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
         if len(open_now) < 2:
             alarm = best_alarm(bench, learnt, recent, group, nuisance, known)
@@ -64,6 +64,10 @@ class _Found:
     window: int
 
 
+def _form(case: Case) -> tuple[int, float]:
+    return int(case.weighed["form"]), case.weighed.get("amount", 0.0)
+
+
 def _open(memory: Memory, group: str) -> list[Case]:
     return [case for case in memory.cases if case.family == f"slow-{group}" and case.ended_ms is None]
 
@@ -82,6 +86,8 @@ def _begun(
         case.weighed["day"] = float(day)
         case.weighed["window"] = float(found.window)
     case.weighed["form"] = float(found.form)
+    if not case.began_ms:
+        case.began_ms = plant.days.open_ms(day - found.window + 1)
     take_verdict(case, found.verdict)
     _again(plant, bench, memory, learnt, recent, case, day, figures)
 
@@ -102,7 +108,7 @@ def _again(
     group = case.family.removeprefix("slow-")
     form = int(case.weighed["form"])
     since = min(day - int(case.weighed["day"]) + int(case.weighed["window"]), LOOK_BACK, len(recent))
-    others = [int(c.weighed["form"]) for c in _open(memory, group) if c is not case]
+    others = [_form(c) for c in _open(memory, group) if c is not case]
     moved = shift_of(bench, learnt, recent, group, min(since, WEIGHED_DAYS), others)
     if moved is None:
         return
@@ -171,6 +177,7 @@ def _sized(
         return
     amount = float(known.mean())
     _, stds, _ = amounts_of(bench, moved, np.array([form]))
+    case.weighed["amount"] = amount
     std = float(np.hypot(stds[0], 0.12 * amount)) + float(known.std() / np.sqrt(len(known)))
     values = np.array([amount, max(amount - 1.96 * std, 0.0), amount + 1.96 * std])
     share = np.array([0.15, 0.25, 0.60])

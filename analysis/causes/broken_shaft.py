@@ -11,8 +11,8 @@ def levels(kind: str) -> dict[str, Levels]:
     return {
         "no-water": {
             "flow": (0.0, 0.03), "sun": (-1.4, 0.6), "water": (12.0, 8.0), "above": (0.0, 1.5), "lead": (0.0, 0.15), "backwards": (0.0, 0.1),
-            "probe": (1.0, 0.08), "before": (1.0, 0.08),
-            "torque": (-1.9, 0.6) if helical else (-1.6, 0.5),
+            "probe": (1.0, 0.08), "before": (1.0, 0.08), "drawn": (0.0, 0.25), "pipe": (0.0, 0.3),
+            "torque": (-2.2, 0.6) if helical else (-1.6, 0.5),
             "current": (-1.6, 0.6) if helical else (-0.9, 0.35),
         }
     }  # fmt: skip

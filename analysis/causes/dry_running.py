@@ -14,8 +14,8 @@ def levels(kind: str) -> dict[str, Levels]:
     helical = kind == "helical-rotor"
     common = {
         "flow": (0.03, 0.06), "sun": (-0.8, 0.5), "water": (0.0, 1.0), "above": (0.0, 2.0), "lead": (0.0, 0.1), "backwards": (0.0, 0.1),
-        "before": (0.8, 0.25),
-        "torque": (-1.1, 0.4) if helical else (-0.9, 0.35),
+        "before": (0.8, 0.25), "drawn": (1.5, 1.5), "pipe": (0.0, 0.3),
+        "torque": (-1.3, 0.5) if helical else (-0.9, 0.35),
         "current": (-1.0, 0.4) if helical else (-0.6, 0.3),
     }
     return {

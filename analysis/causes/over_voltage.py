@@ -15,6 +15,7 @@ class OverVoltageLimits:
 
     above: float = 0.004
     rows: int = 2
+    tripped_below: float = 0.02  # a controller that stops with a code so near below its rating measured more
 
 
 LIMITS = OverVoltageLimits()
@@ -28,11 +29,12 @@ def watch(view: DayView) -> list[Episode]:
     rating = view.facts.controller.max_input_voltage_v
     volts = seen.rows["pv_voltage_v"]
     with np.errstate(invalid="ignore"):
-        high = np.flatnonzero(volts > rating * (1 + LIMITS.above))
+        coded = (seen.rows["fault_code"] > 0) & ~seen.turning & (volts > rating * (1 - LIMITS.tripped_below))
+        high = np.flatnonzero((volts > rating * (1 + LIMITS.above)) | coded)
     if len(high) < LIMITS.rows:
         return []
     flag = int(high[LIMITS.rows - 1])
-    above = volts[high] - rating
+    above = np.maximum(volts[high] - rating, 0.0)
     return [
         Episode(
             "over-voltage",

@@ -10,7 +10,7 @@ def levels(kind: str) -> dict[str, Levels]:
     centrifugal pump lifts little or nothing for more power.
     """
     helical = kind == "helical-rotor"
-    common = {"water": (12.0, 8.0), "above": (0.0, 3.0), "probe": (1.0, 0.1), "before": (0.9, 0.4), "sun": (-0.6, 0.6)}
+    common = {"water": (12.0, 8.0), "above": (0.0, 3.0), "probe": (1.0, 0.1), "drawn": (0.1, 0.3), "pipe": (0.0, 0.3), "before": (0.9, 0.4), "sun": (-0.6, 0.6)}
     load = {
         "flow": (0.0, 0.03) if helical else (0.15, 0.2),
         "torque": (-0.9, 0.5) if helical else (0.1, 0.3),

@@ -11,9 +11,9 @@ from analysis.symptoms import DayView, Episode
 
 @dataclass(frozen=True)
 class SilentLimits:
-    """`after_h` of daylight: a mobile link is down for an hour often enough (common practice, no source)."""
+    """`after_h` of daylight: a mobile link is down for hours often enough (common practice, no source)."""
 
-    after_h: float = 2.0
+    after_h: float = 5.0
     sun_up_h: float = 0.5  # after sunrise: a board fed by a panel of its own wakes late
 
 

@@ -7,6 +7,7 @@ Never: rows off maximum power taken for the array's.
 
 import numpy as np
 
+from analysis.estimates.steady import steady_rows
 from analysis.estimates.sums import Sums, log_ratio
 from analysis.estimates.vector import HOURS, PLACE
 from analysis.look import Columns
@@ -18,14 +19,14 @@ LEAST_H = 0.2  # at maximum power within an hour of the sun's way
 LEAST_HIGH_H = 0.5  # for the day's low-sun and high-sun figures
 LOW_SUN_W_M2, HIGH_SUN_W_M2 = 150.0, 550.0
 SMOOTH_SHARE = 0.035  # of its mean: an hour that scatters less is free of broken cloud (common practice, no source)
+LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
 
 def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: range) -> None:
     """Write the array's parameters of `days` into `vector`; hours used per day into `clear_h` (days,)."""
     expected = seen.expected
-    hour = np.clip((seen.time_ms - _noon(plant, seen, days)) // HOUR_MS + HOURS // 2, 0, HOURS - 1).astype(np.int64)
-    bins = (seen.day - days.start) * HOURS + hour
+    bins = hour_bins(plant, seen, days)
     shape = (len(days), HOURS)
     with np.errstate(invalid="ignore"):
         bright = seen.at_max & (expected.poa_w_m2 > LOW_SUN_W_M2) & (seen.power_w > 0) & (expected.mpp_power_w > 0)
@@ -39,26 +40,28 @@ def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: ran
     _held(vector, plant, seen, days)
 
 
+def hour_bins(plant: Plant, seen: Columns, days: range) -> np.ndarray:
+    """By row, the hour of the sun's way within its day; first and last hour take what lies beyond. int64[n]"""
+    hour = (seen.time_ms - _noon(plant, seen, days)) // HOUR_MS + HOURS // 2
+    return (seen.day - days.start) * HOURS + np.clip(hour, 0, HOURS - 1)
+
+
 def _noon(plant: Plant, seen: Columns, days: range) -> np.ndarray:
     return seen.day * DAY_MS + (plant.days.noon_ms(days.start) - days.start * DAY_MS)
 
 
 def _usable(seen: Columns, bright: np.ndarray, bins: np.ndarray, shape: tuple[int, int]) -> tuple[np.ndarray, Floats]:
     """Rows that speak of the array's current: all bright ones with a sensor, else those of smooth hours."""
-    sums = Sums(bright, bins, shape)
-    hours = sums.of(seen.dt_h)
+    hours = Sums(bright, bins, shape).of(seen.dt_h)
     if seen.expected.poa_measured.all():
         return bright, hours
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(bright, seen.power_w / seen.expected.mpp_power_w, 0.0)
-        mean = sums.of(ratio * seen.dt_h) / hours
-        scatter = np.sqrt(np.maximum(sums.of(ratio**2 * seen.dt_h) / hours - mean**2, 0.0))
-        smooth = (hours >= 2 * LEAST_H) & (scatter < SMOOTH_SHARE * mean)
-    return bright & (smooth.ravel()[bins] | seen.expected.poa_measured), hours
+    return steady_rows(bright, bins, shape, ratio, seen.dt_h, 2 * LEAST_H, SMOOTH_SHARE), hours
 
 
 def _day_figures(
-    vector: Floats, seen: Columns, usable: np.ndarray, bright: np.ndarray, days: range, hour_bins: np.ndarray
+    vector: Floats, seen: Columns, usable: np.ndarray, bright: np.ndarray, days: range, hours_bin: np.ndarray
 ) -> None:
     expected, dt = seen.expected, seen.dt_h
     with np.errstate(invalid="ignore"):
@@ -79,7 +82,7 @@ def _day_figures(
             vector[:, PLACE[f"{name}0"] : PLACE[f"{name}0"] + 2] = log_ratio(
                 sums.of(column * dt), sums.of(should * dt), sums.of(dt) >= LEAST_HIGH_H
             )
-    clear = _smooth_sun(seen, hour_bins, days)
+    clear = _smooth_sun(seen, hours_bin, days)
     if clear.any():
         sums = Sums(clear, seen.day - days.start, (len(days),))
         enough = sums.of(dt) >= LEAST_HIGH_H
@@ -94,18 +97,14 @@ def _smooth_sun(seen: Columns, bins: np.ndarray, days: range) -> np.ndarray:
     with np.errstate(divide="ignore", invalid="ignore"):
         high = expected.poa_measured & (expected.clear_poa_w_m2 > HIGH_SUN_W_M2)
         ratio = np.where(high, expected.poa_w_m2 / expected.clear_poa_w_m2, 0.0)
-        sums = Sums(high, bins, (len(days), HOURS))
-        hours = sums.of(seen.dt_h)
-        mean = sums.of(ratio * seen.dt_h) / hours
-        scatter = np.sqrt(np.maximum(sums.of(ratio**2 * seen.dt_h) / hours - mean**2, 0.0))
-        smooth = (hours >= 2 * LEAST_H) & (scatter < SMOOTH_SHARE * mean)
-    return high & smooth.ravel()[bins]
+    return steady_rows(high, bins, (len(days), HOURS), ratio, seen.dt_h, 2 * LEAST_H, SMOOTH_SHARE)
 
 
 def _held(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
     """The power at which the pump stands while the array could give clearly more."""
     with np.errstate(invalid="ignore"):
         held = seen.settled & seen.asked & seen.held & (seen.expected.mpp_power_w > PLENTY * seen.power_w)
+        held &= np.isnan(seen.flow_m3_h) | (seen.flow_m3_h > LIFTS_SHARE * seen.should_m3_h)
     sums = Sums(held, seen.day - days.start, (len(days),))
     hours = sums.of(seen.dt_h)
     vector[:, PLACE["cap"]] = log_ratio(sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= LEAST_HIGH_H)

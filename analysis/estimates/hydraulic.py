@@ -6,13 +6,17 @@ Never: rows without water (symptoms judge them), rows before the pump has settle
 
 import numpy as np
 
+from analysis.estimates.electric import hour_bins
+from analysis.estimates.steady import steady_rows
 from analysis.estimates.sums import Sums, log_ratio, mean
-from analysis.estimates.vector import BANDS, PLACE
+from analysis.estimates.vector import BANDS, HOURS, PLACE
 from analysis.look import Columns
 from analysis.plant import Plant
 from analysis.rows import Floats
 
 LEAST_H = 0.4  # of settled running in a band: less is no test (common practice, no source)
+LEAST_STEADY_H = 0.3
+STEADY_SHARE = 0.07  # about a straight line through the hour (common practice, no source)
 NO_WATER_SHARE = 0.12  # of the expected flow: below it the pump gives nothing, which fast causes judge
 LEAST_FLOW_SHARE = 0.06  # of full flow: below it a ratio says little
 
@@ -24,6 +28,10 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     bins = (seen.day - days.start) * BANDS + band
     shape = (len(days), BANDS)
     good = _good(plant, seen)
+    hours_bin = hour_bins(plant, seen, days)
+    good = steady_rows(
+        good, hours_bin, (len(days), HOURS), np.nan_to_num(seen.power_w), seen.dt_h, LEAST_STEADY_H, STEADY_SHARE
+    )
     dt, flow = seen.dt_h, seen.flow_m3_h
     sums = Sums(good, bins, shape)
     hours = sums.of(dt)

@@ -73,7 +73,7 @@ def _tolerance(plant: Plant, sun_measured: bool) -> list[Floats]:
 def _tolerance_own() -> Floats:
     return (
         shift(q=0.025, n=0.025, t=0.025, i=0.03, p=0.3, l=0.3, rest=0.3, first=0.5, av=0.008, gc=0.02, cap=0.6, ai=0.05, ap=0.05)
-        + shift(s=_horizon(0.02, 0.5))
+        + shift(s=_horizon(0.025, 1.2))
     )
 
 
@@ -94,20 +94,20 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
 
 def _drift_own(sun_measured: bool) -> Floats:
     return shift(
-        q=0.006, n=0.006, t=0.005, i=0.006, p=0.25, l=0.2, rest=0.2, first=0.15, av=0.004, gc=0.03, cap=0.02, ai=0.02, ap=0.02
-    ) + shift(s=_horizon(0.01 if sun_measured else 0.02, 0.15))
+        q=0.006, n=0.006, t=0.005, i=0.006, p=0.25, l=0.2, rest=0.2, first=0.15, av=0.004, gc=0.05, cap=0.02, ai=0.02, ap=0.02
+    ) + shift(s=_horizon(0.01 if sun_measured else 0.02, 0.06))
 
 
 def _day_own(sun_measured: bool) -> Floats:
     return shift(
         q=0.02, n=0.02, t=0.012, i=0.012, p=0.25, l=0.25, rest=0.15, first=0.35, av=0.006, gc=0.03, cap=0.03, ai=0.03, ap=0.03
-    ) + shift(s=_horizon(0.015 if sun_measured else 0.03, 0.1))
+    ) + shift(s=_horizon(0.015 if sun_measured else 0.03, 0.06))
 
 
 def _horizon(noon: float, edge: float) -> Floats:
     """By hour of the sun's way: `noon` in the middle, `edge` where horizon and season decide."""
     away = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2)
-    return noon + (edge - noon) * np.clip((away - 3.0) / 2.5, 0.0, 1.0) ** 2
+    return noon + (edge - noon) * np.clip((away - 1.5) / 2.0, 0.0, 1.0)
 
 
 HYDRAULIC = np.array([PLACE[f"{name}{band}"] for name in "qntipl" for band in range(3)] + [PLACE["rest"], PLACE["first"]])

@@ -1,0 +1,49 @@
+"""Which hours are steady: nothing but the sun's own course moved the power, or a sensor followed a clear sky.
+
+Flow: sums.py -> HERE -> hydraulic.py, electric.py.
+Wells, meters and controllers answer with a lag, so that figures from under broken cloud are off in ways that no model knows.
+Never: judgement.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.estimates.sums import Sums
+from analysis.rows import Floats
+
+
+def steady_rows(
+    which: NDArray[np.bool_], bins: NDArray[np.int64], shape: tuple[int, ...], value: Floats, weight: Floats, least: float, share: float
+) -> NDArray[np.bool_]:
+    """Rows that `which` picks, in bins whose values scatter little about a straight line in time.
+
+    Parameters
+    ----------
+    which : bool[n]
+    bins : int64[n]
+        Hour of each row, below the product of `shape`.
+    value, weight : float64[n]
+        What must be steady; what each row stands for. [h]
+    least : float
+        A bin needs so much weight. [h]
+    share : float
+        Most scatter about the line, over the mean. [-]
+    """
+    sums = Sums(which, bins, shape)
+    along = _within(bins, weight)
+    w, wx, wy = sums.of(weight), sums.of(weight * along), sums.of(weight * value)
+    wxx, wxy, wyy = sums.of(weight * along**2), sums.of(weight * along * value), sums.of(weight * value**2)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean_x, mean = wx / w, wy / w
+        var_x, cov, var = wxx / w - mean_x**2, wxy / w - mean_x * mean, wyy / w - mean**2
+        rest = np.maximum(var - np.where(var_x > 1e-9, cov**2 / var_x, 0.0), 0.0)
+        good = (w >= least) & (np.sqrt(rest) < share * mean)
+    return which & good.ravel()[bins]
+
+
+def _within(bins: NDArray[np.int64], weight: Floats) -> Floats:
+    """Time within the row's bin, h, from its first row."""
+    starts = np.concatenate([[True], np.diff(bins) != 0])
+    first = np.maximum.accumulate(np.where(starts, np.arange(len(bins)), 0))
+    ticks = np.cumsum(np.rint(weight * 3.6e6).astype(np.int64))
+    return (ticks - ticks[first]) / 3.6e6
