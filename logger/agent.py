@@ -116,9 +116,10 @@ class Agent:
         care.read += 1
         try:
             read = source.read(Turn(starts_s, starts_s + READ_S_MAX, parts.now_s))
-            care.failed_since_ms = None
+            care.failed_since_ms, care.failed_in_a_row = None, 0
         except SourceError as error:
             care.failed += 1
+            care.failed_in_a_row += 1
             care.last_trouble = str(error)
             care.failed_since_ms = care.failed_since_ms or parts.clock.stamp().time_ms
             read = dict.fromkeys(source.channels)

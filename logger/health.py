@@ -35,6 +35,7 @@ class SourceCare:
     slowest_s: float = 0.0
     last_trouble: str | None = None
     failed_since_ms: int | None = None
+    failed_in_a_row: int = 0
 
 
 @dataclass
@@ -80,6 +81,7 @@ class Health:
         return {
             "read": care.read,
             "failed": care.failed,
+            "failed_in_a_row": care.failed_in_a_row,
             "late": care.late,
             "seconds": round(care.seconds, 3),
             "slowest_s": round(care.slowest_s, 3),

@@ -64,20 +64,26 @@ class Expected:
     """What the healthy pump draws and gives at one input power; rows of a small table. Unknown = left out."""
 
     input_power_w: float = fact("W", 1, 1e6)
-    flow_m3_h: float | None = fact("m3/h", 0, 1000, default=None)
+    flow_m3_h: float = fact("m3/h", 0, 1000)
     motor_current_a: float | None = fact("A", 0, 500, default=None)
     discharge_pressure_bar: float | None = fact("bar", -1, 250, default=None)
 
 
 @dataclass(frozen=True)
 class PumpFacts:
-    """What the board needs to judge by itself (urgent.py)."""
+    """What the board judges by (urgent.py). `start_delay_s`: from motor running to water moving, when healthy.
 
-    start_delay_s: float = fact("s", 0, 3600, default=60.0)
+    `running_`: above these the motor is driven, where no state says so. Place: for the sun, which wakes a controller.
+    """
+
+    start_delay_s: float = fact("s", 0, 3600, default=30.0)
     meter_step_m3: float | None = fact("m3", 0.0001, 100, default=None)
     running_power_w: float = fact("W", 1, 1e6, default=100.0)
     running_current_a: float = fact("A", 0.05, 500, default=0.5)
     pressure_max_bar: float | None = fact("bar", 0, 250, default=None)
+    voltage_max_v: float | None = fact("V", 10, 2000, default=None)
+    latitude_deg: float | None = fact("deg", -90, 90, default=None)
+    longitude_deg: float | None = fact("deg", -180, 180, default=None)
     fault_codes_ignored: tuple[int, ...] = ()
     expected: tuple[Expected, ...] = ()
 

@@ -1,0 +1,219 @@
+"""What harms pump or well within hours, judged on the board itself, without server or internet.
+
+A verdict is made from the last samples and a few facts; it is pure, so that the same samples give the same verdict.
+True = it is so, and has been for HOLD_S; False = the figures show that it is not so; not in the answer = nobody can tell.
+Same names as logger/record/causes.py, same sense as the server's: a cause is named only where a reading tells it from
+its rivals; the rivals that the sensors here cannot tell apart are said in the evidence.
+Flow: running.py -> HERE -> alerts.py. Never: a stop (the logger cannot), history, learning.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from logger.running import Sample, driven_since_s, expected_at, expected_volume_m3, power_w
+from logger.settings_tables import PumpFacts
+
+HOLD_S = 45.0
+"""So long it must hold: with samples every few seconds a verdict falls within 60 s of the start delay's end."""
+SAMPLES_MIN = 3
+STEPS_MIN = 3
+NO_FLOW_SHARE, WATER_SHARE = 0.05, 0.2
+NO_FLOW_M3_H, DUE_M3_H = 0.02, 0.1
+"""Up to the first, a meter's creep and no water; above the second, water is due (common practice, no source)."""
+LIGHT_SHARE, HEAVY_SHARE, PRESSURE_SHARE = 0.65, 1.25, 1.5
+"""Of the healthy motor current or pressure at the same power. PLACEHOLDER: set from simulated plants, not from field data."""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Of one cause. `evidence` with the figures; `check` what to do first, safely."""
+
+    cause: str
+    is_so: bool
+    evidence: str = ""
+    check: str = ""
+    channel: str | None = None
+
+
+STOP = "Switch the pump off at its own switch: the logger cannot stop it."
+WIRING = "Leave the wiring to licensed people."
+CHECKS = {
+    "dry-running": f"{STOP} Then dip the water level. {WIRING}",
+    "closed-delivery": f"{STOP} Then look for a shut valve or a frozen or pinched pipe before it is started again.",
+    "broken-shaft": f"{STOP} Do not start it again; shaft or riser needs the lifting crew.",
+    "stalled-motor": f"{STOP} Do not start it again and again. {WIRING}",
+    "over-voltage": f"Array voltage is above the controller's rating. {WIRING} {STOP}",
+    "controller-trip": f"Write down the controller's code and look it up in its manual. {WIRING}",
+    "sensor-fault": f"Trust no reading of this sensor. Its terminals may stand at array voltage. {WIRING}",
+    "silent": f"Look at the cable and at the device's own lamp. {WIRING}",
+}
+
+
+def judge(samples: Sequence[Sample], facts: PumpFacts) -> list[Verdict]:
+    """At the newest sample. `samples` oldest first, the last ten minutes at least where a coarse meter tells the flow."""
+    if not samples:
+        return []
+    recent = _held(samples)
+    settled = _settled(samples, facts)
+    return [
+        *_water(settled, facts),
+        *_pressure(recent, facts),
+        *_voltage(recent, facts),
+        *_stalled(settled),
+        *_fault_code(recent, facts),
+    ]
+
+
+def _settled(samples: Sequence[Sample], facts: PumpFacts) -> Sequence[Sample]:
+    """The samples of the present run after its start delay; empty: not driven, or not long enough."""
+    since = driven_since_s(samples, facts)
+    if since is None:
+        return []
+    return [one for one in samples if one.at_s >= since + facts.start_delay_s]
+
+
+def _held(samples: Sequence[Sample]) -> Sequence[Sample]:
+    """The last HOLD_S of them, SAMPLES_MIN at least; empty where they do not reach so far back."""
+    if len(samples) < SAMPLES_MIN or samples[-1].at_s - samples[0].at_s < HOLD_S:
+        return []
+    within = [one for one in samples if one.at_s >= samples[-1].at_s - HOLD_S]
+    return within if len(within) >= SAMPLES_MIN else list(samples)[-SAMPLES_MIN:]
+
+
+def _water(settled: Sequence[Sample], facts: PumpFacts) -> list[Verdict]:
+    """Motor driven, and does water come? What makes it stay away, as far as the sensors here tell."""
+    flowing, told = _flowing(settled, facts)
+    if flowing is None:
+        return []
+    values = settled[-1].values
+    wet = values.get("low_level_probe_wet")
+    if flowing:
+        agrees = _probe_disagrees(_held(settled))
+        found = [Verdict(cause, False) for cause in ("dry-running", "closed-delivery", "broken-shaft")]
+        if agrees is not None:
+            evidence = f"The low-level probe says dry while {told}: it or its cable is wrong, and it guards the pump."
+            found.append(Verdict("sensor-fault", agrees, evidence, CHECKS["sensor-fault"], "low_level_probe_wet"))
+        return found
+    cause, why = _why_no_water(values, facts, wet)
+    return [Verdict(cause, True, f"The motor is driven, but {told}. {why}", CHECKS[cause])]
+
+
+def _flowing(settled: Sequence[Sample], facts: PumpFacts) -> tuple[bool | None, str]:
+    """Does water come, and in which words; None: the sensors cannot say (yet)."""
+    held = _held(settled)
+    flows = [(one, flow) for one in held if (flow := one.values.get("flow_m3_h")) is not None]
+    if len(flows) >= SAMPLES_MIN:
+        shares = [(flow, expected_at(power_w(one.values), facts, "flow_m3_h")) for one, flow in flows]
+        newest = f"{flows[-1][1]:g} m3/h comes"
+        if all(flow >= (WATER_SHARE * healthy if healthy else NO_FLOW_M3_H) for flow, healthy in shares):
+            return True, newest
+        if all(_should_flow(one, healthy) for (one, _), (_, healthy) in zip(flows, shares, strict=True)) and all(
+            flow <= NO_FLOW_SHARE * (healthy or 0.0) + NO_FLOW_M3_H for flow, healthy in shares
+        ):
+            return False, f"only {newest}" if flows[-1][1] else "no water comes"
+        return None, ""
+    return _stepping(settled, facts)
+
+
+def _should_flow(sample: Sample, healthy: float | None) -> bool:
+    """Is water due? By the pump's figures; without them only a dry probe says that the pump has nothing to lift.
+
+    At dawn and dusk many a healthy pump turns too slowly to lift, which is no fault.
+    """
+    if healthy is not None:
+        return healthy > DUE_M3_H
+    return sample.values.get("low_level_probe_wet") == 0
+
+
+def _stepping(settled: Sequence[Sample], facts: PumpFacts) -> tuple[bool | None, str]:
+    """As `_flowing`, where only a coarse register tells: no step while three were due."""
+    read = [one for one in settled if one.values.get("volume_m3") is not None]
+    if facts.meter_step_m3 is None or len(read) < SAMPLES_MIN:
+        return None, ""
+    newest = read[-1].values["volume_m3"]
+    since_step = [read[-1]]
+    for one in reversed(read[:-1]):
+        if one.values["volume_m3"] != newest:
+            break
+        since_step.insert(0, one)
+    due = expected_volume_m3(since_step, facts)
+    if due is None:
+        return None, ""
+    if due >= STEPS_MIN * facts.meter_step_m3 and since_step[-1].at_s - since_step[0].at_s >= HOLD_S:
+        minutes = (since_step[-1].at_s - since_step[0].at_s) / 60
+        return False, f"the meter stood still for {minutes:.0f} min, in which {due * 1000:.0f} L should have come"
+    return (True, "the meter turns") if len(since_step) < len(read) else (None, "")
+
+
+def _why_no_water(values: dict[str, float | None], facts: PumpFacts, wet: float | None) -> tuple[str, str]:
+    power, current = power_w(values), values.get("motor_current_a")
+    healthy_a = expected_at(power, facts, "motor_current_a")
+    pressure, healthy_bar = values.get("discharge_pressure_bar"), expected_at(power, facts, "discharge_pressure_bar")
+    load = f" Motor current {current:g} A, healthy {healthy_a:.1f} A." if current is not None and healthy_a else ""
+    light = bool(load) and (current or 0.0) < LIGHT_SHARE * (healthy_a or 0.0)
+    if pressure is not None and healthy_bar and pressure > PRESSURE_SHARE * healthy_bar:
+        return "closed-delivery", f"Pressure at the wellhead is {pressure:g} bar, healthy {healthy_bar:.1f} bar.{load}"
+    if wet == 0:
+        return "dry-running", f"The low-level probe says dry.{load}"
+    if light and wet == 1:
+        return (
+            "broken-shaft",
+            f"The probe says wet and the motor turns light.{load} A dry pump with a false probe looks alike.",
+        )
+    if light:
+        return "dry-running", f"The motor turns light.{load} A broken shaft looks alike."
+    if load and (current or 0.0) > HEAVY_SHARE * (healthy_a or 0.0):
+        return "closed-delivery", f"The motor works hard.{load}"
+    return "dry-running", f"A shut valve, a broken shaft or a dead meter would look alike here.{load}"
+
+
+def _probe_disagrees(held: Sequence[Sample]) -> bool | None:
+    said = [wet for one in held if (wet := one.values.get("low_level_probe_wet")) is not None]
+    if len(said) < SAMPLES_MIN or len(set(said)) > 1:
+        return None
+    return said[0] == 0
+
+
+def _pressure(recent: Sequence[Sample], facts: PumpFacts) -> list[Verdict]:
+    read = [bar for one in recent if (bar := one.values.get("discharge_pressure_bar")) is not None]
+    if facts.pressure_max_bar is None or len(read) < SAMPLES_MIN or min(read) < facts.pressure_max_bar:
+        return []  # that it is not too high says nothing of a shut valve behind the gauge
+    evidence = f"Pressure at the wellhead is {read[-1]:g} bar; it should stay below {facts.pressure_max_bar:g} bar."
+    return [Verdict("closed-delivery", True, evidence, CHECKS["closed-delivery"])]
+
+
+def _voltage(recent: Sequence[Sample], facts: PumpFacts) -> list[Verdict]:
+    read = [volts for one in recent if (volts := one.values.get("pv_voltage_v")) is not None]
+    if facts.voltage_max_v is None or len(read) < SAMPLES_MIN:
+        return []
+    evidence = f"The array stands at {read[-1]:g} V; the controller is rated for {facts.voltage_max_v:g} V."
+    if min(read) > facts.voltage_max_v:
+        return [Verdict("over-voltage", True, evidence, CHECKS["over-voltage"])]
+    return [Verdict("over-voltage", False)] if max(read) <= facts.voltage_max_v else []
+
+
+def _stalled(settled: Sequence[Sample]) -> list[Verdict]:
+    held = _held(settled)
+    read = [
+        (speed, amps)
+        for one in held
+        if (speed := one.values.get("motor_speed_rpm")) is not None
+        and (amps := one.values.get("motor_current_a")) is not None
+    ]
+    if len(read) < SAMPLES_MIN:
+        return []
+    if all(speed == 0 and amps > 0 for speed, amps in read):
+        evidence = f"The motor is fed with {read[-1][1]:g} A and does not turn."
+        return [Verdict("stalled-motor", True, evidence, CHECKS["stalled-motor"])]
+    return [Verdict("stalled-motor", False)] if all(speed != 0 for speed, _ in read) else []
+
+
+def _fault_code(recent: Sequence[Sample], facts: PumpFacts) -> list[Verdict]:
+    read = [round(code) for one in recent if (code := one.values.get("fault_code")) is not None]
+    if len(read) < SAMPLES_MIN:
+        return []
+    bad = [code for code in read if code and code not in facts.fault_codes_ignored]
+    if len(bad) == len(read):
+        evidence = f"The controller shows fault code {bad[-1]}."
+        return [Verdict("controller-trip", True, evidence, CHECKS["controller-trip"], "fault_code")]
+    return [Verdict("controller-trip", False)] if not bad else []
