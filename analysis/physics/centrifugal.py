@@ -163,19 +163,26 @@ def _fit_head(basis: Basis, x: Floats, head: Floats, flow: Floats) -> tuple[floa
     def coefficients(theta):
         return theta[2] - steps @ theta[3:]
 
-    def residuals(theta):
+    def predicted(theta, flow):
+        return x ** theta[0] * (basis.matrix(flow / x ** theta[1]) @ coefficients(theta))
+
+    def residuals(theta, sigma, rough, keep):
         coef = coefficients(theta)
-        predicted = x ** theta[0] * (basis.matrix(flow / x ** theta[1]) @ coef)
         priors = [(theta[0] - 2) / EXPONENT_STD[0], (theta[1] - 1) / EXPONENT_STD[1], (coef[0] - coef[2]) / 0.15]
-        return np.concatenate([keep * (predicted - head) / sigma, rough @ coef, priors])
+        return np.concatenate([keep * (predicted(theta, flow) - head) / sigma, rough @ coef, priors])
 
     freedom = 1.0 if several else 1e-6
     low = np.concatenate([[2 - 0.3 * freedom, 1 - 0.2 * freedom, 0.1], np.zeros(basis.size - 1)])
     high = np.concatenate([[2 + 0.3 * freedom, 1 + 0.2 * freedom, 5.0], np.full(basis.size - 1, 3.0)])
     theta = np.concatenate([[2.0, 1.0, 1.2], np.full(basis.size - 1, 1.0 / basis.size)])
     for _ in range(2):
-        theta = least_squares(residuals, theta, bounds=(low, high), x_scale="jac", max_nfev=60).x
-        keep = _robust(residuals(theta)[: len(x)] / keep)
+        fixed = (sigma, rough, keep)
+        theta = least_squares(residuals, theta, bounds=(low, high), x_scale="jac", max_nfev=60, args=fixed).x
+        # flow was measured too: where the curve is steep its scatter counts as scatter of head (effective variance)
+        off = predicted(theta, flow * (1 + SIGMA)) - predicted(theta, flow * (1 - SIGMA))
+        sigma = np.hypot(SIGMA * (0.5 * head + 0.5 * x**2), 0.5 * off)
+        keep = _robust((predicted(theta, flow) - head) / sigma)
+        rough = choose_weight(basis, flow / x, head / x**2, sigma / x**2) * basis.roughness()
     return float(theta[0]), float(theta[1]), coefficients(theta)
 
 

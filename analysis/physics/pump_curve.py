@@ -63,6 +63,24 @@ def fit_curve(rows: Mapping[str, ArrayLike], kind: PumpKind, rated_speed_rpm: fl
     References
     ----------
     .. [1] ISO 9906:2012, clause 4.4 (tolerances; up to 10 kW default +-10 % flow, +-8 % head). From memory.
+
+    Examples
+    --------
+    A bench run at two speeds, asked at a third:
+
+    >>> rows = {
+    ...     "speed_rpm": [1800, 1800, 1800, 2900, 2900, 2900],
+    ...     "flow_m3_h": [0.0, 4.0, 7.0, 0.0, 6.4, 11.3],
+    ...     "head_m": [31.0, 27.0, 18.7, 80.5, 70.0, 48.5],
+    ...     "power_w": [310, 470, 560, 1200, 1850, 2240],
+    ... }
+    >>> pump = fit_curve(rows, "multistage-centrifugal")
+    >>> print(f"{pump.head(2400, 5.0):.0f} m, {pump.power(2400, 5.0):.0f} W, {pump.flow(2400, 40.0):.1f} m3/h")
+    49 m, 1047 W, 7.8 m3/h
+    >>> from analysis.physics import Reason
+    >>> at_90_m = pump.answer("flow", 2400, 90.0)
+    >>> float(at_90_m.value), Reason(int(at_90_m.reason)).name
+    (0.0, 'NOT_LIFTING')
     """
     if kind not in KINDS:
         raise ValueError(f"kind must be one of {', '.join(KINDS)}, got {kind!r}")

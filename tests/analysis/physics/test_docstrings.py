@@ -1,5 +1,6 @@
 """The physics' docstrings are its manual, so a test reads them: parameters, units, literature, module headers."""
 
+import doctest
 import importlib
 import inspect
 import pkgutil
@@ -115,3 +116,10 @@ def test_the_pump_models_questions_name_units_in_and_out(method):
     assert re.search(r"\[[^\]]+\], \[[^\]]+\] -> \[[^\]]+\]", text), (
         "inputs and output with units, as [W], [m] -> [m3/h]"
     )
+
+
+def test_the_examples_run():
+    """Each example in the manual gives what it prints."""
+    results = [doctest.testmod(module) for module in modules()]
+    assert sum(result.attempted for result in results) > 0
+    assert sum(result.failed for result in results) == 0
