@@ -4,6 +4,8 @@ Flow: scenario.py, cases.py, live.py say what goes wrong -> HERE (effects on the
 Never: how a fault is recognised.
 """
 
+# ruff: noqa: ARG001  all ways to go wrong have one signature, needed or not
+
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal
@@ -36,7 +38,7 @@ GREATEST = {
     "float_says",
 }
 PRODUCT = {"use", "speed_setting", "switched_on", "probe_heeded"}
-SHUT = 5e4  # m per (m3/h)^2: a shut valve
+SHUT = 5e6  # m per (m3/h)^2: a shut valve
 
 
 @dataclass(frozen=True)
@@ -159,11 +161,10 @@ def _dry(fault: Fault, plant: Plant, sky: Sky, share: Floats) -> dict[str, Any]:
     left = (1.0 - fault.severity) * 0.33 * flow
     sunk = plant.facts.pump.setting_depth_m - plant.well.resting_m(sky.unix_s) - 0.3
     says = 1.0 if fault.options.get("probe", "wet") == "wet" else -1.0
-    gone = {
+    return {
         "static_m": share * sunk, "inflow_m3_h": np.where(share > 0, left, 1e9),
         "probe_says": np.where(share > 0, says, -1.0), "probe_heeded": np.where(share > 0, 0.0, 1.0),
     }  # fmt: skip
-    return gone
 
 
 def _clogging(fault: Fault, plant: Plant, sky: Sky, share: Floats) -> dict[str, Any]:

@@ -23,13 +23,14 @@ from samples.truth import Truth
 
 def write_history(
     folder: Path, live_start: datetime, days: int = HISTORY_DAYS, step_s: int = 60, sites: list[str] | None = None,
-    told: Callable[[str, int, int], None] = lambda site, done, of: None,
+    told: Callable[[str, int, int], None] | None = None,
 ) -> list[SampleSite]:  # fmt: skip
     """The scenario's history up to `live_start`; `told(site, done, of)` after each site. Returns the sites written."""
     chosen = [site for site in scenario(live_start, days) if sites is None or site.id in sites]
     for done, site in enumerate(chosen, 1):
         write_site(folder / site.id, site, live_start, days, step_s)
-        told(site.id, done, len(chosen))
+        if told is not None:
+            told(site.id, done, len(chosen))
     return chosen
 
 

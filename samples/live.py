@@ -160,7 +160,7 @@ def open_station(folder: Path, site: SampleSite, start_s: float) -> Station:
 def serve(
     folder: Path, start: datetime, speed: float, real_from_s: float | None = None, sites: list[str] | None = None,
     history_days: int = HISTORY_DAYS, stop: Callable[[], bool] = lambda: False,
-    ready: Callable[[dict[str, Station]], None] = lambda stations: None,
+    ready: Callable[[dict[str, Station]], None] | None = None,
 ) -> None:  # fmt: skip
     """Run until `stop`. `real_from_s` (seconds since 1970 of the machine's clock): when `start` is; now if None."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -173,7 +173,8 @@ def serve(
                 selector.register(stations[site.id].terminal.fd, selectors.EVENT_READ, stations[site.id])
             control = Control(folder / "control.sock", stations, selector)
             begun = time.time() if real_from_s is None else real_from_s
-            ready(stations)
+            if ready is not None:
+                ready(stations)
             try:
                 _run(stations, selector, lambda: start.timestamp() + speed * (time.time() - begun), stop)
             finally:
@@ -218,7 +219,7 @@ def main(words: list[str] | None = None) -> int:
     args = parser.parse_args(words)
     ended: list[int] = []
 
-    def end(number: int, frame: FrameType | None) -> None:
+    def end(number: int, _: FrameType | None) -> None:
         ended.append(number)
 
     signal.signal(signal.SIGTERM, end)

@@ -29,6 +29,7 @@ from samples.truth import Truth, truths
 Floats = NDArray[np.float64]
 PLANT_STEP_S = 60
 REGISTER_FACTOR_SPREAD = 0.012
+DRAWN, CLEAN = Likeness(), Dirt()
 
 
 @dataclass
@@ -51,8 +52,8 @@ def make_season(
     step_s: int = 60,
     seed: int = 0,
     channels: tuple[str, ...] | None = None,
-    likeness: Likeness = Likeness(),
-    dirt: Dirt = Dirt(),
+    likeness: Likeness = DRAWN,
+    dirt: Dirt = CLEAN,
 ) -> tuple[pd.DataFrame, list[Truth]]:
     """Readings from `start` (left out) to `end` (included) every `step_s` seconds (1 to 900, must divide 86400).
 
@@ -65,7 +66,7 @@ def make_season(
 
 def live_season(
     facts: SiteFacts, faults: list[Fault], start: datetime, end: datetime, step_s: int = 60, seed: int = 0,
-    channels: tuple[str, ...] | None = None, likeness: Likeness = Likeness(), dirt: Dirt = Dirt(),
+    channels: tuple[str, ...] | None = None, likeness: Likeness = DRAWN, dirt: Dirt = CLEAN,
 ) -> Season:  # fmt: skip
     """As make_season, with the plant and its state kept."""
     if not 1 <= step_s <= 900 or 86400 % step_s:
@@ -120,7 +121,7 @@ def instrument(
         else:
             raise ValueError(f"no instrument is made for channel {name!r}")
     for fault in faults:
-        name = fault.channel
+        name = fault.channel or ""
         if fault.cause == "sensor-fault" and name in found and name not in ("volume_m3", *FLAGS):
             found[name] = sick(name, found[name], how_sick(fault), time_s, CLASSES[name].step)
     return found, volume

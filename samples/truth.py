@@ -6,7 +6,7 @@ Never: readings.
 """
 
 from dataclasses import dataclass, replace
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +42,7 @@ class Truth:
 
 
 def truths(lived: Lived, faults: list[Fault], start_s: float, end_s: float) -> list[Truth]:
-    """One Truth for each fault that fell between `start_s` and `end_s`; harmless ones are marked."""
+    """One Truth for each fault that fell between `start_s` and `end_s` and came to anything; harmless ones are marked."""
     found = []
     for fault in faults:
         begins, ends = max(epoch(fault.begins), start_s), min(epoch(fault.ends), end_s)
@@ -52,6 +52,8 @@ def truths(lived: Lived, faults: list[Fault], start_s: float, end_s: float) -> l
         there = (weight(fault, time_s) > 0) & (time_s > start_s) & (time_s <= end_s)
         last = there & (time_s > ends - 3 * 86400.0)
         size, water = (None, None) if fault.harmless else _measure(lived, faults, fault, there)
+        if not fault.harmless and not _showed(fault, size):
+            continue
         size_last, _ = (None, None) if size is None else _measure(lived, faults, fault, last)
         lasting = epoch(fault.ends) > end_s
         found.append(
@@ -63,8 +65,14 @@ def truths(lived: Lived, faults: list[Fault], start_s: float, end_s: float) -> l
     return found
 
 
+def _showed(fault: Fault, size: float | None) -> bool:
+    """Whether the fault came to anything at all: one that falls into a still night is nobody's to find."""
+    quantity = CAUSES[fault.cause].quantity
+    return quantity not in ("duration", "volts above rating", "trips per day", "starts per hour") or (size or 0.0) > 0.0
+
+
 def _utc(seconds: float) -> datetime:
-    return datetime.fromtimestamp(seconds, timezone.utc)
+    return datetime.fromtimestamp(seconds, UTC)
 
 
 def _measure(
@@ -125,7 +133,7 @@ def _power(lived: Lived, faults: list[Fault], fault: Fault, there: NDArray[np.bo
     quantity = CAUSES[fault.cause].quantity
     whole = np.broadcast_to(there.any(axis=0), there.shape) if quantity == "daily energy lost" else there
     if fault.cause == "cable-fault" and fault.part != "array":
-        return _motor_cable(lived, fault, there)
+        return _motor_cable(lived, there)
     if fault.cause == "controller-derating":
         limit = lived.plant.facts.controller.max_power_w
         healthy = np.minimum(lived.offer.power_w * lived.plant.control.mppt_share, limit)
@@ -138,7 +146,7 @@ def _power(lived: Lived, faults: list[Fault], fault: Fault, there: NDArray[np.bo
     return None if total <= 0 else 1.0 - float(lived.offer.power_w[used].sum()) / total
 
 
-def _motor_cable(lived: Lived, fault: Fault, there: NDArray[np.bool_]) -> float | None:
+def _motor_cable(lived: Lived, there: NDArray[np.bool_]) -> float | None:
     """Share of the input power that the joint, the lost phase or the splice takes."""
     run, motor, fx = lived.run, lived.plant.motor, lived.scene.effects
     used = there & (run.rpm > 0)

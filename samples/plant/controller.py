@@ -21,7 +21,7 @@ OVERLOAD_WAIT_S = 480.0
 STALL_PUSH_S, STALL_PERIOD_S = 25.0, 420.0
 
 
-def power_allowed(plant: Plant, state: State, available_w: Floats, box_c: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+def power_allowed(plant: Plant, available_w: Floats, box_c: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     """What the controller would take: its share of the maximum, its rating, less what heat forbids. [W]"""
     c = plant.control
     rating = plant.facts.controller.max_power_w

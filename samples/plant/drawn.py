@@ -92,7 +92,7 @@ def latitude_climate(latitude_deg: float, altitude_m: float) -> Climate:
     )  # fmt: skip
 
 
-def draw_plant(facts: SiteFacts, seed: int, likeness: Likeness = Likeness()) -> Plant:
+def draw_plant(facts: SiteFacts, seed: int, likeness: Likeness) -> Plant:
     """The plant of `seed` at this site."""
     rng = stream(seed, "plant")
     flow = 1.0 + _within(rng, 0.035, 0.08) if likeness.flow is None else likeness.flow
@@ -105,6 +105,7 @@ def draw_plant(facts: SiteFacts, seed: int, likeness: Likeness = Likeness()) -> 
     pump = pump_of(facts, motor_of(facts))
     if isinstance(pump, Helical):
         pump = replace(pump, rub_nm=pump.rub_nm * rub, litre=pump.litre * flow, stick=float(rng.uniform(1.5, 2.4)))
+        pump = replace(pump, lifts_at_m=pump.rated_head * float(rng.uniform(1.05, 1.5)))
     else:
         pump = replace(
             pump, h0=pump.h0 * (1.0 + 0.3 * (flow - 1.0)), h1=pump.h1 / flow, h2=pump.h2 / flow**2,

@@ -34,12 +34,12 @@ class Helical:
         swept = 0.06 * self.litre * rpm
         leaky = fx["wear"] * self.rated_flow / max(self.rated_head - 0.6 * self.tight_m, 5.0)
         slip = self.slip + leaky
-        tight = self.tight_m * np.where(fx["wear"] > 0, 0.6, 1.0)
+        tight = self.tight_m * (1 - 0.4 * np.minimum(np.asarray(fx["wear"]) / 0.1, 1.0))
         left = np.maximum(swept - slip * np.maximum(lift_m - tight, 0.0), 0.0)
         flow = 2 * left / (1 + np.sqrt(1 + 4 * slip * obstruction * left))
         head = np.where(left > 0, lift_m + obstruction * flow**2, tight + swept / np.maximum(slip, 1e-6))
         beyond = np.maximum(head - self.lifts_at_m, 0.0)
-        head = np.maximum(head - 0.88 * beyond, 0.0)
+        head = np.maximum(head - 0.97 * beyond, 0.0)
         turns = (1 - fx["uncoupled"]) * (1 - fx["reversed"])
         flow = flow * wet * turns
         rub = (self.rub_nm * (1 + heat - 0.25 * fx["wear"]) + self.drag_nm_per_krpm * rpm / 1000.0) * (

@@ -30,6 +30,7 @@ class Motor:
     newton_metre_per_a: float
     magnetising_a: float
     phases: int
+    no_load_nm: float
     ohm: float
     cable_ohm: float
     iron_w: float
@@ -37,8 +38,8 @@ class Motor:
     idle_w: float
 
     def current_a(self, torque_nm, fx):
-        """Current in each lead (RMS, or DC). Shapes broadcast. [A]"""
-        working = np.abs(torque_nm) / self.newton_metre_per_a
+        """Current in each lead (RMS, or DC) while it is fed; bearings and iron take some without load. Broadcasts. [A]"""
+        working = (np.abs(torque_nm) + self.no_load_nm) / self.newton_metre_per_a
         working = working * (1.0 + 0.62 * fx["phase_lost"])
         return np.sqrt(working**2 + self.magnetising_a**2)
 
@@ -66,7 +67,8 @@ def motor_of(facts: SiteFacts, losses: float = 1.0) -> Motor:
     magnetising = MAGNETISING_SHARE[kind] * rated_a
     cable = COPPER_OHM_MM2_M * facts.cable.length_m / facts.cable.conductor_mm2
     return Motor(
-        kind, rated_w, rated_rpm, rated_a, rated_nm, rated_nm / np.sqrt(rated_a**2 - magnetising**2), magnetising, phases,
+        kind, rated_w, rated_rpm, rated_a, rated_nm, 1.06 * rated_nm / np.sqrt(rated_a**2 - magnetising**2), magnetising,
+        phases, 0.06 * rated_nm,
         losses * COPPER_SHARE[kind] * rated_w / (phases * rated_a**2), cable, losses * 0.022 * rated_w,
         losses * 0.03, 4.0 + 0.003 * rated_w,
     )  # fmt: skip

@@ -40,6 +40,7 @@ class Run:
     wanted_w: Floats
     flow: Floats
     pumped: Floats
+    head_m: Floats
     level_m: Floats
     empty_m3: Floats
     tank_m3: Floats
@@ -90,7 +91,7 @@ def _one_step(scene: Scene, state: State, run: Run, step: int, which: Any, keep:
     level = np.minimum(level, intake + 0.3)
     wet, up = controller.probe_and_float(plant, state, fx, level)
     box = state.box_c + scene.sky.ambient_c[step, which]
-    wanted, hot = controller.power_allowed(plant, state, scene.offer.power_w[step, which], box)
+    wanted, hot = controller.power_allowed(plant, scene.offer.power_w[step, which], box)
     if scene.forced_w is None:
         driven = controller.decide(
             plant, state, fx, step_s, wanted, scene.offer.voltage_v[step, which], scene.offer.open_v[step, which], wet
@@ -101,7 +102,7 @@ def _one_step(scene: Scene, state: State, run: Run, step: int, which: Any, keep:
         driven, push = np.where(wanted > 0, step_s, 0.0), np.zeros(len(level), bool)
         state.running = (driven > 0).astype(float)
     done = _pump(scene, state, fx, step, which, level, wanted, driven)
-    rpm, torque, power, pumped, heavy = done
+    rpm, torque, power, pumped, head, heavy = done
     if scene.forced_w is None:
         controller.overload(state, heavy)
     turning = (driven > 0) & ~push & ~heavy
@@ -121,7 +122,7 @@ def _one_step(scene: Scene, state: State, run: Run, step: int, which: Any, keep:
     drawn, spilt = _tank(plant, state, scene.draw_m3_h[step, which], flow, step_s)
     controller.warm_box(plant, state, fx, step_s, power, scene.sky.plane_w_m2[step, which])
     out = (
-        state.running, driven, rpm, torque, power, wanted, flow, pumped, level, state.empty_m3, state.tank_m3, drawn, spilt,
+        state.running, driven, rpm, torque, power, wanted, flow, pumped, np.where(turning, head, 0.0), level, state.empty_m3, state.tank_m3, drawn, spilt,
         state.box_c, np.where(hot & turning & (state.code == 0), controller.HOT, state.code), wet, up,
         (push | heavy), hot,
     )  # fmt: skip
@@ -159,7 +160,7 @@ def _pump(
     c, pump, motor = plant.control, plant.pump, plant.motor
     if not np.any(driven > 0):
         none = np.zeros(len(level))
-        return none, none, none, none, none > 0
+        return none, none, none, none, none, none > 0
     limit, _ = _share_of_water(scene, state, fx, level, scene.gasp[step, which])
     riser, pipe = plant.pipes.obstruction(state.flow)
     blocked = riser + pipe + fx["clog_intake"] + fx["clog_pump"] + fx["clog_delivery"]
@@ -172,15 +173,15 @@ def _pump(
 
     starved = bool(np.any(limit < 1.4 * pump.rated_flow))
 
-    def at(rpm: Floats) -> tuple[Floats, Floats, Floats]:
-        flow, _, torque = pump.work(rpm, lift, blocked, fx, 1.0, state.heat)
+    def at(rpm: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        flow, head, torque = pump.work(rpm, lift, blocked, fx, 1.0, state.heat)
         if starved:
             wet = np.minimum(1.0, limit / np.maximum(flow, 1e-9))
-            flow, _, torque = pump.work(rpm, lift, blocked, fx, wet, state.heat)
+            flow, head, torque = pump.work(rpm, lift, blocked, fx, wet, state.heat)
         torque = torque + np.asarray(fx["drag"]) * motor.rated_nm
-        return flow, torque, motor.input_w(torque, rpm, fx)
+        return flow, torque, motor.input_w(torque, rpm, fx), head
 
-    _, torques, powers = at(ladder)
+    _, torques, powers, _ = at(ladder)
     too_heavy = motor.current_a(torques, fx) > MOST_CURRENT * motor.rated_a
     powers = np.where(too_heavy, 1e12, np.maximum.accumulate(powers, axis=0))
     below = (powers <= wanted).sum(axis=0) - 1
@@ -191,10 +192,10 @@ def _pump(
     share = np.clip((wanted - powers[low, column]) / np.maximum(span, 1e-9), 0.0, 1.0)
     share = np.where(below < 0, 0.0, share)
     rpm = least + (low + share) / (SPEEDS - 1) * (top - least)
-    flow, torque, power = at(rpm)
+    flow, torque, power, head = at(rpm)
     fits = power <= wanted * 1.0001
     scale = np.where(fits, 1.0, wanted / np.maximum(power, 1e-9))
-    return rpm * scale, torque, np.minimum(power, wanted), flow * scale, heavy
+    return rpm * scale, torque, np.minimum(power, wanted), flow * scale, head, heavy
 
 
 def column(

@@ -55,7 +55,7 @@ def true_values(lived: Lived) -> dict[str, Floats]:
     run, sky, plant, fx = lived.run, lived.sky, lived.plant, lived.scene.effects
     shape = run.flow.shape
     limit = plant.facts.controller.speed_limit_pct
-    full = {
+    return {
         **electric(lived),
         "flow_m3_h": run.flow,
         "discharge_pressure_bar": pressure(lived),
@@ -72,7 +72,6 @@ def true_values(lived: Lived) -> dict[str, Floats]:
         "switched_on": np.broadcast_to(np.asarray(fx["switched_on"], float), shape),
         "tank_level_m": run.tank_m3 / plant.facts.tank.capacity_m3 * TANK_HEIGHT_M,
     }
-    return full
 
 
 def pressure(lived: Lived) -> Floats:
@@ -82,7 +81,7 @@ def pressure(lived: Lived) -> Floats:
     throttle = np.asarray(fx["clog_delivery"])
     head = plant.pipes.outlet_height_m + (pipe + throttle) * run.flow**2
     dead = (run.rpm > 0) & (throttle > 50.0)
-    head = np.where(dead, plant.pipes.outlet_height_m + throttle * run.pumped**2, head)
+    head = np.where(dead, run.head_m - run.level_m, head)
     held = run.empty_m3 < 0.002
     return np.where(held, head, 0.0) * 997.0 * 9.80665 / 1e5
 

@@ -50,15 +50,10 @@ class Lived:
         return self.scene.offer
 
 
-def no_effects(plant: Plant, sky: Sky) -> Effects:
-    """Nothing wrong."""
-    return Effects()
-
-
-def set_scene(plant: Plant, days: NDArray[np.int64], step_s: int, effects_of: EffectsOf = no_effects) -> Scene:
+def set_scene(plant: Plant, days: NDArray[np.int64], step_s: int, effects_of: EffectsOf | None = None) -> Scene:
     """Sky, array and effects over `days`, in steps of `step_s` (divides 86400)."""
     sky = make_sky(plant.facts, plant.climate, plant.landscape_seed, plant.seed, days, step_s)
-    effects = effects_of(plant, sky)
+    effects = Effects() if effects_of is None else effects_of(plant, sky)
     draw = water_drawn(plant, sky, days) * np.asarray(effects["use"])
     return Scene(
         plant, sky, supply(plant.panels, sky, effects), effects, plant.well.resting_m(sky.unix_s), draw,
@@ -87,13 +82,13 @@ def _gasps(seed: int, days: NDArray[np.int64], second: Floats) -> Floats:
 def sunny_steps(scene: Scene) -> range:
     """From the first to the last step of the day in which any day has power."""
     lit = np.flatnonzero((scene.offer.open_v > 0).any(axis=1))
-    return range(int(lit[0]), min(int(lit[-1]) + 2, len(scene.sky.second))) if len(lit) else range(0, 0)
+    return range(int(lit[0]), min(int(lit[-1]) + 2, len(scene.sky.second))) if len(lit) else range(0)
 
 
 def live_day(scene: Scene, begin: State, run: Run, lanes: NDArray[np.int64]) -> State:
     """Whole days from their beginning states; returns the states at their ends."""
     steps = sunny_steps(scene)
-    state = through_night(scene, begin, run, lanes, range(0, steps.start)).after_night()
+    state = through_night(scene, begin, run, lanes, range(steps.start)).after_night()
     run_steps(scene, state, run, lanes, steps)
     return through_night(scene, state, run, lanes, range(steps.stop, len(scene.sky.second)))
 
@@ -140,7 +135,7 @@ def _handed_on(begins: State, ends: State, run: Run, capacity: float) -> State:
     Wells and tank are carried through all days at once (decay and gain of each day), so that a shift does not creep
     on by one day a pass. A tank that was full or empty in a day forgets how it began.
     """
-    forgets = (run.float_up > 0.5).any(axis=0) | (run.tank_m3 <= 1e-9).any(axis=0)
+    forgets = np.logical_or((run.float_up > 0.5).any(axis=0), (run.tank_m3 <= 1e-9).any(axis=0))
     count = len(begins.tank_m3)
     wanted = begins.take(np.arange(count))
     later = np.arange(1, count)
