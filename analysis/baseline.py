@@ -17,8 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.factors import NAMES, Factors
+from analysis.observation import DayEstimate, Observation
 from analysis.uncertainty import COVERAGE, prior, tolerances
 from logger.record.site_facts import SiteFacts, VisitKind
+
+__all__ = ["Baseline", "DayEstimate", "Observation"]
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +30,10 @@ JUDGED_AFTER_DAYS = 3
 """Sound days before a factor may be called beyond its tolerance."""
 ENOUGH_DAYS, WELL_KNOWN, WELL_KNOWN_M = 5, 0.006, 0.15
 """A factor closes after that many days once all that is seen of it can be foretold so well (shares; metres for levels)."""
+JOINTLY = 2.5
+"""Factors that are only seen together are beyond their tolerance when their sum is that many of its standard deviations off."""
+MAIN_SHARE = 0.25
+"""Of the sum's variance: factors with less are not named."""
 TOLD_APART = 0.5
 """A factor whose standard uncertainty is still above this share of its prior's was not told apart from its fellows: when one
 of them is put back, so is it."""
@@ -45,36 +52,6 @@ OPENED_BY: Mapping[VisitKind, tuple[str, ...]] = {
     "other": (),
 }
 """What a visit may have changed. Exchanged leads are right or wrong, there is nothing to learn."""
-
-
-@dataclass(frozen=True)
-class Observation:
-    """One number that a day's sound running tells.
-
-    kind
-        "flow", "flow_at_speed", "power_at_speed", "motor_current", "level", "pressure", "array_power", "array_voltage",
-        "array_current", "clear_sky": what was compared.
-    value
-        Measured less expected at HEALTHY: the logarithm of the ratio for shares, metres for levels and pressures.
-    std
-        Its standard uncertainty without that of the factors: noise, model misfit.
-    slopes
-        Change of `value` for a unit of each factor, by name; absent = 0.
-    """
-
-    kind: str
-    value: float
-    std: float
-    slopes: Mapping[str, float]
-
-
-@dataclass(frozen=True)
-class DayEstimate:
-    """One closed solar day. `date`: ISO 8601, local. `running_h`: hours of sound running behind the observations."""
-
-    date: str
-    observations: tuple[Observation, ...]
-    running_h: float
 
 
 @dataclass(frozen=True)
@@ -155,7 +132,7 @@ class Baseline:
         mean = opened._within_season(mean, start)
         days_open = np.where(touched & (days_open >= 0), days_open + 1, days_open)
         learnt = replace(opened, values=_floats(mean), covariance=_square(cov), days_open=_ints(days_open))
-        return learnt._judged()._closed(day.observations)
+        return learnt._judged(day.observations)._closed(day.observations)
 
     def _visited(self, date: str) -> "Baseline":
         """The factors opened by the visits up to and on `date`."""
@@ -187,16 +164,21 @@ class Baseline:
             mean[place] = kept
         return mean
 
-    def _judged(self) -> "Baseline":
+    def _judged(self, observations: tuple[Observation, ...]) -> "Baseline":
         """Open factors that need more than their tolerance: put back, closed, named."""
         off = np.array([value - _nominal(name) for name, value in zip(NAMES, self.values, strict=True)])
-        std = np.sqrt(np.diag(np.array(self.covariance)))
-        ripe = np.array(self.days_open) >= JUDGED_AFTER_DAYS
-        out = ripe & (np.abs(off) - np.array(self.tolerance) > std)
+        cov, tolerance, days_open = np.array(self.covariance), np.array(self.tolerance), np.array(self.days_open)
+        std, ripe = np.sqrt(np.diag(cov)), days_open >= JUDGED_AFTER_DAYS
+        out = ripe & (np.abs(off) - tolerance > std)
+        for seen in observations:
+            slopes = np.where(ripe, _slopes(seen), 0.0)
+            parts = (slopes * tolerance / COVERAGE) ** 2
+            known = float(np.sqrt(slopes @ cov @ slopes))
+            if abs(float(slopes @ off)) > JOINTLY * np.sqrt(parts.sum()) + known > 0.0:
+                out |= parts > MAIN_SHARE * parts.sum()
         if not out.any():
             return self
-        mean, cov = np.array(self.values), np.array(self.covariance)
-        days_open = np.array(self.days_open)
+        mean = np.array(self.values)
         back = out | ((days_open > 0) & (std > TOLD_APART * np.array(self.tolerance) / COVERAGE))
         for place in np.flatnonzero(back):
             mean[place] = _nominal(NAMES[place])

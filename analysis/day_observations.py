@@ -8,9 +8,9 @@ Never: judgement of soundness, learning.
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.baseline import DayEstimate, Observation
 from analysis.expected import Expected, SiteModel
 from analysis.factors import NAMES
+from analysis.observation import DayEstimate, Observation
 from analysis.rows import Floats, Rows
 
 Flags = NDArray[np.bool_]
