@@ -18,11 +18,11 @@ from dashboard.attempts import Attempts
 from dashboard.headers import Etags, OwnOrigin, SafeHeaders
 from dashboard.hub import Hub
 from dashboard.pages import Pages
-from dashboard.routes import api_readings, api_sites, api_who, finding, fleet, live, plain, sign_in, site
+from dashboard.routes import api_pictures, api_readings, api_sites, api_who, finding, fleet, live, plain, sign_in, site
 from dashboard.settings import Settings
 
 COOKIE = "wellhand"
-ROUTERS = (plain, sign_in, site, fleet, finding, api_who, api_sites, api_readings, live)
+ROUTERS = (plain, sign_in, site, fleet, finding, api_who, api_sites, api_readings, api_pictures, live)
 ABOUT = (
     "Solar borehole pumps: what they do, what is wrong with them, and the readings it rests on. Sign in at /sign-in."
 )

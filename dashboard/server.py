@@ -3,12 +3,15 @@
 Flow: commands/serve.py -> HERE -> uvicorn.
 """
 
+import errno
+import signal
 import socket
 from types import FrameType
 
 import uvicorn
 from fastapi import FastAPI
 
+PORT_MAX = 65_535
 GRACE_S = 5
 """For answers that are being sent when the end comes."""
 
@@ -32,6 +35,8 @@ class Server(uvicorn.Server):
 
 def listening_socket(host: str, port: int) -> socket.socket:
     """Bound, not yet listening. OSError: the port is taken, or no such address."""
+    if not 0 <= port <= PORT_MAX:
+        raise OSError(errno.EINVAL, f"a port is 0 to {PORT_MAX}")
     family, kind, protocol, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
     bound = socket.socket(family, kind, protocol)
     try:
@@ -44,8 +49,18 @@ def listening_socket(host: str, port: int) -> socket.socket:
 
 
 def serve(app: FastAPI, bound: socket.socket) -> None:
-    """Until SIGTERM or SIGINT."""
+    """Until SIGTERM or SIGINT; returns, so that the caller can end what it started."""
     config = uvicorn.Config(
         app, log_level="warning", access_log=False, timeout_graceful_shutdown=GRACE_S, server_header=False
     )
-    Server(config).run(sockets=[bound])
+    # uvicorn raises the signal once more when it has ended, for whoever handled it before; nobody needs it here.
+    before = {number: signal.signal(number, _heard) for number in (signal.SIGTERM, signal.SIGINT)}
+    try:
+        Server(config).run(sockets=[bound])
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _heard(_signal: int, _frame: FrameType | None) -> None:
+    """The server has ended already."""

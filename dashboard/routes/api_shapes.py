@@ -124,15 +124,36 @@ class BoardOut(BaseModel):
     refused: list[dict[str, Any]]
 
 
+class PointsOut(BaseModel):
+    """Binned readings: mean x and y of each bin, the middle half of its y, and its weight in hours."""
+
+    x: list[float]
+    y: list[float]
+    low: list[float]
+    high: list[float]
+    hours: list[float]
+
+
 class FlowPictureOut(BaseModel):
-    """Flow against power: the expected curve with its 95 % band, and (power, flow) of the readings before and after."""
+    """Flow against power: the expected curve with its 95 % band, and the readings before and after."""
 
     power_w: list[float]
     expected_m3_h: list[float | None]
     low: list[float | None]
     high: list[float | None]
-    before: list[tuple[float, float]]
-    after: list[tuple[float, float]]
+    before: PointsOut
+    after: PointsOut
+
+
+class ArrayPictureOut(BaseModel):
+    """The array's power at its maximum against the sun: likewise, in W over W/m2."""
+
+    sun_w_m2: list[float]
+    expected_w: list[float | None]
+    low: list[float | None]
+    high: list[float | None]
+    before: PointsOut
+    after: PointsOut
 
 
 class WhoOut(BaseModel):

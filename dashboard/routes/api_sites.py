@@ -9,20 +9,17 @@ from pydantic import AwareDatetime
 
 from dashboard.dependencies import OpenStore, SignedIn, TheSettings, ThisFinding, ThisSite
 from dashboard.errors import DOCUMENTED, BadRequest, NotFound
-from dashboard.evidence import flow_picture
 from dashboard.look import may_see, site_seen, sites_seen
 from dashboard.routes.api_shapes import (
     BoardOut,
     DayOut,
     FindingOut,
-    FlowPictureOut,
     NowOut,
     SiteOut,
     day_out,
     finding_out,
     now_out,
 )
-from dashboard.views.flow_data import flow_data
 from dashboard.views.priority import level, present_ms
 from logger.record.site_facts import SiteFacts
 
@@ -93,16 +90,6 @@ def list_findings(
 def show_finding(site: ThisSite, finding: ThisFinding) -> FindingOut:
     """One finding as it stands now."""
     return finding_out(site.site.id, finding)
-
-
-@router.get("/sites/{site_id}/findings/{finding_id}/flow-against-power")
-def show_flow_picture(site: ThisSite, finding: ThisFinding, store: OpenStore, settings: TheSettings) -> FlowPictureOut:
-    """The picture that shows the finding, as data: a week before it began, and its last week."""
-    now_ms = present_ms(settings.now_ms(), [site_seen(store, site)])
-    picture = flow_picture(store, site, finding, now_ms)
-    if picture is None:
-        raise NotFound("no readings of flow and power lie around this finding", fix="see its evidence in words")
-    return FlowPictureOut(**flow_data(picture))
 
 
 @router.get("/sites/{site_id}/days")

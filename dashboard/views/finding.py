@@ -6,20 +6,19 @@ Flow: finding, its site, days and flow picture -> HERE -> templates/finding.html
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from analysis.pictures import ArrayPicture, FlowPicture
 from analysis.summary import DaySummary
 from dashboard.languages import Words
 from dashboard.views import advice
+from dashboard.views.curve_svg import array_svg, flow_svg
 from dashboard.views.day_svg import day_svg
 from dashboard.views.figures import cubic, day_of, moment, ms_of, number, percent, since, size_text, sureness
-from dashboard.views.flow_svg import flow_svg
 from dashboard.views.priority import SiteSeen
 from logger.record.finding import Finding
 
-if TYPE_CHECKING:
-    from analysis.pictures import FlowPicture
+OF_THE_ARRAY = {"panel-soiling", "shading", "string-out", "controller-derating", "over-voltage"}
 
 
 @dataclass(frozen=True)
@@ -30,6 +29,24 @@ class DayRow:
     water: str
     expected: str
     lost: str
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """One picture: its heading, the sentence below it, and safe SVG; without `svg`, `says` tells why there is none."""
+
+    title: str
+    says: str
+    svg: str
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the pictures are drawn from; None where no reading speaks of it."""
+
+    flow: FlowPicture | None
+    array: ArrayPicture | None
+    days: list[DaySummary]
 
 
 @dataclass(frozen=True)
@@ -44,14 +61,11 @@ class FindingPage:
     evidence: str
     check: str
     cautions: list[str]
-    flow_svg: str
-    day_svg: str
+    drawings: list[Drawing]
     days: list[DayRow]
 
 
-def finding_page(
-    site: SiteSeen, finding: Finding, picture: "FlowPicture | None", days: list[DaySummary], now_ms: int, words: Words
-) -> FindingPage:
+def finding_page(site: SiteSeen, finding: Finding, evidence: Evidence, now_ms: int, words: Words) -> FindingPage:
     """All that the page says of one finding."""
     return FindingPage(
         site_id=site.id,
@@ -62,10 +76,27 @@ def finding_page(
         evidence=finding.evidence,
         check=finding.check,
         cautions=advice.cautions(finding, words),
-        flow_svg=flow_svg(picture, words) if picture is not None else "",
-        day_svg=day_svg(days, began_date(finding, site), words),
-        days=[_day(day, words) for day in reversed(days)],
+        drawings=_drawings(site, finding, evidence, words),
+        days=[_day(day, words) for day in reversed(evidence.days)],
     )
+
+
+def _drawings(site: SiteSeen, finding: Finding, evidence: Evidence, words: Words) -> list[Drawing]:
+    """The picture that speaks most of this cause first."""
+    flow = flow_svg(evidence.flow, words) if evidence.flow else ""
+    sun = array_svg(evidence.array, words) if evidence.array else ""
+    day = day_svg(evidence.days, began_date(finding, site), words)
+    drawn = {"flow": flow, "sun": sun, "day": day}
+    wanted = ("sun", "day", "flow") if finding.cause in OF_THE_ARRAY else ("flow", "day", "sun")
+    return [
+        Drawing(
+            words(f"finding.{kind}_picture"),
+            words(f"finding.{kind}_{'picture_says' if drawn[kind] else 'none'}"),
+            drawn[kind],
+        )
+        for kind in wanted
+        if drawn[kind] or kind != wanted[2]
+    ]
 
 
 def began_date(finding: Finding, site: SiteSeen) -> str:
