@@ -17,6 +17,7 @@ log = logging.getLogger(__name__)
 EVERY_S = 1.0
 IDLE_MS = 5 * 60_000  # of the clock: a site that sends nothing is looked at so often
 FAILED_PAUSE_S = 60.0
+REAL_GRACE_MS = 60_000  # an invented clock may run fast, but a batch takes its time all the same
 
 
 class Rounds:
@@ -25,6 +26,7 @@ class Rounds:
     def __init__(self, store: Store, clock: Clock, stop: threading.Event):
         self._store, self._clock, self._stop = store, clock, stop
         self._not_before_s: dict[str, float] = {}
+        self._grace_ms = max(GRACE_MS, round(REAL_GRACE_MS * clock.rate))
 
     def run(self) -> None:
         """Rounds, at most one a second."""
@@ -43,7 +45,7 @@ class Rounds:
         return turned
 
     def _due(self) -> list[str]:
-        quiet_since_ms, now_s = self._clock.now_ms() - GRACE_MS - IDLE_MS, time.monotonic()
+        quiet_since_ms, now_s = self._clock.now_ms() - self._grace_ms - IDLE_MS, time.monotonic()
         with self._store.reading() as connection:
             due = state.changed_sites(connection)
             judged = state.judged_until(connection)
@@ -52,7 +54,7 @@ class Rounds:
 
     def _turn(self, site: str) -> bool:
         try:
-            done = turn(self._store, site, self._clock.now_ms())
+            done = turn(self._store, site, self._clock.now_ms(), self._grace_ms)
         except Exception as error:
             log.exception("%s could not be judged; its readings are kept, next try in %.0f s.", site, FAILED_PAUSE_S)
             self._not_before_s[site] = time.monotonic() + FAILED_PAUSE_S

@@ -7,11 +7,13 @@ SQLite only one worker runs, and the lock on the database is taken for the writi
 Never: the broker; a clock of its own.
 """
 
+import logging
 from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection
 
 from analysis import pipeline
+from analysis.memory import StateError
 from analysis.snapshots import kept_snapshots
 from analysis.store import Store, findings, outbox, pulse, read_out, sites, state, summaries
 from analysis.store.tables import number_of
@@ -20,10 +22,13 @@ from logger.record.site_facts import SiteFacts
 from logger.record.site_file import read_site
 from logger.record.topics import FINDINGS
 
+log = logging.getLogger(__name__)
+
 GRACE_MS = 15 * 60_000
 """When nothing comes, the clock itself says how far time is complete, less this: batches of a slow link are under way."""
 CHUNK_MS = 6 * 86_400_000  # a second's readings of so long, some 500,000 rows, are held in memory together
 DISPROVED = "judged again with all that is known now, it does not stand"
+LINK_WAS_DOWN = "its readings came later: the link was down, not the board"
 
 
 @dataclass(frozen=True)
@@ -46,7 +51,7 @@ class _Seen:
     notes: dict[int, int]
     closes: list[int]
     base_ms: int | None
-    base: bytes | None
+    base: pipeline.State | None
     first_ms: int | None
     until_ms: int
 
@@ -59,11 +64,11 @@ class _Outcome:
     rows: int
 
 
-def turn(store: Store, site: str, clock_ms: int) -> Turned | None:
+def turn(store: Store, site: str, clock_ms: int, grace_ms: int = GRACE_MS) -> Turned | None:
     """Judge one site up to now. None: another worker has it, or it never sent anything. KeyError: no such site."""
     if store.engine.dialect.name == "sqlite":
         with store.reading() as connection:
-            seen = _look(connection, site, clock_ms)
+            seen = _look(connection, site, clock_ms, grace_ms)
             outcome = _work_out(connection, seen) if seen else None
         if seen is None or outcome is None:
             return None
@@ -72,11 +77,11 @@ def turn(store: Store, site: str, clock_ms: int) -> Turned | None:
     with store.writing() as connection:
         if not state.claim(connection, site):
             return None
-        seen = _look(connection, site, clock_ms)
+        seen = _look(connection, site, clock_ms, grace_ms)
         return _keep(connection, site, seen, _work_out(connection, seen)) if seen else None
 
 
-def _look(connection: Connection, site: str, clock_ms: int) -> _Seen | None:
+def _look(connection: Connection, site: str, clock_ms: int, grace_ms: int) -> _Seen | None:
     """Where to begin: the newest state that nothing new lies before."""
     number = number_of(connection, site)
     facts = read_site(sites.facts_text(connection, site))
@@ -86,17 +91,23 @@ def _look(connection: Connection, site: str, clock_ms: int) -> _Seen | None:
         return None
     newest_ms = read_out.newest_ms(connection, number, clock_ms)
     judged_ms = state.judged_until(connection).get(site, first_ms)
-    until_ms = max(judged_ms, newest_ms or first_ms, clock_ms - GRACE_MS)
+    until_ms = max(judged_ms, newest_ms or first_ms, clock_ms - grace_ms)
     closes = state.closes(connection, number, facts.digest)
     good = [close_ms for close_ms in closes if close_ms < min(notes.values(), default=close_ms + 1)]
     base_ms = good[-1] if good else None
-    base = None if base_ms is None else state.snapshot(connection, number, base_ms)
+    base = None
+    if base_ms is not None:
+        try:
+            base = pipeline.loads(state.snapshot(connection, number, base_ms), facts)
+        except StateError as error:
+            log.warning("%s: %s.", site, error)
+            base_ms, good = None, []
     return _Seen(number, facts, notes, good, base_ms, base, first_ms, until_ms)
 
 
 def _work_out(connection: Connection, seen: _Seen) -> _Outcome:
     """Run the engine from the base over the rows after it, some days at a time."""
-    now = pipeline.begin(seen.facts) if seen.base is None else pipeline.loads(seen.base, seen.facts)
+    now = pipeline.begin(seen.facts) if seen.base is None else seen.base
     days_before = len(now.days)
     closed: dict[int, pipeline.State] = {}
     start = (seen.first_ms or 0) if seen.base_ms is None else seen.base_ms + 1
@@ -149,5 +160,6 @@ def reconciled(fresh: tuple[Finding, ...], known: dict[str, Finding]) -> tuple[F
     ids = {one.id for one in fresh}
     for old in known.values():
         if old.id not in ids and old.withdrawn is None:
-            kept.append(replace(old, withdrawn=DISPROVED, revision=old.revision + 1))
+            why = LINK_WAS_DOWN if old.cause == "silent" else DISPROVED
+            kept.append(replace(old, withdrawn=why, revision=old.revision + 1))
     return tuple(kept)
