@@ -25,7 +25,7 @@ class HelicalCore:
     """A fitted helical-rotor pump. Speeds are relative to `reference_rpm`.
 
     flow_terms : displacement [m3/h at x = 1], slip: constant, per H, per H^2, per x H, each >= 0
-    power_terms : of 1, x, x H, x^2, x^3, H, x H^2, each >= 0 [W, m]
+    power_terms : of 1, x, x H, x^2, x^3, H, H^2, each >= 0 [W, m]; 1, H, H^2 are copper loss, which follows torque squared
     """
 
     reference_rpm: float
@@ -53,7 +53,7 @@ class HelicalCore:
     def power_at_head(self, x: Floats, head_m: Floats) -> Floats:
         """Power at relative speed and head. [W]"""
         one, first, lift, square, cube, still, copper = self.power_terms
-        return one + still * head_m + x * (first + lift * head_m + copper * head_m**2 + x * (square + cube * x))
+        return one + head_m * (still + copper * head_m) + x * (first + lift * head_m + x * (square + cube * x))
 
     def power(self, x: Floats, flow_m3_h: Floats) -> Floats:
         """Power at relative speed and flow, through the head that they mean. [W]"""
@@ -61,8 +61,8 @@ class HelicalCore:
 
     def breakaway_torque_n_m(self, head_m: Floats) -> Floats:
         """Torque that starts the rotor: friction and displacement torque at standstill, times what sticking adds. [N m]"""
-        _, first, lift, _, _, _, copper = self.power_terms
-        standing = first + lift * head_m + copper * head_m**2
+        _, first, lift, *_ = self.power_terms
+        standing = first + lift * head_m
         return STICKING * standing / (self.reference_rpm * np.pi / 30)
 
     def lift_speed(self, head_m: Floats) -> Floats:
@@ -111,7 +111,7 @@ def fit_helical(x: Floats, head_m: Floats, flow_m3_h: Floats, power_w: Floats, r
     top_flow, top_power = float(flow_m3_h.max()), float(power_w.max())
     flow_design = np.column_stack([x, -one, -h, -(h**2), -x * h])
     flow_coef = _bounded(flow_design, flow_m3_h, SIGMA * (flow_m3_h + 0.2 * top_flow), np.array([0, 0.5, 0, 1, 1]))
-    power_design = np.column_stack([one, x, x * h, x**2, x**3, h, x * h**2])
+    power_design = np.column_stack([one, x, x * h, x**2, x**3, h, h**2])
     held = np.array([1, 0, 0, 1, 1, 1, 1])
     power_coef = _bounded(power_design, power_w, SIGMA * (power_w + 0.1 * top_power), held)
     per_head = np.array([0, 0, 1, 2, 1]), np.array([0, 0, 1, 0, 0, 1, 2])
