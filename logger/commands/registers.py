@@ -26,7 +26,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--tables", default="input,holding", help="of coil, discrete, input, holding (default %(default)s)"
     )
     parser.add_argument("--registers", default="0-511", help="register addresses to scan (default %(default)s)")
-    parser.add_argument("--timeout", type=float, default=0.3, help="s to wait for an answer (default %(default)s)")
+    parser.add_argument("--timeout", type=float, default=0.6, help="s to wait for an answer (default %(default)s)")
     parser.add_argument("--pause", type=float, default=0.02, help="s to leave the device alone between questions")
     parser.add_argument("--out", default="controller.toml", help="register map to write (default %(default)s)")
     parser.add_argument("--list-only", action="store_true", help="list what answers, watch nothing")

@@ -25,8 +25,11 @@ from logger.modbus.ports import Port, Reopening
 DRAIN_BYTES_MAX = 4096
 LISTEN_SILENCE_S_MIN = 0.004
 """A user-space program hears silences no shorter than this; the standard's t3.5 is waited out where it is longer."""
-LATE_SILENCE_S = 0.25
-"""After a time-out the line must be silent for this long: a serial answer does not say what it answers."""
+LATE_SILENCE_S = 0.5
+"""A serial answer does not say what it answers: where one is still owed that could pass for the next one, the line must
+be silent for this long first. An answer that comes later still, and fits, cannot be told apart."""
+OWED_S = 5.0
+"""An answer later than this is no longer waited for."""
 BITS_PER_BYTE = 11
 
 Count = Callable[[str], None]
@@ -67,7 +70,8 @@ class RtuLink:
         self._port, self._now = port, now
         self._byte_s = BITS_PER_BYTE / baud
         self._silence_s = max(silence_s(baud), LISTEN_SILENCE_S_MIN)
-        self._is_late_answer_possible = False
+        self._owed: Request | None = None
+        self._owed_until_s = 0.0
 
     def ask(self, request: Request, timeout_s: float, count: Count) -> bytes:
         """Wait for silence, ask, and take the first frame that answers this request.
@@ -78,23 +82,26 @@ class RtuLink:
         question = rtu_request(request)
         patience_s = timeout_s + self._byte_s * (len(question) + 5 + request.reply_bytes())
         try:
-            self._drain(port, count)
+            self._drain(port, request, count)
             port.write(question)
-            self._is_late_answer_possible = True
             data = _answer(port, RtuReplies(request), patience_s, self._now, count)
-        except Refused:
-            self._is_late_answer_possible = False
+        except TimedOut:
+            self._owed, self._owed_until_s = request, self._now() + OWED_S
             raise
         except OSError as error:
             self._port.failed(error)
             raise
-        self._is_late_answer_possible = False
         self._port.worked()
         return data
 
-    def _drain(self, port: Port, count: Count) -> None:
+    def _drain(self, port: Port, request: Request, count: Count) -> None:
         """Noise, and late answers that would pass for the next one, are read away until the line is silent."""
-        silence_s = LATE_SILENCE_S if self._is_late_answer_possible else self._silence_s
+        silence_s = self._silence_s
+        owed = self._owed
+        if owed is not None and self._now() > self._owed_until_s:
+            self._owed = None
+        elif owed is not None and owed != request and (owed.unit, owed.function) == (request.unit, request.function):
+            silence_s, self._owed = LATE_SILENCE_S, None
         drained = 0
         while drained < DRAIN_BYTES_MAX and (stale := port.read(silence_s)):
             drained += len(stale)

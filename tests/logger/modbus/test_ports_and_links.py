@@ -94,13 +94,43 @@ def test_no_usable_answer_is_a_time_out_and_counted(script, kind):
     assert kind in counts
 
 
+NEXT = Request(7, Function.READ_INPUT_REGISTERS, 300, 2)
+LATE = with_crc(bytes.fromhex("07 04 04 FF FF FF FF"))
+
+
 def test_a_late_answer_is_not_taken_for_the_next_one():
     """The answer to the first question comes while the second is about to be asked: it is read away, not believed."""
-    late = with_crc(bytes.fromhex("07 04 04 FF FF FF FF"))
-    outcomes, counts, _ = asked([[(0.62, late)], [(0.05, GOOD)]], times=2)
-    assert isinstance(outcomes[0], TimedOut)
-    assert outcomes[1] == bytes.fromhex("00 01 00 02")
-    assert "stale" in counts
+    clock, counts = Clock(), []
+    link = RtuLink(Reopening(lambda: wire, clock), 9600, clock)
+    wire = Wire(clock, [[(0.75, LATE)], [(0.05, GOOD)]])
+    with pytest.raises(TimedOut):
+        link.ask(ASKED, 0.5, counts.append)
+    assert link.ask(NEXT, 0.5, counts.append) == bytes.fromhex("00 01 00 02")
+    assert counts == ["timeout", "stale"]
+
+
+def test_a_late_answer_that_serves_the_same_question_asked_again_does_not_serve_the_next():
+    clock, counts = Clock(), []
+    link = RtuLink(Reopening(lambda: wire, clock), 9600, clock)
+    wire = Wire(clock, [[(0.6, GOOD)], [(0.15, LATE)], [(0.05, GOOD)]])
+    with pytest.raises(TimedOut):
+        link.ask(ASKED, 0.5, counts.append)
+    assert link.ask(ASKED, 0.5, counts.append) == bytes.fromhex("00 01 00 02")
+    assert link.ask(NEXT, 0.5, counts.append) == bytes.fromhex("00 01 00 02"), (
+        "not the second answer to the first question"
+    )
+    assert counts == ["timeout", "stale"]
+
+
+def test_asking_the_same_again_does_not_wait_longer():
+    clock = Clock()
+    link = RtuLink(Reopening(lambda: wire, clock), 9600, clock)
+    wire = Wire(clock, [[], [(0.05, GOOD)]])
+    with pytest.raises(TimedOut):
+        link.ask(ASKED, 0.5, str)
+    began_s = clock()
+    link.ask(ASKED, 0.5, str)
+    assert clock() - began_s < 0.1
 
 
 def test_what_lies_in_the_buffer_is_read_away_first():
