@@ -37,7 +37,7 @@ MODULES = (  # invented, in the proportions of common crystalline modules
     sf.Module(330, 37.6, 8.78, 45.9, 9.33, -0.38, -0.29, 0.05, 45),
     sf.Module(410, 31.2, 13.14, 37.3, 13.93, -0.35, -0.27, 0.045, 43),
 )
-STANDARD_MM2 = (1.5, 2.5, 4.0, 6.0, 10.0, 16.0)
+STANDARD_MM2 = (1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0)
 STANDARD_PIPE_MM = (26.0, 32.0, 40.0, 50.0, 61.0, 75.0)
 
 
@@ -190,13 +190,13 @@ def _with_array(facts: sf.SiteFacts, rng, recipe: Recipe) -> sf.SiteFacts:
     _, module, strings, series = min(choices, key=lambda choice: choice[0])
     cold_v = series * module.v_oc_v * (1 + module.temp_coeff_v_oc_pct_c / 100 * (-5 - 25))
     control = replace(
-        facts.controller, max_input_voltage_v=float(np.ceil(cold_v * 1.02 / 10) * 10),
+        facts.controller, max_input_voltage_v=float(np.ceil(cold_v * 1.07 / 10) * 10),
         min_input_voltage_v=float(np.floor(0.5 * series * module.v_mp_v / 5) * 5),
         max_input_current_a=float(np.ceil(1.3 * strings * module.i_sc_a)),
     )  # fmt: skip
     length = float(round(rng.uniform(10, 40)))
     amps = strings * module.i_mp_a
-    mm2 = next((s for s in STANDARD_MM2 if 2 * 0.0185 * length * amps / s < 0.015 * series * module.v_mp_v), 16.0)
+    mm2 = next((s for s in STANDARD_MM2 if 2 * 0.0185 * length * amps / s < 0.015 * series * module.v_mp_v), 35.0)
     array = replace(
         facts.array, modules_in_series=series, strings=strings, module=module, cable_length_m=length, cable_mm2=mm2
     )
@@ -205,7 +205,7 @@ def _with_array(facts: sf.SiteFacts, rng, recipe: Recipe) -> sf.SiteFacts:
         (
             s
             for s in STANDARD_MM2
-            if 3 * motor_a**2 * 0.0178 * facts.cable.length_m / s < 0.04 * facts.controller.max_power_w
+            if 3 * motor_a**2 * 0.0178 * facts.cable.length_m / s < 0.03 * facts.controller.max_power_w
         ),
         16.0,
     )
