@@ -13,6 +13,7 @@ from typing import Any
 from logger.clock import BoardClock
 from logger.link import Link
 from logger.sender import Sender
+from logger.sms import Texter
 from logger.sources.base import Source
 from logger.spool import Spool
 
@@ -52,6 +53,7 @@ class Health:
     machine: Path = Path("/")
     sources: dict[str, SourceCare] = field(default_factory=dict)
     refused_values: int = 0
+    texter: Texter | None = None
 
     def care(self, source: Source) -> SourceCare:
         """The record of one source."""
@@ -74,6 +76,8 @@ class Health:
             "link": self._link(),
             "machine": machine(self.machine),
         }
+        if self.texter is not None:
+            content["sms"] = {**self.texter.counts, "last_trouble": self.texter.last_trouble}
         return json.dumps(content, separators=(",", ":")).encode()
 
     def _source(self, source: Source) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from logger.gsm_text import from_gsm, from_ucs2, in_gsm, to_gsm, to_ucs2
 from logger.modbus.ports import Port
 
-ANSWER_S, SENDING_S = 10.0, 60.0
+ANSWER_S, SENDING_S, QUIET_S = 10.0, 60.0, 0.5
 BYTES_MAX = 65536
 WORTH_A_RETRY = (38, 41, 42)
 """+CMS ERROR: network out of order, temporary failure, congestion (3GPP TS 27.005, section 3.2.5; which to retry: common practice)."""
@@ -48,6 +48,7 @@ class Modem:
 
     def set_up(self) -> None:
         """No echo, errors as numbers, text mode, nothing unasked."""
+        self._write(ESCAPE + b"\r")  # it may still wait for the text of a message that was broken off
         self._drop_input()
         self.ask("AT")
         for command in ("ATE0", "AT+CMEE=1", "AT+CMGF=1", "AT+CNMI=0,0,0,0,0"):
@@ -135,7 +136,7 @@ class Modem:
     def _drop_input(self) -> None:
         self._held = b""
         for _ in range(100):
-            if not self._port.read(0.05):
+            if not self._port.read(QUIET_S):
                 return
 
     def _write(self, content: bytes) -> None:

@@ -87,15 +87,12 @@ class Texter:
             self._queue(phone, parts(worded(self._site, told)))
 
     def turn(self) -> None:
-        """Send what waits, then see what came in. Never raises for what modem or network do."""
-        try:
-            while True:
-                self._send(self._waiting.get_nowait())
-        except queue.Empty:
-            pass
+        """See what came in, then send what waits. Never raises for what modem or network do."""
         if self._listened_s is None or self._now() - self._listened_s >= LISTEN_EACH_S:
             self._listened_s = self._now()
             self._listen()
+        while not self._waiting.empty():
+            self._send(self._waiting.get_nowait())
 
     # ---- out
 

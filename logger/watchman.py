@@ -26,6 +26,8 @@ AWAKE_ELEVATION_DEG = 15.0
 """A controller fed by the array is awake when the sun stands so high (common practice, no source)."""
 AWAKE_W_M2 = 150.0
 WAITING_MAX = 50
+STALE_S = 120.0
+"""Sources are read at their own pace: what was read so long ago still stands beside what is read now."""
 
 
 @dataclass
@@ -46,12 +48,13 @@ class Watchman:
         self._waiting: deque[bytes] = deque(maxlen=WAITING_MAX)
         self._day, self._day_from_m3, self._volume_m3 = "", 0.0, 0.0
         self._time_known = False
+        self._last: dict[str, tuple[float, float | None]] = {}
 
     def see(self, stamp: Stamp, values: Values) -> None:
         """One sample, as read."""
         now_s = stamp.mono_ms / 1000
         self._count_water(stamp, values)
-        self._keep(Sample(now_s, values))
+        self._keep(Sample(now_s, self._together(now_s, values)))
         if self._judged_s is None or now_s - self._judged_s >= JUDGE_EACH_S:
             self._judged_s = now_s
             verdicts = [*judge(self.samples, self.facts), *self._silent(stamp, values)]
@@ -78,6 +81,11 @@ class Watchman:
         if not self._time_known:
             told.append("(clock not set: 'today' is since the start)")
         return ". ".join(told)
+
+    def _together(self, now_s: float, values: Values) -> Values:
+        """These values beside the other sources' last ones."""
+        self._last |= {name: (now_s, value) for name, value in values.items()}
+        return {name: value for name, (read_s, value) in self._last.items() if now_s - read_s <= STALE_S}
 
     def _keep(self, sample: Sample) -> None:
         """So that SAMPLES_MAX of them reach back KEPT_S however fast they come; the newest always stands last."""

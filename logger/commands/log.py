@@ -104,10 +104,13 @@ def _agent(settings: Any, folder: Path) -> Any:
     from logger.clock import BoardClock, RealTime, SimulatedTime, kernel_id  # noqa: PLC0415
     from logger.health import Health  # noqa: PLC0415
     from logger.link import Link  # noqa: PLC0415
+    from logger.record.topics import URGENT  # noqa: PLC0415
     from logger.sd_notify import Notifier  # noqa: PLC0415
     from logger.sender import Sender  # noqa: PLC0415
     from logger.settings import instant_ms  # noqa: PLC0415
+    from logger.settings_tables import PumpFacts  # noqa: PLC0415
     from logger.spool import Spool  # noqa: PLC0415
+    from logger.watchman import Watchman  # noqa: PLC0415
 
     board, mqtt, timing = settings.board, settings.mqtt, settings.clock
     spool = Spool(folder, kernel_id(), secrets.token_hex(4), limit_bytes=round(board.limit_mb * 1e6))
@@ -125,10 +128,26 @@ def _agent(settings: Any, folder: Path) -> Any:
     print(
         json.dumps({"site": board.site, "boot": spool.boot.name, "kept": spool.kept_rows, **spool.counts}), flush=True
     )
+    watchman = Watchman(board.site, settings.pump or PumpFacts(), health, lambda payload: link.publish(URGENT, payload))
+    if settings.sms:
+        _texter(settings.sms, watchman, health).start()
     parts = Parts(
-        board, list(settings.sources), spool, clock, link, sender, health, Notifier(), timing.rate, settings.state
-    )
+        board, list(settings.sources), spool, clock, link, sender, health, Notifier(), timing.rate, settings.state,
+        watchman.see,
+    )  # fmt: skip
     return Agent(parts)
+
+
+def _texter(sms: Any, watchman: Any, health: Any) -> Any:
+    """Text messages, joined to what is urgent."""
+    from logger.modbus.ports import SerialPort  # noqa: PLC0415
+    from logger.sms import Texter  # noqa: PLC0415
+
+    texter = Texter(sms, watchman.site, lambda: SerialPort(sms.port, sms.baud), watchman.state_text)
+    watchman.text = texter.tell
+    watchman.alerts.remind_after_s = sms.remind_after_h * 3600
+    health.texter = texter
+    return texter
 
 
 def _locked(folder: Path) -> int:
