@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from analysis.site_check import Remark
     from analysis.site_check.clear_day import ClearDay
+    from logger.record.problems import FileError
 
 HELP = "judge a site file and print the day to expect"
 FINE, PROBLEMS, UNREADABLE = 0, 1, 2
@@ -27,18 +28,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Exit code: 0 fine (notes at most), 1 something wrong or doubtful, 2 the file cannot be read."""
+    """Exit code: 0 fine (notes at most), 1 something wrong or doubtful, 2 the file cannot be read at all."""
     from logger.record.problems import FileError
     from logger.record.site_file import load_site
 
     try:
         facts = load_site(args.site)
     except FileError as error:
-        print(error, file=sys.stderr)
-        return UNREADABLE
-    except OSError as error:
-        print(f"{args.site}: cannot be read: {error.strerror}\n    fix: give the path of a site file", file=sys.stderr)
-        return UNREADABLE
+        return _refused(error)
 
     from analysis.site_check import check_site
     from analysis.site_check.remark import Checked
@@ -54,6 +51,16 @@ def run(args: argparse.Namespace) -> int:
     if args.picture and not _pictured(args.picture, facts.site.name, days):
         return PROBLEMS
     return PROBLEMS if failed else FINE
+
+
+def _refused(error: "FileError") -> int:
+    """What keeps the file from being judged as a whole: values, which are problems like others, or no site file at all."""
+    if any(problem.key == "file" or problem.key.startswith("line") for problem in error.problems):
+        print(error, file=sys.stderr)
+        return UNREADABLE
+    print("\n".join(f"wrong: {problem}" for problem in error.problems))
+    print("\nThe rest is judged once these are mended.")
+    return PROBLEMS
 
 
 def _worded(name: str, remarks: "Iterable[Remark]") -> list[str]:

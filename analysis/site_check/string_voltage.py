@@ -26,7 +26,10 @@ def string_voltage(site: Checked) -> Remarks:
             "array.modules_in_series", f"{said}, above the controller's {limit:.0f} V: it can be destroyed", fix
         )
     elif cold > NEAR * limit:
-        yield site.doubtful("array.modules_in_series", f"{said}, close to the controller's {limit:.0f} V", fix)
+        stated = site.facts.site.lowest_ambient_c is not None
+        yield (site.note if stated else site.doubtful)(
+            "array.modules_in_series", f"{said}, close to the controller's {limit:.0f} V", fix
+        )
     hot_c = site.hottest_c + (module.noct_c - 20.0) / 800.0 * 1000.0
     cell = 1.0 + (gamma - module.temp_coeff_i_sc_pct_c / 100.0) * (hot_c - 25.0)
     hot = array.modules_in_series * module.v_mp_v * cell

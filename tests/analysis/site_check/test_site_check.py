@@ -1,0 +1,129 @@
+"""Each check speaks up for its own mistake, by key, with a way out; and stays quiet on a sound site."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from analysis.site_check import check_site
+from logger.record.site_facts import CurveRow, SiteFacts
+from logger.record.site_file import load_site
+
+SITE = Path(__file__).parent / "north_kraal.toml"
+
+
+@pytest.fixture(scope="module")
+def facts() -> SiteFacts:
+    return load_site(SITE)
+
+
+def changed(facts: SiteFacts, **parts: dict) -> SiteFacts:
+    """The same site with some facts of some tables changed."""
+    return replace(facts, **{name: replace(getattr(facts, name), **values) for name, values in parts.items()})
+
+
+def module(facts: SiteFacts, **values) -> SiteFacts:
+    return changed(facts, array={"module": replace(facts.array.module, **values)})
+
+
+def curve(facts: SiteFacts, flow: float = 1.0, head: float = 1.0, power: float = 1.0) -> SiteFacts:
+    rows = tuple(
+        CurveRow(r.head_m * head, r.power_w * power, r.flow_m3_h * flow, r.speed_rpm) for r in facts.pump.curve
+    )
+    return changed(facts, pump={"curve": rows})
+
+
+MISTAKES = [  # what was done, gravest grade, key, words that must be there
+    ("one module too many on a cold morning", lambda f: changed(f, array={"modules_in_series": 8}), "wrong",
+     "array.modules_in_series", "V open circuit at -12 deg C, above the controller's 400 V"),
+    ("cold morning near the limit", lambda f: changed(f, controller={"max_input_voltage_v": 310}),
+     "doubtful", "array.modules_in_series", "close to the controller's 310 V"),
+    ("string too short when hot", lambda f: changed(f, array={"modules_in_series": 3}), "wrong",
+     "array.modules_in_series", "below the controller's least input of 120 V"),
+    ("below the tracker's window", lambda f: changed(f, controller={"mpp_min_v": 210}), "doubtful",
+     "array.modules_in_series", "below the tracker's window from 210 V"),
+    ("above the tracker's window", lambda f: changed(f, controller={"mpp_max_v": 230}), "doubtful",
+     "array.modules_in_series", "above the tracker's window up to 230 V"),
+    ("window the wrong way round", lambda f: changed(f, controller={"min_input_voltage_v": 450}), "wrong",
+     "controller.min_input_voltage_v", "is not below max_input_voltage_v"),
+    ("too many strings for the input", lambda f: changed(f, array={"strings": 4}, controller={"max_input_current_a": 15}), "wrong",
+     "array.strings", "4 strings of 4.82 A make 19.3 A short circuit, above the input's 15 A"),
+    ("layout not allowed", lambda f: changed(f, controller={"allowed_layouts": ((6, 1), (8, 1))}), "wrong",
+     "array", "6 in series x 2 strings is not a layout that the controller allows"),
+    ("array far too small", lambda f: changed(f, array={"strings": 1, "modules_in_series": 5}), "doubtful",
+     "array", "of the pump's 1518 W"),
+    ("thin array cable", lambda f: changed(f, array={"cable_length_m": 80.0, "cable_mm2": 2.5}), "doubtful",
+     "array.cable_mm2", "of the array's voltage"),
+    ("array looks south in the south", lambda f: changed(f, array={"azimuth_deg": 180}), "doubtful",
+     "array.azimuth_deg", "looks away from the equator"),
+    ("steep array", lambda f: changed(f, array={"tilt_deg": 85}), "doubtful", "array.tilt_deg", "is steep"),
+    ("module voltages exchanged", lambda f: module(f, v_mp_v=45.8, v_oc_v=37.4, i_mp_a=3.7), "wrong",
+     "array.module.v_mp_v", "is not below v_oc_v"),
+    ("module currents exchanged", lambda f: module(f, i_mp_a=4.82, i_sc_a=4.55), "wrong", "array.module.i_mp_a", "is not below i_sc_a"),
+    ("module power of another sheet", lambda f: module(f, p_mp_w=250), "wrong", "array.module.p_mp_w", "v_mp_v times i_mp_a is 170.2 W"),
+    ("coefficient as a share", lambda f: module(f, temp_coeff_p_mp_pct_c=-0.0038), "doubtful",
+     "array.module.temp_coeff_p_mp_pct_c", "is unusual"),
+    ("flow in L/min", lambda f: curve(f, flow=60 / 3.6), "wrong", "pump.curve[1].flow_m3_h", "efficient"),
+    ("head in feet", lambda f: curve(f, head=3.28), "wrong", "pump.curve[1].flow_m3_h", "efficient"),
+    ("flow in L/s", lambda f: curve(f, flow=1 / 3.6), "doubtful", "pump.curve", "at its best row only"),
+    ("motor speed of another pump", lambda f: changed(f, motor={"rated_speed_rpm": 1500}), "doubtful",
+     "motor.rated_speed_rpm", "the pump's table runs to 2900 1/min"),
+    ("controller too small", lambda f: changed(f, controller={"max_power_w": 1000}), "doubtful", "controller.max_power_w", "1518 W"),
+    ("pump hangs in air", lambda f: changed(f, pump={"setting_depth_m": 30}), "wrong",
+     "pump.setting_depth_m", "hangs above the resting water at 38 m"),
+    ("pump just under the water", lambda f: changed(f, pump={"setting_depth_m": 39.0}, well={"probe_depth_m": 38.5}), "wrong",
+     "pump.setting_depth_m", "1.0 m of water"),
+    ("noon draws the level past the intake", lambda f: changed(f, well={"drawdown_linear_m_per_m3_h": 3.0, "probe_depth_m": 47.5},
+     pump={"setting_depth_m": 48.0}, delivery={"riser_length_m": 50}), "wrong",
+     "pump.setting_depth_m", "draws air"),
+    ("little water left at noon", lambda f: changed(f, pump={"setting_depth_m": 48.6}, well={"probe_depth_m": 48.2},
+     delivery={"riser_length_m": 49}), "doubtful", "pump.setting_depth_m", "above the intake"),
+    ("probe below the pump", lambda f: changed(f, well={"probe_depth_m": 81.0}), "wrong", "well.probe_depth_m", "it cannot save the pump"),
+    ("probe beside the intake", lambda f: changed(f, well={"probe_depth_m": 79.95}), "wrong", "well.probe_depth_m", "below the pump's outlet"),
+    ("probe above the water", lambda f: changed(f, well={"probe_depth_m": 30.0}), "wrong", "well.probe_depth_m", "always dry"),
+    ("probe in the drawdown", lambda f: changed(f, well={"probe_depth_m": 43.0}), "wrong", "well.probe_depth_m", "it stops daily"),
+    ("pump outruns the well", lambda f: changed(f, well={"tested_yield_m3_h": 3.0}), "wrong", "well.tested_yield_m3_h", "of the tested 3 m3/h"),
+    ("probe fitted, depth unknown", lambda f: changed(f, well={"probe_depth_m": None}), "doubtful", "well.probe_depth_m", "not stated"),
+    ("head far off the curve", lambda f: changed(f, delivery={"outlet_height_m": 80}), "wrong", "pump.curve", "far off it"),
+    ("head beyond the curve", lambda f: changed(f, delivery={"outlet_height_m": 20}), "doubtful", "pump.curve", "above the table's 60 m"),
+    ("narrow riser", lambda f: changed(f, delivery={"riser_inner_diameter_mm": 26}), "doubtful",
+     "delivery.riser_inner_diameter_mm", "flow at"),
+    ("pipe diameter in inches", lambda f: changed(f, delivery={"pipe_inner_diameter_mm": 300}), "doubtful",
+     "delivery.pipe_inner_diameter_mm", "flow at"),
+    ("short riser", lambda f: changed(f, delivery={"riser_length_m": 20}), "doubtful", "delivery.riser_length_m", "20 m of riser"),
+    ("roughness in micrometres", lambda f: changed(f, delivery={"roughness_mm": 1.5}), "doubtful", "delivery.roughness_mm", "rougher"),
+    ("thin motor cable", lambda f: changed(f, cable={"conductor_mm2": 1.5}), "wrong", "cable.conductor_mm2", "into heat"),
+    ("short motor cable", lambda f: changed(f, cable={"length_m": 50}), "doubtful", "cable.length_m", "does not reach the pump"),
+    ("longitude's sign", lambda f: changed(f, site={"longitude_deg": -24.01}), "doubtful", "site.longitude_deg", "east is positive"),
+    ("temperatures exchanged", lambda f: changed(f, site={"lowest_ambient_c": 38.0, "highest_ambient_c": 2.0}), "wrong",
+     "site.lowest_ambient_c", "not below"),
+    ("nothing measured", lambda f: changed(f, sensors={"channels": ("ambient_temp_c",)}), "doubtful", "sensors.channels", "neither power nor water"),
+    ("meter step in litres", lambda f: changed(f, sensors={"meter_step_m3": 10.0}), "doubtful", "sensors.meter_step_m3", "in litres"),
+    ("tank a bucket", lambda f: changed(f, tank={"capacity_m3": 0.2}), "doubtful", "tank.capacity_m3", "a clear day's"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("mistake", "change", "grade", "key", "words"), MISTAKES, ids=[m[0] for m in MISTAKES])
+def test_a_mistake_is_named_with_key_grade_and_fix(facts, mistake, change, grade, key, words):
+    found = check_site(change(facts), "kraal.toml")
+    hit = [r for r in found if r.problem.key == key and words in r.problem.wrong + r.problem.fix]
+    assert hit, f"{mistake}: not found among {[str(r) for r in found]}"
+    assert grade in {r.grade for r in hit}
+    assert all(r.problem.fix and r.problem.file == "kraal.toml" for r in found)
+
+
+def test_a_sound_site_is_fine(facts):
+    assert [str(r) for r in check_site(facts, "kraal.toml") if r.grade != "note"] == []
+
+
+def test_several_mistakes_are_all_said_gravest_first(facts):
+    bad = changed(facts, array={"modules_in_series": 9, "azimuth_deg": 180}, well={"probe_depth_m": 90.0})
+    grades = [r.grade for r in check_site(bad, "kraal.toml")]
+    assert grades.count("wrong") >= 2
+    assert "doubtful" in grades
+    assert grades == sorted(grades, key=["wrong", "doubtful", "note"].index)
+
+
+def test_array_voltage_comes_with_its_caution(facts):
+    (hit,) = [r for r in check_site(changed(facts, array={"modules_in_series": 9}), "k") if r.grade == "wrong"]
+    assert "leave the wiring to licensed people" in hit.problem.fix
