@@ -50,7 +50,8 @@ def parts(text: str) -> list[str]:
     if len(text) <= room:
         return [text]
     room -= len(" (1/3)")
-    made, line = [], ""
+    made: list[str] = []
+    line = ""
     for word in text.split():
         while len(word) > room:
             word, rest = word[:room], word[room:]

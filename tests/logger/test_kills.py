@@ -99,6 +99,8 @@ def test_killed_at_random_moments_every_reading_on_disk_arrives_once_and_none_is
         server.answers = True
         wait_until(lambda: all(key in server.receiver.rows or not row.values for key, row in left.items()),
                    SETTLES_WITHIN_S, "not all arrived")  # fmt: skip
+        before = len(server.receiver.rows)
+        wait_until(lambda: len(server.receiver.rows) > before, SETTLES_WITHIN_S, "the last start read nothing")
         process.send_signal(signal.SIGTERM)
         assert process.wait(20) == 0
     finally:
