@@ -6,7 +6,7 @@ times or units cannot be right is refused as a whole: file, column, what is wron
 Never: filling, judging, the store.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -22,6 +22,7 @@ from logger.record.problems import Problem
 from logger.record.reading import CLOCKS
 
 BESIDE = ("time", "site", "boot", "seq", "clock")
+FRAME_INDEX = "__index_level_"  # pandas leaves its row numbers under such a name
 TIME_LIKE = ("timestamp", "datetime", "date_time", "date", "utc", "zeit", "temps", "hora")
 
 
@@ -36,65 +37,79 @@ class Dropped:
     nulled: dict[str, int] = field(default_factory=dict)
     ignored_columns: tuple[str, ...] = ()
 
+    def add(self, other: "Dropped") -> None:
+        """Count another file's in."""
+        self.unreadable += other.unreadable
+        for name, number in other.nulled.items():
+            self.nulled[name] = self.nulled.get(name, 0) + number
+        self.ignored_columns = tuple(dict.fromkeys((*self.ignored_columns, *other.ignored_columns)))
+
 
 @dataclass
 class Part:
     """Rows of one site out of one file, as they lie there. `boot` and `seq` give the order where they are known."""
 
     rows: Rows
-    boot: np.ndarray | None = None
-
-
-@dataclass
-class FileReadings:
-    """One file. `parts` by site; the key None where the file has no column `site`."""
-
-    file: str
-    parts: dict[str | None, Part]
+    boot: np.ndarray | None
     dropped: Dropped
 
 
-def read_file(path: Path, ignore_unknown: bool = False) -> FileReadings:
-    """All rows of one file. FilesError: it cannot be used."""
-    table = tables_in.table_of(path)
-    dropped = Dropped()
-    table = _known_columns(path.name, table, ignore_unknown, dropped)
-    time_ms, good = tables_in.times_of(path.name, table["time"])
+def read_file(path: Path, ignore_unknown: bool = False) -> dict[str | None, Part]:
+    """All rows of one file by site, key None where it has no column `site`. FilesError: it cannot be used.
+
+    Values are as they stand there; `make_honest` comes next, once the units were judged by them.
+    """
+    table, ignored = _known_columns(path.name, tables_in.table_of(path), ignore_unknown)
+    if "site" not in table.column_names:
+        return {None: _part(path.name, table, ignored)}
+    sites = tables_in.texts_of(table["site"])
+    return {
+        name: _part(path.name, table.filter(pa.array(sites == name)), ignored) for name in sorted(set(sites.tolist()))
+    }
+
+
+def _part(file: str, table: pa.Table, ignored: tuple[str, ...]) -> Part:
+    dropped = Dropped(ignored_columns=ignored)
+    time_ms, good = tables_in.times_of(file, table["time"])
     dropped.unreadable = int(np.count_nonzero(~good))
     values = {
-        name: _honest(name, tables_in.numbers_of(table[name], name, dropped.nulled), dropped)
+        name: tables_in.numbers_of(table[name], name, dropped.nulled)
         for name in table.column_names
         if name not in BESIDE
     }
-    rows = Rows(time_ms, values, _seq_of(table, dropped), _trusted(path.name, table)).take(good)
-    boot = tables_in.texts_of(table["boot"])[good] if "boot" in table.column_names else None
-    if "site" not in table.column_names:
-        return FileReadings(path.name, {None: Part(rows, boot)}, dropped)
-    sites = tables_in.texts_of(table["site"])[good]
-    parts = {}
-    for site in sorted(set(sites.tolist())):
-        mine = sites == site
-        parts[site or None] = Part(rows.take(mine), None if boot is None else boot[mine])
-    return FileReadings(path.name, parts, dropped)
+    rows = Rows(time_ms, values, _seq_of(table, dropped), _trusted(file, table))
+    boot = tables_in.texts_of(table["boot"]) if "boot" in table.column_names else None
+    if dropped.unreadable:
+        rows, boot = rows.take(good), None if boot is None else boot[good]
+    return Part(rows, boot, dropped)
 
 
-def _known_columns(file: str, table: pa.Table, ignore_unknown: bool, dropped: Dropped) -> pa.Table:
-    """The table without columns that are not ours, which are refused unless they are to be ignored."""
+def make_honest(part: Part) -> None:
+    """Make values null that their channel cannot have."""
+    values = {name: _honest(name, column, part.dropped) for name, column in part.rows.values.items()}
+    part.rows = replace(part.rows, values=values)
+
+
+def _known_columns(file: str, table: pa.Table, ignore_unknown: bool) -> tuple[pa.Table, tuple[str, ...]]:
+    """The table without columns that are not ours, and these, which are refused unless they are to be ignored."""
+    table = table.drop_columns([name for name in table.column_names if name.startswith(FRAME_INDEX)])
     names = table.column_names
     problems = [
         Problem(file, f"column {name}", "there twice", "keep one of them")
         for name in sorted(set(names))
         if names.count(name) > 1
     ]
+    close = [] if "time" in names else [name for name in names if name.lower() in ("time", *TIME_LIKE)]
     if "time" not in names:
-        close = [name for name in names if name.lower() in ("time", *TIME_LIKE)]
         fix = (
             f"rename {close[0]} to time"
             if close
             else "add a column time: ISO 8601 with an offset, 2026-01-31T12:00:00Z"
         )
         problems.append(Problem(file, "header", "no column time", fix))
-    unknown = [name for name in dict.fromkeys(names) if name not in BESIDE and not _is_channel(name)]
+    unknown = [
+        name for name in dict.fromkeys(names) if name not in BESIDE and not _is_channel(name) and name not in close
+    ]
     if not ignore_unknown:
         problems += [Problem(file, f"column {name!r}", "no such channel", _did_you_mean(name)) for name in unknown]
     if not problems and len(unknown) == len(set(names) - set(BESIDE)):
@@ -103,8 +118,7 @@ def _known_columns(file: str, table: pa.Table, ignore_unknown: bool, dropped: Dr
         )
     if problems:
         raise FilesError(problems)
-    dropped.ignored_columns = tuple(unknown)
-    return table.drop_columns(unknown) if unknown else table
+    return table.drop_columns(unknown) if unknown else table, tuple(unknown)
 
 
 def _is_channel(name: str) -> bool:
@@ -153,18 +167,21 @@ def _trusted(file: str, table: pa.Table) -> np.ndarray | None:
     return clocks != "unsure"
 
 
-def rows_of_parts(parts: list[Part], dropped: Dropped) -> Rows:
-    """All parts of one site as one block, by time and each time once; what was dropped is added to `dropped`.
+def rows_of_parts(parts: list[Part]) -> tuple[Rows, Dropped]:
+    """All parts of one site as one block, by time and each time once, and all that was dropped of them.
 
     Of rows of one time the later (boot, sequence) wins, else by channel what is not null, else the larger value.
     """
+    dropped = Dropped()
+    for part in parts:
+        dropped.add(part.dropped)
     rows = joined([part.rows for part in parts])
     rows, doubles = _each_reading_once(rows, parts)
     clean = merged(rows)
     dropped.duplicate += len(clean.duplicate_ms) + doubles
     dropped.conflicting += len(clean.conflicting_ms)
     dropped.unsure_clock += clean.unsure_clock
-    return Rows(clean.rows.time_ms, clean.rows.values)
+    return Rows(clean.rows.time_ms, clean.rows.values), dropped
 
 
 def _each_reading_once(rows: Rows, parts: list[Part]) -> tuple[Rows, int]:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.files import Dropped, FilesError, Part, read_file, rows_of_parts
+from analysis.files import Dropped, FilesError, Part, make_honest, read_file, rows_of_parts
 from analysis.rows import Rows
 from analysis.season import Review, review_rows
 from analysis.units_by_look import judge_units
@@ -39,17 +39,15 @@ def read_all(
     """The rows of every site out of all files. FilesError: some file cannot be used, or a site has no rows."""
     problems: list[Problem] = []
     parts: dict[str, list[Part]] = {site.site.id: [] for site in sites}
-    dropped = {site.site.id: Dropped() for site in sites}
     for place, path in enumerate(files):
         if told is not None:
             told(path.name)
         try:
-            content = read_file(path, ignore_unknown)
-            for name, part in content.parts.items():
+            for name, part in read_file(path, ignore_unknown).items():
                 owner = _owner(sites, files, place, name)
                 problems += judge_units(path.name, part.rows, owner)
+                make_honest(part)
                 parts[owner.site.id].append(part)
-                _count(dropped[owner.site.id], content.dropped if len(content.parts) == 1 else Dropped())
         except FilesError as error:
             problems += error.problems
     for site in sites:
@@ -61,7 +59,7 @@ def read_all(
             problems += _nothing_fits(site, parts[site.site.id])
     if problems:
         raise FilesError(problems)
-    return [_merged(site, parts[site.site.id], dropped[site.site.id]) for site in sites]
+    return [_merged(site, parts[site.site.id]) for site in sites]
 
 
 def _owner(sites: list[SiteFacts], files: list[Path], place: int, named: str | None) -> SiteFacts:
@@ -92,13 +90,6 @@ def _owner(sites: list[SiteFacts], files: list[Path], place: int, named: str | N
     )
 
 
-def _count(whole: Dropped, more: Dropped) -> None:
-    whole.unreadable += more.unreadable
-    for name, number in more.nulled.items():
-        whole.nulled[name] = whole.nulled.get(name, 0) + number
-    whole.ignored_columns = (*whole.ignored_columns, *more.ignored_columns)
-
-
 def _nothing_fits(site: SiteFacts, parts: list[Part]) -> list[Problem]:
     held = {name for part in parts for name, column in part.rows.values.items() if not np.isnan(column).all()}
     if held & set(site.sensors.channels):
@@ -107,8 +98,8 @@ def _nothing_fits(site: SiteFacts, parts: list[Part]) -> list[Problem]:
     return [Problem("--readings", site.site.id, wrong, "does this site file belong to these readings?")]
 
 
-def _merged(site: SiteFacts, parts: list[Part], dropped: Dropped) -> SiteReadings:
-    rows = rows_of_parts(parts, dropped)
+def _merged(site: SiteFacts, parts: list[Part]) -> SiteReadings:
+    rows, dropped = rows_of_parts(parts)
     readings = SiteReadings(site, rows, dropped)
     held = {name for name, column in rows.values.items() if not np.isnan(column).all()}
     declared = set(site.sensors.channels)
@@ -121,7 +112,7 @@ def _merged(site: SiteFacts, parts: list[Part], dropped: Dropped) -> SiteReading
     if dropped.unsure_clock:
         readings.notes.append(f"{dropped.unsure_clock} rows left out: their board did not know the time")
     if dropped.ignored_columns:
-        readings.notes.append(f"columns left out: {', '.join(sorted(set(dropped.ignored_columns)))}")
+        readings.notes.append(f"columns left out: {', '.join(dropped.ignored_columns)}")
     return readings
 
 

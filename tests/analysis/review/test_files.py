@@ -1,0 +1,197 @@
+"""Files as people export them: what can be read is, what cannot is counted, what cannot be right is refused with its fix."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.files import make_honest, read_file, rows_of_parts
+from analysis.review_files import read_all
+from analysis.tables_in import FilesError
+
+HEADER = "time,pv_voltage_v,volume_m3\n"
+
+
+def written(folder: Path, text: str | bytes, name: str = "readings.csv") -> Path:
+    """A file with this content."""
+    path = folder / name
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return path
+
+
+def rows_in(folder: Path, text: str | bytes, ignore_unknown: bool = False):
+    """Rows and what was dropped of a file of one site."""
+    parts = list(read_file(written(folder, text), ignore_unknown).values())
+    for part in parts:
+        make_honest(part)
+    return rows_of_parts(parts)
+
+
+def refusal(folder: Path, text: str | bytes) -> str:
+    """Why a file is refused."""
+    with pytest.raises(FilesError) as caught:
+        read_file(written(folder, text))
+    return str(caught.value)
+
+
+def test_any_offset_any_order_doubles_and_gaps(tmp_path):
+    rows, dropped = rows_in(
+        tmp_path,
+        HEADER
+        + "2026-01-01T14:00:02+02:00,200.5,10.03\n"
+        + "2026-01-01T12:00:00Z,200,10.01\n"
+        + "2026-01-01T12:00:00.000Z,200,10.01\n"
+        + "2026-01-01 12:00:01+00:00,,10.02\n"
+        + "2026-01-01T13:45:00.5Z,201,10.5\n"
+        + "2026-01-01T12:00:02Z,210,\n",
+    )
+    assert (rows.time_ms - rows.time_ms[0]).tolist() == [0, 1000, 2000, 6_300_500]
+    assert np.array_equal(rows["pv_voltage_v"], [200, np.nan, 210, 201], equal_nan=True)
+    assert rows["volume_m3"].tolist() == [10.01, 10.02, 10.03, 10.5]
+    assert (dropped.duplicate, dropped.conflicting, dropped.unreadable) == (1, 1, 0)
+
+
+def test_what_cannot_be_read_is_counted_and_the_rest_stands(tmp_path):
+    rows, dropped = rows_in(
+        tmp_path,
+        HEADER
+        + "2026-01-01T12:00:00Z,200,10.01\n"
+        + "yesterday,200,10.02\n"
+        + "2026-01-01T12:00:02Z,error,10.03\n"
+        + "2026-01-01T12:00:03Z,200,10.04,extra\n"
+        + "2026-01-01T12:00:04Z,inf,10.05\n"
+        + "2026-01-01T12:00:05Z,-7,10.06\n"
+        + "2026-01-01T12:00:06,200,10.07\n"
+        + "2026-01-01T12:00:07Z,null,NaN\n",
+    )
+    assert len(rows) == 5
+    assert dropped.unreadable == 3
+    assert dropped.nulled == {"pv_voltage_v": 3}
+    assert np.isnan(rows["pv_voltage_v"]).tolist() == [False, True, True, True, True]
+
+
+def test_semicolons_a_byte_order_mark_and_spaces_in_the_header(tmp_path):
+    rows, _ = rows_in(tmp_path, "\ufefftime; volume_m3 ;motor_running\n2026-01-01T12:00:00Z;1.5;true\n")
+    assert (rows["volume_m3"].tolist(), rows["motor_running"].tolist()) == ([1.5], [1.0])
+
+
+def test_one_row_is_enough(tmp_path):
+    assert len(rows_in(tmp_path, HEADER + "2026-01-01T12:00:00Z,200,10.01")[0]) == 1
+
+
+def test_boot_and_sequence_order_rows_of_one_time(tmp_path):
+    header = "time,boot,seq,clock,volume_m3\n"
+    rows, dropped = rows_in(
+        tmp_path,
+        header
+        + "2026-01-01T12:00:00Z,000002-aaaaaaaa,1,good,3\n"
+        + "2026-01-01T12:00:00Z,000001-aaaaaaaa,9,good,2\n"
+        + "2026-01-01T12:00:00Z,,,,8\n"
+        + "2026-01-01T12:00:05Z,000002-aaaaaaaa,2,repaired,4\n"
+        + "1999-01-01T12:00:05Z,000002-aaaaaaaa,2,unsure,4\n"
+        + "1999-01-01T12:00:05Z,000002-aaaaaaaa,3,unsure,5\n",
+    )
+    assert rows["volume_m3"].tolist() == [3, 4]
+    assert (dropped.duplicate, dropped.conflicting, dropped.unsure_clock) == (1, 2, 1)
+
+
+@pytest.mark.parametrize("order", range(4))
+def test_the_order_of_lines_and_files_plays_no_part(tmp_path, frame, order):
+    dice = np.random.default_rng(order)
+    shuffled = frame.iloc[dice.permutation(len(frame))]
+    half = len(frame) // 2
+    shuffled.iloc[: half + 100].to_parquet(tmp_path / "one.parquet")
+    pd.concat([shuffled.iloc[half:], shuffled.iloc[:50]]).assign(
+        time=lambda f: f["time"].dt.strftime("%Y-%m-%dT%H:%M:%SZ")
+    ).to_csv(tmp_path / "two.csv", index=False)
+    files = [read_file(tmp_path / name) for name in ("two.csv", "one.parquet")]
+    rows, dropped = rows_of_parts([part for content in files for part in content.values()])
+    assert rows.time_ms.tolist() == frame["time"].astype("int64").tolist()
+    for name in ("volume_m3", "pv_current_a"):
+        assert rows[name].tolist() == frame[name].tolist()
+    assert (dropped.duplicate, dropped.conflicting) == (150, 0)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "readings.csv: file: empty\n    fix: export it again; it needs a header and rows"),
+        (HEADER, "readings.csv: file: a header and no rows\n    fix: export it again with rows"),
+        ("timestamp,volume_m3\n1,2\n", "readings.csv: header: no column time\n    fix: rename timestamp to time"),
+        ("volume_m3\n2\n", "readings.csv: header: no column time\n    fix: add a column time: ISO 8601 with an offset"),
+        ("time,volume_m3,volume_m3\n1,2,3\n", "column volume_m3: there twice\n    fix: keep one of them"),
+        ("time,pv_voltage\n1,2\n", "column 'pv_voltage': no such channel\n    fix: did you mean pv_voltage_v?"),
+        ("time,zebra\n1,2\n", "column 'zebra': no such channel\n    fix: leave it out with --ignore-unknown"),
+        ("time\n2026-01-01T12:00:00Z\n", "readings.csv: header: no channel in it\n    fix: name columns by channel"),
+        (
+            "time,volume_m3\n2026-01-01T12:00:00,2\n2026-01-01 12:01,3\n",
+            "column time: '2026-01-01T12:00:00' has no offset: which time zone is it?\n    fix: write the offset",
+        ),
+        ("time,volume_m3\n01.02.2026 12:00,2\n", "column time: '01.02.2026 12:00' cannot be read\n    fix: ISO 8601"),
+        ("time,clock,volume_m3\n2026-01-01T12:00:00Z,maybe,2\n", "column clock: holds 'maybe'\n    fix: one of good"),
+        (b"PAR1 and then nothing", "readings.csv: file: cannot be read: "),
+        (b"\xff\xfe\x00\x01\x02", "readings.csv: "),
+        (b"\x89PNG\r\n\x1a\n\x00\x00", "readings.csv: "),
+    ],
+)
+def test_a_file_that_cannot_be_right_is_refused_with_its_fix(tmp_path, text, said):
+    words = refusal(tmp_path, text)
+    assert said in words
+    assert words.endswith("Nothing was written. 1 problem in 1 file.")
+
+
+def test_a_file_that_is_not_there(tmp_path):
+    with pytest.raises(FilesError, match="nowhere.csv: file: cannot be read: No such file or directory"):
+        read_file(tmp_path / "nowhere.csv")
+
+
+def test_unknown_columns_can_be_left_out(tmp_path):
+    rows, dropped = rows_in(tmp_path, "time,zebra,volume_m3\n2026-01-01T12:00:00Z,9,2\n", ignore_unknown=True)
+    assert list(rows.values) == ["volume_m3"]
+    assert dropped.ignored_columns == ("zebra",)
+
+
+def test_parquet_times_without_zone_are_refused(tmp_path, frame):
+    frame.assign(time=frame["time"].dt.tz_localize(None)).to_parquet(tmp_path / "r.parquet")
+    with pytest.raises(FilesError, match="a timestamp without time zone: which time zone is it"):
+        read_file(tmp_path / "r.parquet")
+    frame.assign(time=frame["time"].astype("int64")).to_parquet(tmp_path / "r.parquet")
+    with pytest.raises(FilesError, match="column time: holds int64, not times"):
+        read_file(tmp_path / "r.parquet")
+
+
+@pytest.mark.parametrize(
+    ("channel", "factor", "unit"),
+    [
+        ("flow_m3_h", 1000 / 60, "L/min"),
+        ("water_level_m", 100, "cm"),
+        ("discharge_pressure_bar", 100, "kPa"),
+        ("pv_voltage_v", 1000, "mV"),
+        ("irradiance_w_m2", 0.001, "kW/m2"),
+    ],
+)
+def test_wrong_units_are_seen_and_right_ones_are_not_doubted(tmp_path, facts, frame, channel, factor, unit):
+    true = {
+        "flow_m3_h": 3.0,
+        "water_level_m": 45.0,
+        "discharge_pressure_bar": 2.0,
+        "pv_voltage_v": 215.0,
+        "irradiance_w_m2": 700.0,
+    }
+    sun = np.clip(np.sin(np.arange(len(frame)) / 40), 0, None)
+    right = frame.assign(**{channel: true[channel] * sun})
+    right.to_parquet(tmp_path / "r.parquet")
+    assert len(read_all([facts], [tmp_path / "r.parquet"])[0].rows) == len(frame)
+    right.assign(**{channel: right[channel] * factor}).to_parquet(tmp_path / "r.parquet")
+    with pytest.raises(FilesError) as caught:
+        read_all([facts], [tmp_path / "r.parquet"])
+    assert f"column {channel}" in str(caught.value)
+    assert f"it looks like {unit}" in str(caught.value)
+
+
+def test_an_instrument_that_goes_wrong_for_a_while_is_no_wrong_unit(tmp_path, facts, frame):
+    flow = np.full(len(frame), 3.0)
+    flow[: len(flow) // 3] *= 40
+    frame.assign(flow_m3_h=flow).to_parquet(tmp_path / "r.parquet")
+    assert len(read_all([facts], [tmp_path / "r.parquet"])[0].rows) == len(frame)
