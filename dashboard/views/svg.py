@@ -9,7 +9,7 @@ from html import escape
 from math import ceil, floor, log10
 
 WIDTH, HEIGHT = 420.0, 300.0
-LEFT, RIGHT, TOP, BOTTOM = 46.0, 10.0, 30.0, 44.0
+LEFT, RIGHT, TOP, BOTTOM = 46.0, 22.0, 30.0, 44.0
 """Small enough that the text is still read where a phone shows it at 330 pixels."""
 
 
