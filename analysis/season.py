@@ -67,7 +67,8 @@ class Review:
             lost = day.pop("lost_m3")
             day |= {f"lost_{name.replace('-', '_')}_m3": lost.get(name, 0.0) for name in where}
         names = [name for name in DaySummary.__dataclass_fields__ if name != "lost_m3"]
-        return pd.DataFrame(plain, columns=[*names, *(f"lost_{name.replace('-', '_')}_m3" for name in where)])
+        frame = pd.DataFrame(plain, columns=[*names, *(f"lost_{name.replace('-', '_')}_m3" for name in where)])
+        return frame.astype({name: float for name in frame.columns if name not in ("site", "date")})
 
 
 def review_rows(

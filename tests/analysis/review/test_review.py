@@ -1,0 +1,185 @@
+"""The review: the contract's files whole or not at all, the same for any order, and for rows up to any instant."""
+
+import json
+from datetime import UTC, datetime
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis import review_season
+from analysis.review_run import review
+from analysis.store import open_store
+from analysis.tables_in import FilesError
+from logger.cli import main
+from logger.record.site_file import SiteFileError
+
+KEYS = {"id", "revision", "cause", "first_cause", "part", "channel", "began", "flagged", "ended", "confidence", "also_possible",
+        "size", "water_lost_m3", "evidence", "check"}  # fmt: skip
+
+
+@pytest.fixture
+def parquet(tmp_path, frame):
+    """The frame as a file."""
+    frame.to_parquet(tmp_path / "readings.parquet", index=False)
+    return tmp_path / "readings.parquet"
+
+
+def test_findings_and_tables_as_the_contract_says(tmp_path, site_file, frame, parquet, capsys):
+    assert main(["review", "--site", str(site_file), "--readings", str(parquet), "--out", str(tmp_path / "out")]) == 0
+    found = json.loads((tmp_path / "out" / "findings.json").read_text())
+    assert (found["site"], found["from"], found["to"]) == ("north", "2025-11-01T00:00:00Z", "2025-11-21T23:55:00Z")
+    assert found["readings"]["rows"] == len(frame)
+    assert found["readings"]["dropped"] == {"duplicate": 0, "conflicting": 0, "unreadable": 0}
+    assert 0.9 < found["readings"]["coverage"] < 1.0
+    assert all(set(finding) >= KEYS for finding in found["findings"])
+    silent = [finding for finding in found["findings"] if finding["cause"] == "silent"]
+    assert [finding["began"][:10] for finding in silent] == ["2025-11-09"]
+    days = pd.read_csv(tmp_path / "out" / "daily.csv")
+    assert len(days) >= 20
+    assert days["water_m3"].sum() == pytest.approx(frame["volume_m3"].iloc[-1], rel=0.1)
+    pd.testing.assert_frame_equal(days, pd.read_parquet(tmp_path / "out" / "daily.parquet"), check_dtype=False)
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["daily.csv", "daily.parquet", "findings.json"]
+    said = capsys.readouterr().out
+    for words in ("Sample site (north)", "silent", "since 2025-11-09", "how sure", "check first", "Written to"):
+        assert words in said
+
+
+def as_findings(reviewed) -> list[dict]:
+    """Findings as plain objects."""
+    return [finding.as_dict() for finding in reviewed.findings]
+
+
+def test_any_order_and_doubles_give_the_same_findings(facts, frame):
+    straight = review_season(facts, frame)
+    assert straight.findings
+    mixed = pd.concat([frame.sample(frac=1, random_state=3), frame.sample(frac=0.1, random_state=4)])
+    again = review_season(facts, mixed)
+    assert as_findings(again) == as_findings(straight)
+    assert again.days == straight.days
+    assert again.dropped["duplicate"] == len(mixed) - len(frame)
+
+
+def test_a_review_up_to_an_instant_flags_what_the_whole_flagged_by_then(facts, frame):
+    whole = review_season(facts, frame)
+    for day in (9, 12, 16, 19):
+        instant = datetime(2025, 11, day, 15, 30, tzinfo=UTC)
+        part = review_season(facts, frame[frame["time"] <= instant], to_time=instant)
+        bound = instant.isoformat().replace("+00:00", "Z")
+        by_then = {(one.id, one.flagged, one.first_cause) for one in whole.findings if one.flagged <= bound}
+        assert {(one.id, one.flagged, one.first_cause) for one in part.findings} == by_then, day
+
+
+def test_from_and_to_bound_the_rows(tmp_path, site_file, parquet):
+    arguments = ["review", "--site", str(site_file), "--readings", str(parquet), "--out", str(tmp_path / "out")]
+    span = ["--from", "2025-11-05T00:00:00Z", "--to", "2025-11-10T02:00:00+02:00"]
+    assert main([*arguments, *span]) == 0
+    found = json.loads((tmp_path / "out" / "findings.json").read_text())
+    assert (found["from"], found["to"]) == ("2025-11-05T00:00:00Z", "2025-11-10T00:00:00Z")
+    assert main([*arguments, "--from", "2027-01-01T00:00:00Z"]) == 2
+
+
+def test_several_sites_by_file_name_by_column_and_by_order(tmp_path, site_file, frame):
+    other = tmp_path / "south.toml"
+    other.write_text(site_file.read_text().replace('"north"', '"south"'))
+    few = frame.iloc[: 3 * 288]
+    few.to_parquet(tmp_path / "south-season.parquet")
+    frame.iloc[: 2 * 288].to_parquet(tmp_path / "north.parquet")
+    both = pd.concat([few.assign(site="south"), frame.iloc[: 2 * 288].assign(site="north")])
+    both.to_csv(tmp_path / "both.csv", index=False)
+    few.to_parquet(tmp_path / "a.parquet")
+    frame.iloc[: 2 * 288].to_parquet(tmp_path / "b.parquet")
+    for given in (["north.parquet", "south-season.parquet"], ["both.csv"], ["a.parquet", "b.parquet"]):
+        out = tmp_path / "out" / given[0]
+        assert review([other, site_file], [tmp_path / name for name in given], out) == 0
+        rows = {
+            site: json.loads((out / site / "findings.json").read_text())["readings"]["rows"]
+            for site in ("north", "south")
+        }
+        assert rows == {"north": 2 * 288, "south": 3 * 288}, given
+    with pytest.raises(FilesError, match="whose readings\\? 2 sites and 1 files were named"):
+        review([other, site_file], [tmp_path / "a.parquet"], tmp_path / "never")
+    both.assign(site="west").to_csv(tmp_path / "both.csv", index=False)
+    with pytest.raises(FilesError, match="names 'west', which no --site describes"):
+        review([other, site_file], [tmp_path / "both.csv"], tmp_path / "never")
+    assert not (tmp_path / "never").exists()
+
+
+def test_wrong_input_is_said_whole_and_leaves_nothing_behind(tmp_path, site_file, frame, capsys):
+    frame.rename(columns={"volume_m3": "volume"}).to_csv(tmp_path / "r.csv", index=False)
+    (tmp_path / "wrong.toml").write_text("[site]\n")
+    before = sorted(tmp_path.iterdir())
+    for site, readings in ((site_file, "r.csv"), (tmp_path / "wrong.toml", "r.csv"), (site_file, "nowhere.csv")):
+        arguments = [
+            "review",
+            "--site",
+            str(site),
+            "--readings",
+            str(tmp_path / readings),
+            "--out",
+            str(tmp_path / "out"),
+        ]
+        assert main(arguments) == 2
+        said = capsys.readouterr().err
+        assert "\n    fix: " in said
+        assert "Nothing was" in said
+        assert sorted(tmp_path.iterdir()) == before
+
+
+def test_readings_of_another_site_are_refused(tmp_path, site_file, frame):
+    frame[["time"]].assign(tank_level_m=1.0).to_parquet(tmp_path / "r.parquet")
+    with pytest.raises(FilesError, match="does this site file belong to these readings"):
+        review([site_file], [tmp_path / "r.parquet"], tmp_path / "out")
+
+
+def test_a_disk_that_fails_leaves_the_last_review_whole(tmp_path, site_file, parquet, monkeypatch):
+    out = tmp_path / "out"
+    review([site_file], [parquet], out)
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+
+    def fails(*_args, **_more):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(pd.DataFrame, "to_parquet", fails)
+    with pytest.raises(FilesError, match="cannot be written: No space left on device"):
+        review([site_file], [parquet], out, to_ms=int(1000 * datetime(2025, 11, 5, tzinfo=UTC).timestamp()))
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == before
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == []
+
+
+def test_kept_in_the_store_it_says_the_same(tmp_path, site_file, frame, parquet):
+    url = f"sqlite:///{tmp_path}/wellhand.db"
+    assert review([site_file], [parquet], tmp_path / "out", store_url=url) == 0
+    written = json.loads((tmp_path / "out" / "findings.json").read_text())["findings"]
+    store = open_store(url)
+    kept = [json.loads(json.dumps(one.as_dict())) for one in store.findings("north")]
+    assert sorted(kept, key=lambda one: one["id"]) == sorted(written, key=lambda one: one["id"])
+    assert len(store.readings("north", 0, 1 << 60)) == len(frame)
+    assert len(store.days("north", "2025-01-01", "2026-12-31")) >= 20
+    assert store.now("north") is not None
+
+
+def test_the_notebook_s_way_in(site_file, frame):
+    by_index = frame.set_index("time").tz_convert("Africa/Johannesburg")
+    assert as_findings(review_season(site_file, by_index)) == as_findings(review_season(site_file, frame))
+    with pytest.raises(ValueError, match="no time zone"):
+        review_season(site_file, frame.assign(time=frame["time"].dt.tz_localize(None)))
+    with pytest.raises(ValueError, match="no rows to judge"):
+        review_season(site_file, frame.iloc[:0])
+    with pytest.raises(SiteFileError):
+        review_season("nowhere.toml", frame)
+
+
+@pytest.mark.parametrize("rows", [1, 2, 3])
+def test_few_rows_or_none_of_value_are_no_error(facts, frame, rows):
+    assert review_season(facts, frame.iloc[:rows]).rows == rows
+    empty = frame.iloc[:rows].assign(**{name: np.nan for name in frame.columns if name != "time"})
+    assert review_season(facts, empty).rows == rows
+
+
+def test_a_time_without_offset_is_refused(capsys):
+    arguments = ["review", "--site", "s", "--readings", "r", "--out", "o", "--to", "2026-01-01"]
+    assert main(arguments) == 2
+    assert capsys.readouterr().err == (
+        "--to 2026-01-01: not a time with an offset\n    fix: --to 2026-01-31T00:00:00Z\n"
+    )
