@@ -63,6 +63,11 @@ def on_disk(spool: Path) -> dict[tuple[str, int], Row]:
     return found
 
 
+def boots(folder: Path) -> int:
+    """How often the logger has said that its spool is open."""
+    return (folder / "log.txt").read_text().count('"boot"')
+
+
 def wait_until(true, within_s: float, what: str) -> None:
     ends = time.monotonic() + within_s
     while not true():
@@ -82,10 +87,13 @@ def test_killed_at_random_moments_every_reading_on_disk_arrives_once_and_none_is
     server = RealServer(broker.port)
     left: dict[tuple[str, int], Row] = {}
     broker_kills = 0
+    starts = [0]
     process = start(tmp_path)
     try:
         for _ in range(KILLS):
-            time.sleep(rng.uniform(0.1, 1.2))
+            if rng.random() < 0.8:  # the others fall into the start
+                wait_until(lambda: boots(tmp_path) > starts[-1], SETTLES_WITHIN_S, "it did not start")
+            time.sleep(rng.uniform(0.0, 0.9))
             if rng.random() < 0.1:
                 broker.kill()
                 broker_kills += 1
@@ -95,6 +103,7 @@ def test_killed_at_random_moments_every_reading_on_disk_arrives_once_and_none_is
             process.send_signal(signal.SIGKILL)
             process.wait()
             left |= on_disk(spool)
+            starts.append(boots(tmp_path))
             process = start(tmp_path)
         server.answers = True
         wait_until(lambda: all(key in server.receiver.rows or not row.values for key, row in left.items()),
