@@ -1,0 +1,242 @@
+"""How right the diagnosis is, on cases drawn afresh: `python tests/bench/bench_diagnosis.py [--seed N] [--cases N] [--fitout NAME] [--world W]`.
+
+Prints the seed, every miss, and one table: events found (F1 over all causes), first cause right, calibration, false findings per
+pump-year, delays, sizes and their intervals. `samples` draws the plants of the scenario's simulator; `otherworld` a second plant with
+other laws. Neither shares code with the analysis.
+"""
+
+import argparse
+import secrets
+import sys
+import time
+import warnings
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from analysis.pipeline import advance, begin
+from analysis.rows import Rows
+from logger.record.channels import CHANNELS
+from logger.record.finding import Finding
+from logger.record.site_facts import SiteFacts
+
+DAY_S = 86400.0
+LATE_DAYS = 2.0  # a finding may still be flagged so long after the fault's end
+EARLY_DAYS = 1.0
+ASK_FOR_VISIT = frozenset({"silent", "sensor-fault", "unexplained", "panel-soiling", "controller-derating", "short-cycling"})
+"""Findings of these causes wait for the next visit or cost a phone call; every other asks for one."""
+
+
+@dataclass
+class True_:
+    """One fault as drawn, times in s since the epoch."""
+
+    cause: str
+    part: str | None
+    began: float
+    ended: float
+    size: float
+    lasting: bool
+
+
+@dataclass
+class Drawn:
+    """One case of either world."""
+
+    name: str
+    facts: SiteFacts
+    rows: Rows
+    truths: list[True_]
+    odd: str
+    days: float
+
+
+def rows_of_frame(frame: pd.DataFrame) -> Rows:
+    """A frame of readings as columns."""
+    time_ms = pd.to_datetime(frame["time"], utc=True, format="ISO8601").dt.as_unit("ms").astype("int64").to_numpy()
+    return Rows(time_ms, {name: frame[name].to_numpy(float) for name in frame.columns if name in CHANNELS})
+
+
+def draw(world: str, seed: int, fitout: str | None, healthy: bool | None) -> Drawn:
+    """A case from one of the two worlds."""
+    if world == "otherworld":
+        from tests.bench.otherworld.case import draw_case as draw_other
+
+        from logger.record.site_file import read_site
+
+        got = draw_other(seed, fitout, "none" if healthy else None)
+        facts, frame = read_site(got.site_toml), got.frame
+        odd = ",".join(got.look_alikes)
+    else:
+        from samples.cases import draw_case
+
+        got = draw_case(seed, fit=fitout, healthy=healthy)
+        facts, frame = got.facts, got.frame
+        odd = ",".join(truth.cause for truth in got.harmless)
+    rows = rows_of_frame(frame)
+    end = float(rows.time_ms.max()) / 1000.0
+    truths = [
+        True_(
+            t.cause, t.part, pd.Timestamp(t.began).timestamp(),
+            end if t.ended is None else pd.Timestamp(t.ended).timestamp(),
+            np.nan if t.size is None else t.size, t.ended is None,
+        )
+        for t in got.truths
+    ]  # fmt: skip
+    return Drawn(f"{world}-{seed}", facts, rows, truths, odd, float(np.ptp(rows.time_ms)) / 86.4e6)
+
+
+def seconds(text: str | None) -> float:
+    """ISO 8601 to s since the epoch; None = for ever."""
+    return np.inf if text is None else pd.Timestamp(text).timestamp()
+
+
+def matched(truths: list[True_], findings: list[Finding]) -> tuple[dict[int, Finding], list[Finding], list[Finding]]:
+    """Truth index -> its first finding of the same cause in time; findings at a time of some fault; and the plainly false ones."""
+    hits: dict[int, Finding] = {}
+    beside, false = [], []
+    for finding in sorted(findings, key=lambda f: f.flagged):
+        flagged = seconds(finding.flagged)
+        during = [
+            k for k, t in enumerate(truths)
+            if t.began - EARLY_DAYS * DAY_S <= flagged <= t.ended + LATE_DAYS * DAY_S
+        ]  # fmt: skip
+        same = [k for k in during if truths[k].cause == finding.cause]
+        free = [k for k in same if k not in hits]
+        if free:
+            hits[free[0]] = finding
+        elif not same:
+            (beside if during else false).append(finding)
+    return hits, beside, false
+
+
+class Tally:
+    """Sums over cases."""
+
+    def __init__(self) -> None:
+        self.found: Counter[str] = Counter()
+        self.missed: Counter[str] = Counter()
+        self.false: Counter[str] = Counter()
+        self.first_right, self.first_any, self.firsts = 0, 0, 0
+        self.sure: list[tuple[float, bool]] = []
+        self.delays: dict[str, list[float]] = defaultdict(list)
+        self.sizes: dict[str, list[tuple[float, float, float, float]]] = defaultdict(list)
+        self.years = self.healthy_years = 0.0
+        self.healthy_false = self.healthy_visits = 0
+        self.seconds = self.rows = 0.0
+
+    def add(self, case: Drawn, findings: list[Finding], told: bool) -> None:
+        """One case's outcome; `told`: print what went wrong."""
+        hits, beside, false = matched(case.truths, findings)
+        lines = []
+        for k, truth in enumerate(case.truths):
+            self.firsts += 1
+            during = [
+                f for f in findings
+                if truth.began - EARLY_DAYS * DAY_S <= seconds(f.flagged) <= truth.ended + LATE_DAYS * DAY_S
+            ]  # fmt: skip
+            if during:
+                named = min(during, key=lambda f: (truth.cause != f.first_cause, f.flagged))
+                self.first_right += named.first_cause == truth.cause
+                self.first_any += any(truth.cause in (f.cause, f.first_cause, *(r.cause for r in f.also_possible)) for f in during)
+            if k in hits:
+                self.found[truth.cause] += 1
+                self.delays[truth.cause].append((seconds(hits[k].flagged) - truth.began) / DAY_S)
+                size = hits[k].size
+                if size is not None and np.isfinite(truth.size):
+                    self.sizes[truth.cause].append((truth.size, size.value, size.low, size.high))
+            else:
+                self.missed[truth.cause] += 1
+                lines.append(f"   missed {truth.cause} {truth.part or ''} size {truth.size:.3g}, day {self._day(case, truth.began):.1f} to {self._day(case, truth.ended):.1f}")
+        for finding in beside + false:
+            self.false[finding.cause] += 1
+            lines.append(
+                f"   false {finding.cause} (first {finding.first_cause}) {finding.channel or ''} flagged day {self._day(case, seconds(finding.flagged)):.1f} "
+                f"to {self._day(case, min(seconds(finding.ended), 4e9)):.0f} confidence {finding.confidence} {[(r.cause, r.confidence) for r in finding.also_possible]}"
+            )
+        for finding in findings:
+            self.sure.append((finding.confidence, any(finding is hit for hit in hits.values()) or self._again(case, finding)))
+        self.years += case.days / 365.25
+        if not case.truths:
+            self.healthy_years += case.days / 365.25
+            self.healthy_false += len(findings)
+            self.healthy_visits += sum(f.cause not in ASK_FOR_VISIT for f in findings)
+        if lines and told:
+            kind = case.facts.pump.kind.split("-")[0]
+            truth = "; ".join(f"{t.cause} {t.part or ''} {t.size:.2g} d{self._day(case, t.began):.0f}-{self._day(case, t.ended):.0f}" for t in case.truths)
+            print(f"{case.name} {kind} strings {case.facts.array.strings} odd [{case.odd}] truth [{truth}]", *lines, sep="\n", flush=True)
+
+    @staticmethod
+    def _again(case: Drawn, finding: Finding) -> bool:
+        flagged = seconds(finding.flagged)
+        return any(
+            t.cause == finding.cause and t.began - EARLY_DAYS * DAY_S <= flagged <= t.ended + LATE_DAYS * DAY_S for t in case.truths
+        )
+
+    @staticmethod
+    def _day(case: Drawn, when: float) -> float:
+        return (when - float(case.rows.time_ms.min()) / 1000.0) / DAY_S
+
+    def table(self) -> str:
+        """The measures, one a line."""
+        tp, fn, fp = sum(self.found.values()), sum(self.missed.values()), sum(self.false.values())
+        lines = [
+            f"F1 over all causes            {2 * tp / max(2 * tp + fn + fp, 1):.3f}   (found {tp}, missed {fn}, false {fp})",
+            f"first-named cause right       {self.first_right / max(self.firsts, 1):.3f}   among first and also possible {self.first_any / max(self.firsts, 1):.3f}",
+            f"expected calibration error    {calibration_error(self.sure):.3f}   over {len(self.sure)} findings",
+            f"healthy: false per pump-year  {self.healthy_false / max(self.healthy_years, 1e-9):.2f}   asking for a visit {self.healthy_visits / max(self.healthy_years, 1e-9):.2f}   over {self.healthy_years:.1f} years",
+            f"engine                        {1e6 * self.seconds / max(self.rows, 1):.2f} us a row",
+            "cause                   found missed false  delay d median/90%   size error median, interval holds",
+        ]
+        for cause in sorted({*self.found, *self.missed, *self.false}):
+            delay = self.delays[cause]
+            told = f"{np.median(delay):7.2f} {np.quantile(delay, 0.9):7.2f}" if delay else " " * 15
+            sizes = np.array(self.sizes[cause])
+            size = ""
+            if len(sizes):
+                inside = np.mean((sizes[:, 2] <= sizes[:, 0]) & (sizes[:, 0] <= sizes[:, 3]))
+                size = f"{np.median(np.abs(sizes[:, 1] - sizes[:, 0])):8.3g}  {inside:.2f} of {len(sizes)}"
+            lines.append(f"{cause:24s}{self.found[cause]:5d}{self.missed[cause]:7d}{self.false[cause]:6d}  {told}   {size}")
+        return "\n".join(lines)
+
+
+def calibration_error(sure: list[tuple[float, bool]], bins: int = 10) -> float:
+    """Mean distance of stated confidence and share true, over equal bins of confidence, weighted by findings."""
+    if not sure:
+        return float("nan")
+    stated, true = np.array([s for s, _ in sure]), np.array([t for _, t in sure], float)
+    place = np.minimum((stated * bins).astype(int), bins - 1)
+    return float(sum(abs(stated[place == k].mean() - true[place == k].mean()) * np.mean(place == k) for k in set(place)))
+
+
+def main() -> int:
+    """Draw, judge, print."""
+    parser = argparse.ArgumentParser(description="how right the diagnosis is, on cases drawn afresh")
+    parser.add_argument("--seed", type=int, default=None, help="of the first case; drawn and printed where not given")
+    parser.add_argument("--cases", type=int, default=20)
+    parser.add_argument("--fitout", default=None, help="full, middle, lean, lean-power (samples); full, middle, lean (otherworld)")
+    parser.add_argument("--world", choices=["samples", "otherworld"], default="samples")
+    parser.add_argument("--healthy", action="store_true", help="healthy seasons only")
+    args = parser.parse_args()
+    warnings.filterwarnings("ignore", module="pvlib")
+    seed = secrets.randbelow(10**6) if args.seed is None else args.seed
+    print(f"world {args.world}, seeds {seed} to {seed + args.cases - 1}, fit-out {args.fitout or 'as drawn'}")
+    tally = Tally()
+    for number in range(seed, seed + args.cases):
+        case = draw(args.world, number, args.fitout, True if args.healthy else None)
+        start = time.perf_counter()
+        state = advance(begin(case.facts), case.rows, int(case.rows.time_ms.max()))
+        tally.seconds += time.perf_counter() - start
+        tally.rows += len(case.rows)
+        tally.add(case, list(state.findings), told=True)
+    print(tally.table())
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
