@@ -168,7 +168,7 @@ def _table(time_s: Floats, columns: dict[str, Floats], plant_step: int, step_s: 
 
 def _silent(frame: pd.DataFrame, faults: list[Fault]) -> pd.DataFrame:
     gone = np.zeros(len(frame), bool)
-    time_s = frame["time"].astype("int64").to_numpy() / (1e3 if frame["time"].dt.unit == "ms" else 1e9)
+    time_s = frame["time"].dt.as_unit("ms").astype("int64").to_numpy() / 1e3
     for fault in faults:
         if fault.cause == "silent":
             gone |= (time_s >= epoch(fault.begins)) & (time_s < epoch(fault.ends))
