@@ -108,7 +108,10 @@ def motor_cable(site: Checked) -> Remarks:
     if not current or cable.length_m <= 0:
         return
     full = max(row.power_w for row in site.facts.pump.curve)
-    share = float(three_phase_loss_w(current, cable.length_m, cable.conductor_mm2, WATER_COOLED_C)) / full
+    loss = float(three_phase_loss_w(current, cable.length_m, cable.conductor_mm2, WATER_COOLED_C))
+    if site.facts.motor.kind == "brushed-dc":
+        loss *= 2.0 / 3.0  # two conductors instead of three
+    share = loss / full
     what = f"{cable.length_m:g} m of {cable.conductor_mm2:g} mm2 turn {share:.0%} of the motor's power into heat at {current:g} A"
     fix = "a thicker conductor; 3 to 5 % is customary. Check conductor_mm2 and motor.rated_current_a"
     if share > CABLE_WRONG:

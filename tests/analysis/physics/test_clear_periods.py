@@ -1,0 +1,74 @@
+"""Clear spells are found by shape alone, whatever dust takes of the signal."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analysis.physics.clear_periods import clear_periods
+
+STEP_S = {60: 720, 300: 144, 900: 48}
+
+
+def day(step_s: int) -> tuple[np.ndarray, np.ndarray]:
+    n = 43_200 // step_s
+    time_ms = 1_762_905_600_000 + 1000 * step_s * np.arange(n, dtype=np.int64)
+    return time_ms, 1000.0 * np.sin(np.pi * (np.arange(n) + 0.5) / n)
+
+
+def clouded(clear: np.ndarray, rng: np.random.Generator, step_s: int) -> np.ndarray:
+    """Broken cloud: every few minutes another share of the sun."""
+    spell = max(1, 420 // step_s)
+    return clear * np.repeat(rng.uniform(0.25, 1.0, len(clear) // spell + 1), spell)[: len(clear)]
+
+
+@pytest.mark.parametrize("step_s", STEP_S)
+@pytest.mark.parametrize("scale", [0.7, 1.0, 1.1])
+def test_a_clear_day_is_clear_at_any_scale(step_s, scale):
+    rng = np.random.default_rng(1)
+    time_ms, clear = day(step_s)
+    found = clear_periods(time_ms, scale * clear * rng.normal(1.0, 0.005, len(clear)), clear)
+    assert found[clear > 300].mean() > 0.97
+
+
+@pytest.mark.parametrize("step_s", STEP_S)
+def test_a_day_of_broken_cloud_is_not(step_s):
+    rng = np.random.default_rng(2)
+    time_ms, clear = day(step_s)
+    assert clear_periods(time_ms, clouded(clear, rng, step_s), clear).mean() < 0.05
+
+
+@pytest.mark.parametrize("step_s", STEP_S)
+def test_a_clear_morning_before_clouds_is_found(step_s):
+    rng = np.random.default_rng(3)
+    time_ms, clear = day(step_s)
+    half = len(clear) // 2
+    signal = np.concatenate([0.9 * clear[:half], clouded(clear, rng, step_s)[half:]])
+    found = clear_periods(time_ms, signal, clear)
+    morning = (np.arange(len(clear)) < half - 2700 // step_s) & (clear > 300)
+    assert found[morning].mean() > 0.9
+    assert found[half + 3600 // step_s :].mean() < 0.1
+
+
+def test_even_cloud_is_not_taken_for_clear():
+    time_ms, clear = day(60)
+    signal = np.where(np.arange(720) < 360, clear, 0.5 * clear)
+    found = clear_periods(time_ms, signal, clear)
+    assert found[150:300].all()
+    assert not found[420:].any()
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.floats(0, 0.9))
+def test_missing_rows_are_never_clear(seed, share):
+    rng = np.random.default_rng(seed)
+    time_ms, clear = day(300)
+    signal = clear.copy()
+    signal[rng.random(len(signal)) < share] = np.nan
+    assert not clear_periods(time_ms, signal, clear)[np.isnan(signal)].any()
+
+
+def test_nothing_to_see():
+    time_ms, clear = day(900)
+    assert not clear_periods(time_ms, np.full(len(clear), np.nan), clear).any()
+    assert len(clear_periods(time_ms[:0], clear[:0], clear[:0])) == 0
