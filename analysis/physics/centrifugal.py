@@ -96,7 +96,9 @@ def _ratio(flow: Floats, x: Floats) -> Floats:
         return np.where(x > 0, flow / x, np.where(flow > 0, np.inf, 0.0) + 0 * x)
 
 
-def fit_centrifugal(x: Floats, head_m: Floats, flow_m3_h: Floats, power_w: Floats, reference_rpm: float):
+def fit_centrifugal(
+    x: Floats, head_m: Floats, flow_m3_h: Floats, power_w: Floats, reference_rpm: float, stiff: bool = False
+) -> CentrifugalCore:
     """Fit head and power families to table rows by penalised, robust least squares.
 
     Parameters
@@ -107,6 +109,8 @@ def fit_centrifugal(x: Floats, head_m: Floats, flow_m3_h: Floats, power_w: Float
         The rows. [m], [m3/h], [W]
     reference_rpm : float
         Speed that x = 1 stands for. [1/min]
+    stiff : bool, optional
+        Keep both curves next to parabolas, whatever the rows say: for speeds that were inferred. [-]
 
     Returns
     -------
@@ -126,8 +130,8 @@ def fit_centrifugal(x: Floats, head_m: Floats, flow_m3_h: Floats, power_w: Float
     q = flow_m3_h / x
     basis = Basis(top=RUN_OUT_MARGIN * float(q.max()) * (1 + 0.05))
     head_scale, power_scale = float((head_m / x**2).max()), float((power_w / x**3).max())
-    a, b, f_coef = _fit_head(basis, x, head_m / head_scale, flow_m3_h)
-    p0, p1, e, g_coef = _fit_power(basis, x, power_w, flow_m3_h / x**b, power_scale)
+    a, b, f_coef = _fit_head(basis, x, head_m / head_scale, flow_m3_h, stiff)
+    p0, p1, e, g_coef = _fit_power(basis, x, power_w, flow_m3_h / x**b, power_scale, stiff)
     # points crowd towards shut-off, where the inverse of f is steepest
     q_grid = RUN_OUT_MARGIN * float(q.max()) * np.linspace(0, 1, GRID) ** 2
     design = basis.matrix(q_grid)
@@ -151,10 +155,10 @@ def _robust(residual: Floats) -> Floats:
     return np.sqrt(np.minimum(1.0, HUBER * spread / np.maximum(np.abs(residual), 1e-12)))
 
 
-def _fit_head(basis: Basis, x: Floats, head: Floats, flow: Floats) -> tuple[float, float, Floats]:
+def _fit_head(basis: Basis, x: Floats, head: Floats, flow: Floats, stiff: bool) -> tuple[float, float, Floats]:
     """Exponents a, b and falling coefficients of f, in units of the largest reduced head."""
     sigma = SIGMA * (0.5 * head + 0.5 * x**2)
-    weight = choose_weight(basis, flow / x, head / x**2, sigma / x**2)
+    weight = choose_weight(basis, flow / x, head / x**2, sigma / x**2, stiff)
     rough = weight * basis.roughness()
     steps = np.tril(np.ones((basis.size, basis.size)), -1)[:, : basis.size - 1]
     several = len(np.unique(np.round(x, 2))) > 1
@@ -182,15 +186,17 @@ def _fit_head(basis: Basis, x: Floats, head: Floats, flow: Floats) -> tuple[floa
         off = predicted(theta, flow * (1 + SIGMA)) - predicted(theta, flow * (1 - SIGMA))
         sigma = np.hypot(SIGMA * (0.5 * head + 0.5 * x**2), 0.5 * off)
         keep = _robust((predicted(theta, flow) - head) / sigma)
-        rough = choose_weight(basis, flow / x, head / x**2, sigma / x**2) * basis.roughness()
+        rough = choose_weight(basis, flow / x, head / x**2, sigma / x**2, stiff) * basis.roughness()
     return float(theta[0]), float(theta[1]), coefficients(theta)
 
 
-def _fit_power(basis: Basis, x: Floats, power: Floats, q: Floats, scale: float) -> tuple[float, float, float, Floats]:
+def _fit_power(
+    basis: Basis, x: Floats, power: Floats, q: Floats, scale: float, stiff: bool
+) -> tuple[float, float, float, Floats]:
     """Constant and linear loss [W], exponent e, coefficients of g [W]."""
     top = float(power.max())
     sigma = SIGMA * power + 0.003 * top
-    weight = choose_weight(basis, q, power / x**3 / scale, sigma / x**3 / scale)
+    weight = choose_weight(basis, q, power / x**3 / scale, sigma / x**3 / scale, stiff)
     shut_off = basis.matrix(np.array([0.0])) - SHUT_OFF_SHARE * basis.matrix(np.array([0.85 * float(q.max())]))
     gentle = (STRAIGHTEN / len(x)) * basis.roughness(2)
     rough = np.vstack([weight * basis.roughness(), gentle, shut_off / SHUT_OFF_SPREAD]) / scale

@@ -42,12 +42,12 @@ class Basis:
         return np.diff(np.eye(self.size), order, axis=0) * float(self.segments) ** (order - 0.5) / 10.0**order
 
 
-def choose_weight(basis: Basis, x: Floats, y: Floats, sigma: Floats) -> float:
-    """The roughness weight with the least generalised cross-validation score; the stiffest where points are few.
+def choose_weight(basis: Basis, x: Floats, y: Floats, sigma: Floats, stiff: bool = False) -> float:
+    """The roughness weight with the least generalised cross-validation score; the stiffest where points are few or `stiff`.
 
     The factor 1.4 on the degrees of freedom guards against undersmoothing (Kim and Gu 2004, from memory).
     """
-    if len(np.unique(np.round(x / basis.top, 3))) < FEW:
+    if stiff or len(np.unique(np.round(x / basis.top, 3))) < FEW:
         return float(WEIGHTS[-1])
     design = basis.matrix(x) / sigma[:, None]
     target, rough = y / sigma, basis.roughness()

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.physics.centrifugal import fit_centrifugal
-from analysis.physics.helical import fit_helical
+from analysis.physics.centrifugal import CentrifugalCore, fit_centrifugal
+from analysis.physics.helical import HelicalCore, fit_helical
 from analysis.physics.latent_speed import centrifugal_speed, helical_speed
 from analysis.physics.pump_model import PumpKind, PumpModel, Spread
 from analysis.physics.pump_table import PumpTable, pump_table
@@ -157,9 +157,11 @@ def _fit(table: PumpTable, kind: PumpKind, rated_rpm: float | None, extra_power_
     else:
         reference = rated_rpm or RELATIVE_RPM
         helical = kind == "helical-rotor"
-        x = helical_speed(head, flow, power) if helical else centrifugal_speed(head, flow)
-    fit = fit_helical if kind == "helical-rotor" else fit_centrifugal
-    core = fit(x, head, flow, power, reference)
+        x = helical_speed(head, flow, power) if helical else centrifugal_speed(head, flow, power)
+    if kind == "helical-rotor":
+        core: HelicalCore | CentrifugalCore = fit_helical(x, head, flow, power, reference)
+    else:
+        core = fit_centrifugal(x, head, flow, power, reference, stiff=not speed_known)
     lifting = flow > 0
     model = PumpModel(
         kind, core, speed_known, (float(head[lifting].min()), float(head.max())), (float(x.min()), float(x.max())),

@@ -182,3 +182,44 @@ def test_a_helical_rotor_needs_torque_to_start_and_more_the_higher(helical, cent
     assert helical.torque_n_m(1500, 40) < low < high
     head = 0.5 * centrifugal.head_limits_m[1]
     assert 0 <= centrifugal.breakaway_torque_n_m(head) < 0.3 * centrifugal.torque_n_m(2900, head)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.integers(0, 10_000), st.sampled_from([(2900,), (2200, 2900), (1450, 2300, 2900)]), st.booleans())
+def test_any_centrifugal_table_gives_a_physical_pump(bench, seed, speeds, with_speed):
+    """Noisy, uneven tables of one to three speeds, with and without the speed column."""
+    draw, as_curve = bench
+    rng = np.random.default_rng(seed)
+    measured, _ = draw(rng).rows(rng, speeds, 5, 0.01)
+    rows = as_curve(measured)
+    if len(measured) < 3 or len(np.unique(rows["head_m"])) < 2 or not rows["flow_m3_h"].max() > 0:
+        return
+    if not with_speed:
+        rows.pop("speed_rpm")
+    model = fit_curve(rows, "multistage-centrifugal")
+    power, head = np.meshgrid(
+        np.linspace(0, 1.2, 40) * model.power_max_w, np.linspace(*model.head_limits_m, 30), indexing="ij"
+    )
+    flow = model.flow_of_power(power, head)
+    assert (np.nan_to_num(np.diff(flow, axis=0)) >= -1e-9).all(), "more power, less water"
+    # the reverse may be gently untrue where a table's noise makes a drooping power curve
+    assert (np.nan_to_num(np.diff(flow, axis=1)) <= 0.02 * model.flow_max_m3_h).all(), "more head, more water"
+    lifted = flow > 0.02 * model.flow_max_m3_h
+    assert (hydraulic_power_w(flow, head)[lifted] < power[lifted]).all(), "energy created"
+
+
+def test_rows_at_no_head_and_no_flow_are_welcome():
+    """Run-out and shut-off rows as a bench gives them."""
+    flow = np.array([0.0, 0, 3, 6, 9, 10, 5, 3])
+    rows = {
+        "flow_m3_h": flow,
+        "head_m": np.array([50.0, 50, 46.5, 34.5, 14.5, 0.0, 0.0, 8.5]),
+        "power_w": [610, 600, 840, 1000, 1060, 1050, 170, 165],
+        "speed_rpm": [2900, 2900, 2900, 2900, 2900, 2900, 1450, 1450],
+    }
+    model = fit_curve(rows, "multistage-centrifugal")
+    assert model.head([2900, 2900, 1450], [0, 6, 3]) == pytest.approx([50, 34.5, 8.5], rel=0.04)
+    assert model.head_limits_m[0] == 0
+    assert np.isfinite(model.lookup().flow_of_power(800, 30)).all()
+    speedless = fit_curve({name: rows[name] for name in ("flow_m3_h", "head_m", "power_w")}, "multistage-centrifugal")
+    assert speedless.flow_of_power(1000, 34.5) == pytest.approx(6, rel=0.05)
