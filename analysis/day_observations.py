@@ -112,15 +112,18 @@ def _of_levels(
 ) -> list[Observation | None]:
     """Pumping level and wellhead pressure against the system curve at the measured flow. [m]"""
     flow = np.where(flow_m3_h > 0, flow_m3_h, expected.flow_m3_h)
-    curve, mean = model.curve, float(np.nanmean(np.where(which, flow, np.nan)))
-    drawdown = float(curve.drawdown_m(mean))
-    beyond = float(curve.pipe_loss_m(mean))
+    curve = model.curve
     level = rows["water_level_m"] - curve.level_m(flow)
     head = rows["discharge_pressure_bar"] * curve.m_per_bar - curve.outlet_height_m - curve.pipe_loss_m(flow)
-    return [
-        _difference("level", level, which, {"level_offset_m": 1.0, "drawdown": drawdown}),
-        _difference("pressure", head, which, {"friction": beyond}),
-    ]
+    known = which & ~np.isnan(flow)
+    middle = np.median(flow[known]) if known.any() else 0.0
+    found = []
+    for part in (known & (flow <= middle), known & (flow > middle)):  # little and much flow: tells lift from drawdown
+        mean = float(np.mean(flow[part])) if part.any() else 0.0
+        drawdown, beyond = float(curve.drawdown_m(mean)), float(curve.pipe_loss_m(mean))
+        found.append(_difference("level", level, part, {"level_offset_m": 1.0, "drawdown": drawdown}))
+        found.append(_difference("pressure", head, part, {"friction": beyond}))
+    return found
 
 
 def _difference(kind: str, difference: Floats, which: Flags, slopes: dict[str, float]) -> Observation | None:

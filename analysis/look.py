@@ -19,12 +19,13 @@ from analysis.solar_days import HOUR_MS, MINUTE_MS
 Flags = NDArray[np.bool_]
 
 GAP_MS = 20 * MINUTE_MS  # rows come each 15 min at most; after more, nobody knows what happened in between
-SETTLE_MS = 2 * MINUTE_MS  # after the start delay: speed, riser and meter have caught up (common practice, no source)
+SETTLE_MS = MINUTE_MS  # after the start delay: speed, riser and meter have caught up (common practice, no source)
 DAYLIGHT_MARGIN_MS = 45 * MINUTE_MS  # before sunrise and after sunset: the well at rest, and low light
 IDLE_W = 12.0  # a controller at rest with its own electronics (common practice, no source)
 IDLE_SHARE = 0.025  # of full power
 TURNING_SHARE = 0.04  # of the fastest speed in the datasheet
 AT_MAX_BAND = (0.75, 1.045)  # measured over expected voltage at maximum power: below bypassed modules, above held back
+HELD_UNMEASURED = 1.10  # sun not measured: under cloud the cells are cooler, and their voltage higher, than a clear sky says
 START_MARGIN = 1.5  # times the power at which lifting begins: enough to start and stay
 
 
@@ -97,7 +98,8 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     meter = metered(day, dt_h, rows["volume_m3"], should, plant.full_flow_m3_h)
     flow, flow_now = _flow(plant, rows, meter.flow_m3_h, meter.moved_m3, dt_h, should)
     since_start = _since(rows.time_ms, day, ~turning | (dt_h == 0))
-    settled = turning & (since_start >= plant.facts.controller.start_delay_s * 1000 + SETTLE_MS) & (dt_h > 0)
+    whole_row = since_start - np.rint(dt_h * HOUR_MS).astype(np.int64)  # a meter's mean covers the row's whole interval
+    settled = turning & (whole_row >= plant.facts.controller.start_delay_s * 1000 + SETTLE_MS) & (dt_h > 0)
     return Columns(
         day, rows.time_ms, dt_h, rows, expected, power, speed, should, flow, flow_now, meter.moved_m3, meter.since_n,
         driven, turning, settled, asked & ~held_low & sun_enough, sun_enough, at_max, held,
@@ -195,5 +197,6 @@ def _at_maximum(
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = voltage / expected.mpp_voltage_v
     known = ~np.isnan(ratio)
-    at_max = np.where(known, (ratio > AT_MAX_BAND[0]) & (ratio < AT_MAX_BAND[1]), power < 0.97 * plant.ceiling_w)
-    return at_max & turning, turning & known & (ratio >= AT_MAX_BAND[1])
+    top = np.where(expected.poa_measured, AT_MAX_BAND[1], HELD_UNMEASURED)
+    at_max = np.where(known, (ratio > AT_MAX_BAND[0]) & (ratio < top), power < 0.97 * plant.ceiling_w)
+    return at_max & turning, turning & known & (ratio >= top)

@@ -78,7 +78,7 @@ def _labels(
         late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & ~(seen.moved_m3 > 0)
         late &= np.isnan(now) | gone
     odd = able & (light | heavy) & ~flowing
-    good = seen.settled & flowing & ~odd
+    good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning
     fine_gone = gone & (seen.moved_m3 * 0 == 0)
     bad = odd | late | fine_gone | (gone & ~np.isnan(seen.rows["flow_m3_h"]))
     label = np.where(bad, BAD, np.where(good, GOOD, UNKNOWN)).astype(np.int8)

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.linalg import solve_triangular
 
 from analysis.causes.registry import all_causes
 from analysis.estimates.effects import Effect
@@ -20,7 +19,7 @@ from analysis.plant import Plant
 from analysis.rows import Floats
 
 WINDOWS = (1, 2, 3, 5, 8, 14, 24, 40)
-ENOUGH = {1: 16.0, 2: 11.0}  # log-likelihood ratio; a single odd day must be very odd
+ENOUGH = {1: 25.0, 2: 14.0, 3: 10.0}  # log-likelihood ratio; a single odd day must be very odd
 ENOUGH_LONG = 8.5  # z of 4.1; with about ten independent looks a month and ten directions, 0.05 false alarms a pump-year
 NUISANCE_LOOSE = 0.4
 HORIZON_LEAST = 0.08  # log of power lost: less is haze and angle
@@ -110,11 +109,9 @@ def best_alarm(
 ) -> Alarm | None:
     """The most telling shift of a group today, None where nothing is worth telling."""
     found: Alarm | None = None
-    for days in WINDOWS:
-        if days > len(recent):
-            break
+    for days in _odd_windows(bench, learnt, recent, group):
         moved = shift_of(bench, learnt, recent, group, days, nuisance)
-        if moved is None or not _screened(moved):
+        if moved is None:
             continue
         for alarm in _alarms(bench, moved, known):
             if alarm.ratio >= ENOUGH.get(days, ENOUGH_LONG) and (found is None or alarm.ratio > found.ratio):
@@ -132,8 +129,20 @@ def _always_there(mean: Floats) -> Floats:
     return variance
 
 
-def _screened(moved: Shift) -> bool:
-    return bool((np.abs(moved.mean) > SCREEN * np.sqrt(np.diag(moved.covariance))).any())
+def _odd_windows(bench: SlowBench, learnt: Learnt, recent: Floats, group: str) -> list[int]:
+    """The windows in which some entry by itself lies far off: only these are worth a matrix."""
+    places = GROUPS[group]
+    part = recent[-WINDOWS[-1] :][::-1, places] - learnt.mean[places]
+    known = ~np.isnan(part)
+    windows = np.array([w for w in WINDOWS if w <= len(recent)])
+    counts = np.cumsum(known, axis=0)[windows - 1]
+    sums = np.cumsum(np.where(known, part, 0.0), axis=0)[windows - 1]
+    scatter = bench.scatter
+    lasting = (np.diag(learnt.covariance) + np.diag(scatter.drift) + _always_there(learnt.mean))[places]
+    daily = np.diag(scatter.shared)[places] + learnt.scatter[places]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        odd = (counts > 0) & (np.abs(sums / counts) > SCREEN * np.sqrt(lasting + daily / counts))
+    return [int(w) for w in windows[odd.any(axis=1)]]
 
 
 def _alarms(bench: SlowBench, moved: Shift, known: set[str]) -> list[Alarm]:
@@ -152,15 +161,15 @@ def _alarms(bench: SlowBench, moved: Shift, known: set[str]) -> list[Alarm]:
 
 def amounts_of(bench: SlowBench, moved: Shift, forms: np.ndarray) -> tuple[Floats, Floats, Floats]:
     """Least-squares amount of each form alone, its standard deviation, and log-likelihood ratio against nothing."""
-    lower = np.linalg.cholesky(moved.covariance)
-    white = solve_triangular(lower, np.column_stack([bench.directions[forms][:, moved.places].T, moved.mean]), lower=True)
-    along, data = white[:, :-1], white[:, -1]
-    power = np.einsum("ij,ij->j", along, along)
+    directions = bench.directions[forms][:, moved.places]
+    weighted = directions @ np.linalg.inv(moved.covariance)
+    power = np.einsum("ij,ij->i", weighted, directions)
+    told = weighted @ moved.mean
     with np.errstate(divide="ignore", invalid="ignore"):
-        amounts = np.where(power > 1e-9, (along.T @ data) / power, np.nan)
+        amounts = np.where(power > 1e-9, told / power, np.nan)
         most = np.array([bench.effects[form].most for form in forms])
         bounded = np.clip(amounts, 0.0, most)
-        ratios = bounded * (along.T @ data) - 0.5 * bounded**2 * power
+        ratios = bounded * told - 0.5 * bounded**2 * power
         return amounts, np.where(power > 1e-9, 1.0 / np.sqrt(power), np.nan), ratios
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import all_causes
-from analysis.diagnosis import NOTHING, Verdict, weigh_shift
+from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, weigh_shift
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
 from analysis.learning import Learnt
@@ -17,7 +17,7 @@ from analysis.life import number_of, take_verdict
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
-from analysis.slow import SlowBench, amounts_of, best_alarm, daily_amounts, named, shift_of, slow_bench
+from analysis.slow import Alarm, SlowBench, amounts_of, best_alarm, daily_amounts, named, shift_of, slow_bench
 from analysis.solar_days import DAY_MS
 
 SUNNY_DAYS = 2  # in band: repaired
@@ -25,6 +25,7 @@ IN_BAND = 0.4  # of what it was, or of the least worth telling: gone
 SAME_DAYS = 10  # the same cause again within so many days is the same fault going on
 WEIGHED_DAYS = 14  # the newest days say best what it is
 LOOK_BACK = 45
+STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 
 
@@ -49,7 +50,7 @@ def with_slow(
             alarm = best_alarm(bench, learnt, recent, group, nuisance, known)
             if alarm is not None:
                 verdict = weigh_shift(bench, alarm.shift, None)
-                if verdict.shares[NOTHING] < MOST_NOTHING:
+                if verdict.shares[NOTHING] < MOST_NOTHING and (verdict.cause != UNEXPLAINED or _strange(alarm)):
                     form = alarm.form if verdict.form is None else verdict.form
                     _begun(plant, bench, memory, learnt, recent, day, last_ms, figures, _Found(group, verdict, form, alarm.shift.days))
         suspected |= bool(_open(memory, group))
@@ -62,6 +63,11 @@ class _Found:
     verdict: Verdict
     form: int
     window: int
+
+
+def _strange(alarm: Alarm) -> bool:
+    """Nobody is sent out for a riddle of a day or two."""
+    return alarm.shift.days >= STRANGE_DAYS and alarm.ratio >= STRANGE_RATIO
 
 
 def _form(case: Case) -> tuple[int, float]:
@@ -138,11 +144,12 @@ def _again(
     part = part[~np.isnan(part)]
     grown = float(np.clip(part[:3].mean() / max(part[-3:].mean(), 1e-6), 0.0, 1.0)) if len(part) >= 5 else None
     verdict = weigh_shift(bench, moved, grown)
-    if verdict.form is not None:
-        case.weighed["form"] = float(verdict.form)
-        effect = bench.effects[verdict.form]
-        amounts = daily_amounts(learnt, recent, moved, bench.directions[verdict.form])
-    take_verdict(case, verdict)
+    if verdict.shares[NOTHING] < 0.5:
+        if verdict.form is not None:
+            case.weighed["form"] = float(verdict.form)
+            effect = bench.effects[verdict.form]
+            amounts = daily_amounts(learnt, recent, moved, bench.directions[verdict.form])
+        take_verdict(case, verdict)
     case.part, case.channel = effect.part, effect.channel
     _sized(plant, bench, memory, case, int(case.weighed["form"]), amounts[begins:], moved, figures)
     case.revision += 1

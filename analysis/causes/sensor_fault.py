@@ -20,6 +20,7 @@ class SensorLimits:
     stuck_h: float = 3.0  # of running, or of changing light, without the least change
     dry_h: float = 2.0  # of water delivered while the probe says dry
     least_share: float = 0.05
+    least_current: float = 0.12  # temperature and wave form move it
     least_m: float = 2.0
     moving: float = 0.25  # how much the power must have swung meanwhile, of full power
 
@@ -61,7 +62,7 @@ def effect(plant: Plant) -> list[Effect]:
     if "discharge_pressure_bar" in plant.has:
         drift("discharge_pressure_bar", metres, 40.0, p=ones, **known)
     if "motor_current_a" in plant.has:
-        drift("motor_current_a", share, 1.0, i=ones)
+        drift("motor_current_a", LIMITS.least_current, 1.0, i=ones)
     if "irradiance_w_m2" in plant.has:
         drift("irradiance_w_m2", share, 1.0, group="electric", rate=0.3, s=-1.0, gc=1.0)
     if "pv_voltage_v" in plant.has:

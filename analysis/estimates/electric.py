@@ -20,6 +20,7 @@ LEAST_HIGH_H = 0.5  # for the day's low-sun and high-sun figures
 LOW_SUN_W_M2, HIGH_SUN_W_M2 = 150.0, 550.0
 SMOOTH_SHARE = 0.035  # of its mean: an hour that scatters less is free of broken cloud (common practice, no source)
 LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
+HELD_SCATTER = 0.03  # a ceiling is flat; a controller that still follows the sun is not held
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
 
@@ -105,6 +106,8 @@ def _held(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
     with np.errstate(invalid="ignore"):
         held = seen.settled & seen.asked & seen.held & (seen.expected.mpp_power_w > PLENTY * seen.power_w)
         held &= np.isnan(seen.flow_m3_h) | (seen.flow_m3_h > LIFTS_SHARE * seen.should_m3_h)
+    power = np.nan_to_num(seen.power_w)
+    held = steady_rows(held, hour_bins(plant, seen, days), (len(days), HOURS), power, seen.dt_h, LEAST_H, HELD_SCATTER)
     sums = Sums(held, seen.day - days.start, (len(days),))
     hours = sums.of(seen.dt_h)
     vector[:, PLACE["cap"]] = log_ratio(sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= LEAST_HIGH_H)

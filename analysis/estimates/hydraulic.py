@@ -14,7 +14,8 @@ from analysis.look import Columns
 from analysis.plant import Plant
 from analysis.rows import Floats
 
-LEAST_H = 0.4  # of settled running in a band: less is no test (common practice, no source)
+LEAST_POWER_SHARE = 0.3  # of full power: below it table and sensors are at their worst
+LEAST_H = 0.6  # of settled running in a band: less is no test (common practice, no source)
 LEAST_STEADY_H = 0.3
 STEADY_SHARE = 0.07  # about a straight line through the hour (common practice, no source)
 NO_WATER_SHARE = 0.12  # of the expected flow: below it the pump gives nothing, which fast causes judge
@@ -61,7 +62,7 @@ def _good(plant: Plant, seen: Columns) -> np.ndarray:
             seen.settled
             & (should > LEAST_FLOW_SHARE * plant.full_flow_m3_h)
             & (seen.flow_m3_h > NO_WATER_SHARE * should)
-            & (seen.power_w > 0)
+            & (seen.power_w > LEAST_POWER_SHARE * plant.full_power_w)
         )
 
 

@@ -40,6 +40,10 @@ def scatter_of(plant: Plant) -> Scatter:
     )
 
 
+LOW = np.array([2.5, 1.5, 1.0])
+"""At low power table, sensors and the lag of everything weigh more, by band."""
+
+
 def _sum(modes: list[Floats]) -> Floats:
     return sum((np.outer(mode, mode) for mode in modes), np.zeros((SIZE, SIZE)))
 
@@ -94,13 +98,13 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
 
 def _drift_own(sun_measured: bool) -> Floats:
     return shift(
-        q=0.006, n=0.006, t=0.005, i=0.006, p=0.25, l=0.2, rest=0.2, first=0.15, av=0.004, gc=0.05, cap=0.02, ai=0.02, ap=0.02
+        q=LOW * 0.006, n=LOW * 0.006, t=LOW * 0.005, i=LOW * 0.012, p=0.25, l=0.2, rest=0.2, first=0.15, av=0.004, gc=0.05, cap=0.02, ai=0.02, ap=0.02
     ) + shift(s=_horizon(0.01 if sun_measured else 0.02, 0.06))
 
 
 def _day_own(sun_measured: bool) -> Floats:
     return shift(
-        q=0.02, n=0.02, t=0.012, i=0.012, p=0.25, l=0.25, rest=0.15, first=0.35, av=0.006, gc=0.03, cap=0.03, ai=0.03, ap=0.03
+        q=LOW * 0.012, n=LOW * 0.012, t=LOW * 0.008, i=LOW * 0.016, p=0.25, l=0.25, rest=0.15, first=0.35, av=0.006, gc=0.03, cap=0.03, ai=0.03, ap=0.03
     ) + shift(s=_horizon(0.015 if sun_measured else 0.03, 0.06))
 
 
