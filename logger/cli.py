@@ -44,3 +44,7 @@ def _explain_missing(entry: EntryPoint, error: ModuleNotFoundError) -> int:
         file=sys.stderr,
     )
     return 2
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -64,15 +64,15 @@ def scenario(live_start: datetime, history_days: int = HISTORY_DAYS) -> list[Sam
         ),
         _site(
             "cistern-hill", "middle", 16, ago, Likeness(demand_m3_day=26.0), (Fault("tank-full", ago(45), ago(17), 0.02),),
-            "none",
+            "modbus",
         ),
         _site("twin-aloes", "lean", 17, ago, Likeness(demand_m3_day=24.0), (Fault("string-out", ago(21), None, 1.0),),
-              "none", None, "string-out"),
+              "modbus", None, "string-out"),
         _site(
             "grindstone", "full", 18, ago, Likeness(),
             (Fault("worn-pump", ago(110), None, 0.2, shape="ramp", options={"ramp_days": 90}),), "text", None, "worn-pump",
         ),
-        _site("far-gate", "lean-power", 19, ago, Likeness(horizon=(Horizon(70, 105, 14, 0.8),)), speaks="none"),
+        _site("far-gate", "lean-power", 19, ago, Likeness(horizon=(Horizon(70, 105, 14, 0.8),)), speaks="modbus"),
         _site(
             "lantern-hill", "full", 20, ago, Likeness(landscape_seed=NORTH),
             (Fault("falling-water-level", ago(80), None, 6.0, "resting", shape="ramp", options={"ramp_days": 70}),),
