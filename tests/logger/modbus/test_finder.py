@@ -348,3 +348,9 @@ def test_it_finds_a_libmodbus_server_that_it_knows_nothing_of(serial_pair, start
     assert code == 0
     assert "answers: unit 7" in said
     assert "input: 42 can be read: 288-329" in said
+
+
+@pytest.mark.parametrize(("register", "fits"), [(2000, True), (2038, True), (2042, False), (1958, False)])
+def test_a_register_fits_within_two_percent_of_the_meter(register, fits):
+    found = candidates("pv_voltage_v", [Sample(200.0, {("input", 7): register})])
+    assert bool(found) is fits
