@@ -49,7 +49,7 @@ def create_app(store: Store, settings: Settings) -> FastAPI:
     app.state.settings = settings
     app.state.pages = Pages(settings)
     app.state.hub = Hub(store, settings.live_poll_s)
-    app.state.attempts = Attempts(settings.now_ms)
+    app.state.attempts = Attempts(settings.wall_ms)
     app.state.hashing = asyncio.Semaphore(1)
     errors.install(app)
     for part in ROUTERS:

@@ -6,6 +6,7 @@ Never: a traceback, a store's or library's own words.
 
 import logging
 from http import HTTPStatus
+from typing import Any
 from urllib.parse import quote
 
 from fastapi import FastAPI, Request
@@ -77,7 +78,7 @@ class Unavailable(Refused):
     status = 503
 
 
-DOCUMENTED = {
+DOCUMENTED: dict[int | str, dict[str, Any]] = {
     status: {"model": ErrorBody, "description": words}
     for status, words in (
         (400, "the request is wrong"),

@@ -19,6 +19,9 @@ from dashboard.errors import Trouble
 from dashboard.languages import languages
 from dashboard.settings import Settings
 
+NOW_HEADER = "wellhand-now"
+"""The server's time in milliseconds, so that a browser with a wrong clock still shows right ages."""
+
 
 @dataclass(frozen=True)
 class Asset:
@@ -56,7 +59,8 @@ class Pages:
 
     def page(self, request: Request, template: str, status: int = 200, **shown: Any) -> HTMLResponse:
         """A template as the answer."""
-        return HTMLResponse(self.html(request, template, **shown), status)
+        now = {NOW_HEADER: str(self._settings.now_ms())}
+        return HTMLResponse(self.html(request, template, **shown), status, now)
 
     def html(self, request: Request, template: str, **shown: Any) -> str:
         """A template as text."""
@@ -68,6 +72,7 @@ class Pages:
             "alone": user is not None and user.sites is not None and len(user.sites) == 1,
             "here": request.url.path,
             "asset": self._address,
+            "now_ms": self._settings.now_ms(),
             "call_name": self._settings.service_name,
             "call_phone": self._settings.service_phone,
         }

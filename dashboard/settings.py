@@ -29,7 +29,9 @@ class Settings:
     live_poll_s
         How often the store is asked what has changed.
     now_ms
-        The clock, so that tests can hold it.
+        The clock that readings are told by: an invented one where the plants are simulated.
+    wall_ms
+        This machine's clock, by which tries to sign in are counted.
     """
 
     secret: str
@@ -39,6 +41,7 @@ class Settings:
     session_days: int = 30
     live_poll_s: float = 1.0
     now_ms: Callable[[], int] = wall_clock_ms
+    wall_ms: Callable[[], int] = wall_clock_ms
 
     def __post_init__(self) -> None:
         if len(self.secret) < 32:

@@ -29,6 +29,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     watch.add_argument("--broker", metavar="ADDRESS", help="also run `wellhand watch` on this broker")
     watch.add_argument("--watch-options", metavar="TEXT", default="", help="further options for that `wellhand watch`")
     watch.add_argument("--no-watch", action="store_true", help="pages only, though a broker is given")
+    clock = parser.add_argument_group("an invented clock, for simulated plants (as for `wellhand watch`)")
+    clock.add_argument("--clock-epoch", metavar="TIME", help="the time at --clock-from")
+    clock.add_argument("--clock-from", metavar="TIME", help="this machine's time when --clock-epoch was; default: now")
+    clock.add_argument("--clock-rate", type=float, default=1.0, metavar="N", help="how much faster it runs")
     people = parser.add_argument_group("people (adds one and ends)")
     people.add_argument("--add-user", metavar="NAME", help="add or change a person who may sign in")
     people.add_argument("--role", default="farmer", help="farmer, service, engineer, installer or admin")
@@ -40,6 +44,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Until told to stop. 0: ended as told, or the person was added; 2: asked wrongly."""
+    from analysis.ingest.service import WatchError
     from analysis.store import StoreError, open_store
     from dashboard.people import PersonError
     from dashboard.secret import SecretError
@@ -50,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
         return _refuse(error)
     try:
         return _add(store, args) if args.add_user else _serve(store, args)
-    except (PersonError, SecretError, OSError) as error:
+    except (PersonError, SecretError, WatchError, OSError) as error:
         return _refuse(error)
     finally:
         store.close()
@@ -71,6 +76,7 @@ def _add(store: "Store", args: argparse.Namespace) -> int:
 
 
 def _serve(store: "Store", args: argparse.Namespace) -> int:
+    from analysis.ingest.service import clock_of
     from dashboard.app import create_app
     from dashboard.secret import read_or_make
     from dashboard.server import listening_socket, serve
@@ -81,6 +87,7 @@ def _serve(store: "Store", args: argparse.Namespace) -> int:
         https=args.https,
         service_name=args.service_name,
         service_phone=args.service_phone,
+        now_ms=clock_of(args).now_ms,
     )
     _warn(store, args)
     try:
@@ -103,7 +110,11 @@ def _watcher(args: argparse.Namespace) -> "Supervised | None":
 
     if args.no_watch or not args.broker:
         return None
-    watcher = Supervised(["watch", "--store", args.store, "--broker", args.broker, *shlex.split(args.watch_options)])
+    options = shlex.split(args.watch_options)
+    if args.clock_epoch:
+        options += ["--clock-epoch", args.clock_epoch, "--clock-rate", str(args.clock_rate)]
+        options += ["--clock-from", args.clock_from] if args.clock_from else []
+    watcher = Supervised(["watch", "--store", args.store, "--broker", args.broker, *options])
     watcher.start()
     return watcher
 

@@ -4,15 +4,14 @@ Flow: rows of the store -> HERE -> JSON. Times are ISO 8601 in UTC; names carry 
 """
 
 from dataclasses import asdict
-from typing import Any, Literal
+from typing import Any
 
 from pydantic import BaseModel, Field
 
 from analysis.summary import DaySummary, Doing, SiteNow
 from dashboard.views.figures import iso
+from dashboard.views.priority import LevelName
 from logger.record.finding import Finding
-
-LevelName = Literal["act", "look", "unknown", "rest", "good"]
 
 
 class SiteOut(BaseModel):
@@ -164,7 +163,7 @@ class WhoOut(BaseModel):
     sites: list[str] | None
 
 
-def now_out(now: SiteNow, level: str) -> NowOut:
+def now_out(now: SiteNow, level: LevelName) -> NowOut:
     """The store's row as an object of the API."""
     known = asdict(now)
     heard = now.last_heard_ms

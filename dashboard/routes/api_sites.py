@@ -20,7 +20,7 @@ from dashboard.routes.api_shapes import (
     finding_out,
     now_out,
 )
-from dashboard.views.priority import level, present_ms
+from dashboard.views.priority import LEVEL_NAMES, level, present_ms
 from logger.record.site_facts import SiteFacts
 
 router = APIRouter(prefix="/api", tags=["sites"], responses=DOCUMENTED)
@@ -44,7 +44,7 @@ def list_sites(user: SignedIn, store: OpenStore, settings: TheSettings) -> list[
             id=site.id,
             name=site.name,
             timezone=site.timezone,
-            level=level(site, now_ms).name.lower(),
+            level=LEVEL_NAMES[level(site, now_ms)],
             open_findings=len(site.findings),
         )
         for site in sites
@@ -74,7 +74,7 @@ def show_now(site: ThisSite, store: OpenStore, settings: TheSettings) -> NowOut:
         raise NotFound(
             f"{seen.id} has not been judged yet", fix="wait for its first readings and a turn of the analysis"
         )
-    return now_out(seen.now, level(seen, present_ms(settings.now_ms(), [seen])).name.lower())
+    return now_out(seen.now, LEVEL_NAMES[level(seen, present_ms(settings.now_ms(), [seen]))])
 
 
 @router.get("/sites/{site_id}/findings")

@@ -8,6 +8,8 @@ const AGES = new Intl.RelativeTimeFormat(document.documentElement.lang, { numeri
 const UNITS = [["day", 86400], ["hour", 3600], ["minute", 60]];
 const REST_MS = 2000; // between two renewals, however many changes come
 
+let serverNow = Number(part.dataset.now); // the server's clock, which may be an invented one
+let heardAt = Date.now();
 let etag = null;
 let fresh = Date.now();
 let asking = false;
@@ -16,7 +18,7 @@ let streaming = false;
 
 function showAges() {
   for (const time of part.querySelectorAll("time[data-age]")) {
-    const old = Math.max(0, (Date.now() - Date.parse(time.dateTime)) / 1000);
+    const old = Math.max(0, (serverNow + Date.now() - heardAt - Date.parse(time.dateTime)) / 1000);
     const [unit, seconds] = UNITS.find(([, size]) => old >= 2 * size) ?? UNITS[2];
     let note = time.nextElementSibling;
     if (!note?.classList.contains("age")) {
@@ -60,6 +62,8 @@ async function renew() {
     const headers = etag ? { "If-None-Match": etag } : {};
     const answer = await fetch(part.dataset.fragment, { headers, cache: "no-store", redirect: "error" });
     if (answer.status === 401) return location.reload();
+    serverNow = Number(answer.headers.get("wellhand-now")) || serverNow + Date.now() - heardAt;
+    heardAt = Date.now();
     if (answer.status === 200) {
       etag = answer.headers.get("ETag");
       show(await answer.text());

@@ -79,9 +79,10 @@ def _summary(sites: list[SiteSeen], now_ms: int, words: Words) -> str:
 
 
 def _row(site: SiteSeen, now_ms: int, words: Words) -> Row:
-    first, *more = by_need(site.findings, now_ms) or [None]
+    ranked = by_need(site.findings, now_ms)
+    first = ranked[0] if ranked else None
     heard_ms = site.now.last_heard_ms if site.now else None
-    quiet = is_quiet(site, now_ms) and heard_ms is not None
+    quiet = is_quiet(site, now_ms)
     doing = words(f"doing.{'silent' if quiet else site.now.doing}") if site.now else words("heard.never")
     lost = [one.water_lost_m3 for one in site.findings if one.water_lost_m3]
     return Row(
@@ -90,11 +91,11 @@ def _row(site: SiteSeen, now_ms: int, words: Words) -> Row:
         sign=sign(site, now_ms, words),
         what=advice.name(first, words) if first else doing,
         finding_id=first.id if first else None,
-        more=words("fleet.also", count=len(more)) if more else "",
+        more=words("fleet.also", count=len(ranked) - 1) if len(ranked) > 1 else "",
         since=since(first, site.timezone, words, now_ms) if first else None,
         size=size_text(first.size, words) if first else "",
         sure=f"{words('sure.' + sureness(first.confidence))}, {percent(first.confidence, words)}" if first else "",
         lost=cubic(sum(lost), words) if lost else "",
         heard=moment(heard_ms, site.timezone, words, now_ms) if heard_ms is not None else None,
-        quiet=words("fleet.stale", age=age(now_ms - heard_ms, words)) if quiet else "",
+        quiet=words("fleet.stale", age=age(now_ms - heard_ms, words)) if quiet and heard_ms is not None else "",
     )

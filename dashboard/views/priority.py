@@ -6,6 +6,7 @@ The order: harm to people or pump, then water at stake times certainty, then sil
 
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Literal
 
 from analysis.summary import SiteNow
 from dashboard.views.figures import ms_of
@@ -29,6 +30,16 @@ class Level(IntEnum):
     UNKNOWN = 2
     REST = 3
     GOOD = 4
+
+
+LevelName = Literal["act", "look", "unknown", "rest", "good"]
+LEVEL_NAMES: dict[Level, LevelName] = {
+    Level.ACT: "act",
+    Level.LOOK: "look",
+    Level.UNKNOWN: "unknown",
+    Level.REST: "rest",
+    Level.GOOD: "good",
+}
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ Flow: views/priority.py -> HERE -> glance.py, fleet.py.
 from dataclasses import dataclass
 
 from dashboard.languages import Words
-from dashboard.views.priority import Level, SiteSeen, is_quiet, level
+from dashboard.views.priority import LEVEL_NAMES, Level, SiteSeen, is_quiet, level
 
 _OUTLINES = {
     Level.ACT: '<path class="s" d="M14 2h20l12 12v20L34 46H14L2 34V14z"/><path class="g" d="M24 11v17M24 36v1"/>',
@@ -30,7 +30,7 @@ class Sign:
 def sign(site: SiteSeen, now_ms: int, words: Words) -> Sign:
     """The site's sign."""
     found = level(site, now_ms)
-    key = found.name.lower()
+    key = LEVEL_NAMES[found]
     if found is Level.UNKNOWN and not is_quiet(site, now_ms) and not site.findings:
         return Sign(key, words("sign.cannot_tell"), shape(found))
     return Sign(key, words(f"sign.{key}"), shape(found))

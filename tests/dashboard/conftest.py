@@ -31,6 +31,7 @@ def app(farm, clock):
         service_phone="+00 000 0000",
         live_poll_s=0.02,
         now_ms=lambda: clock[0],
+        wall_ms=lambda: clock[0],
     )
     return create_app(farm.store, settings)
 

@@ -1,40 +1,36 @@
 """The pictures: true to the figures, safe, and readable without colour."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 
+from analysis.pictures import ArrayPicture, FlowPicture, Points
 from dashboard.languages import languages
 from dashboard.views import svg
+from dashboard.views.curve_data import picture_data
+from dashboard.views.curve_svg import array_svg, flow_svg
 from dashboard.views.day_svg import DAYS_MAX, day_svg
-from dashboard.views.flow_svg import MARKS_MAX, flow_svg
 from tests.dashboard import scene as made
 
 EN = languages()["en"]
 
 
-@dataclass
-class Picture:
-    """The same fields as analysis.pictures.FlowPicture."""
-
-    power_w: np.ndarray
-    expected_m3_h: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
-    before: np.ndarray
-    after: np.ndarray
+def points(x, y):
+    return Points(x, y, 0.9 * y, 1.1 * y, np.ones(len(x)))
 
 
-def picture(before=40, after=20):
-    power = np.linspace(200, 1400, 30)
+def picture(before=12, after=5):
+    power = np.linspace(200, 1400, 24)
     flow = (power - 150) / 250
     flow[0] = np.nan
-    marks = np.column_stack([np.linspace(300, 1300, before), np.linspace(0.6, 4.6, before)])
-    fallen = np.column_stack([np.linspace(300, 1300, after), np.linspace(0.3, 2.3, after)])
-    return Picture(power, flow, 0.9 * flow, 1.1 * flow, marks, fallen)
+    return FlowPicture(
+        power, flow, 0.9 * flow, 1.1 * flow,
+        points(np.linspace(300, 1300, before), np.linspace(0.6, 4.6, before)),
+        points(np.linspace(300, 1300, after), np.linspace(0.3, 2.3, after)),
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -56,39 +52,47 @@ def test_the_flow_picture_is_well_formed_and_holds_every_mark():
     drawn = ElementTree.fromstring(flow_svg(picture(), EN))
     assert drawn.get("role") == "img"
     assert drawn.get("aria-label")
-    rings = max(path.get("d").count("M") for path in drawn.iter("path") if path.get("class") == "before")
-    diamonds = max(path.get("d").count("M") for path in drawn.iter("path") if path.get("class") == "after")
-    assert (rings, diamonds) == (40, 20)
+    rings = max(path.get("d").count("a4 4") for path in drawn.iter("path") if path.get("class") == "before")
+    diamonds = max(path.get("d").count("l5 5") for path in drawn.iter("path") if path.get("class") == "after")
+    assert (rings, diamonds) == (12, 5)
 
 
-def test_marks_lie_where_their_figures_say():
+def test_marks_whiskers_and_band_lie_where_their_figures_say():
     drawn = flow_svg(picture(), EN)
-    last = re.findall(r"M([\d.]+) ([\d.]+)l3.5", drawn)[19]
     x, y = svg.across(1500), svg.upward(6)
+    last = re.findall(r"M([\d.]+) ([\d.]+)l5 5", drawn)[4]
     assert float(last[0]) == pytest.approx(x(1300), abs=0.2)
-    assert float(last[1]) + 3.5 == pytest.approx(y(2.3), abs=0.2)
-
-
-def test_many_readings_are_thinned_evenly():
-    assert flow_svg(picture(before=5000), EN).count("a2.5 2.5 0 1 0 5 0") <= MARKS_MAX + 1
-    assert len(flow_svg(picture(5000, 5000), EN)) < 40_000
+    assert float(last[1]) + 5 == pytest.approx(y(2.3), abs=0.2)
+    whisker = re.search(r'class="after whisker" d="[^"]*M([\d.]+) ([\d.]+)V([\d.]+)"', drawn)
+    assert [float(part) for part in whisker.groups()] == pytest.approx([x(1300), y(0.9 * 2.3), y(1.1 * 2.3)], abs=0.2)
+    band = re.search(r'class="normal" d="M([\d.]+) ([\d.]+)L', drawn)
+    power = np.linspace(200, 1400, 24)[1]
+    assert [float(part) for part in band.groups()] == pytest.approx([x(power), y(1.1 * (power - 150) / 250)], abs=0.2)
 
 
 def test_readings_without_a_curve_are_still_shown():
-    bare = picture()
-    bare.expected_m3_h = np.full(30, np.nan)
+    bare = replace(picture(), expected_m3_h=np.full(24, np.nan))
     assert 'class="normal" d' not in flow_svg(bare, EN)
-    assert "l3.5" in flow_svg(bare, EN)
+    assert "l5 5" in flow_svg(bare, EN)
+    assert "nan" not in flow_svg(bare, EN)
 
 
 def test_no_readings_no_picture():
     assert flow_svg(picture(0, 0), EN) == ""
 
 
-def test_what_is_not_a_number_is_not_drawn():
-    holes = picture()
-    holes.before[3] = np.nan
-    assert "nan" not in flow_svg(holes, EN)
+def test_the_array_picture_has_words_of_its_own():
+    flow = picture()
+    sun = ArrayPicture(flow.power_w, flow.expected_m3_h, flow.low, flow.high, flow.before, flow.after)
+    assert "sun on the panels" in array_svg(sun, EN)
+    assert "sun on the panels" not in flow_svg(flow, EN)
+
+
+def test_as_data_a_hole_is_null():
+    data = picture_data(picture())
+    assert data["expected_m3_h"][0] is None
+    assert data["after"]["x"][-1] == 1300
+    assert set(data["before"]) == {"x", "y", "low", "high", "hours"}
 
 
 def test_days_are_bars_as_high_as_their_water():
