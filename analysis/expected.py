@@ -3,6 +3,34 @@
 Flow: site facts -> SiteModel (tables, built once); rows and factors -> HERE -> estimates, causes, pages.
 Each row's answer depends on that row, the facts and the factors alone, bit for bit, however the rows are cut into blocks.
 Never: pandas, I/O, learning, judgement.
+
+Examples
+--------
+A site file, three readings of a November noon, and what should have come (site.toml is the example of the manual):
+
+>>> import numpy as np
+>>> from logger.record.site_file import load_site
+>>> from analysis.expected import Factors, Rows, SiteModel
+>>> model = SiteModel(load_site("site.toml"))
+>>> noon = np.datetime64("2025-11-12T10:00", "ms").astype(np.int64) + 60_000 * np.arange(3)
+>>> rows = Rows(noon, {"input_power_w": np.array([400.0, 900.0, np.nan]), "motor_speed_rpm": np.array([900.0, 1800.0, 1800.0])})
+>>> seen = model.expect(rows)
+
+On that power this pump should lift, each figure with its standard uncertainty; what was not measured is not guessed:
+
+>>> for flow, std, head in zip(seen.flow_m3_h, seen.flow_m3_h_std, seen.head_m):
+...     print(f"{flow:.1f} +- {std:.1f} m3/h against {head:.0f} m")
+1.3 +- 0.1 m3/h against 48 m
+3.1 +- 0.3 m3/h against 53 m
+nan +- nan m3/h against nan m
+
+A clear sky offered more than the controller took, and with a pump worn by a tenth it would have lifted (less water, so less drawdown to lift it from):
+
+>>> print(f"{seen.mpp_power_w[0]:.0f} W offered, {seen.flow_of_sun_m3_h[0]:.1f} m3/h")
+1872 W offered, 5.1 m3/h
+>>> worn = model.expect(rows, Factors(flow=0.9))
+>>> print(f"{worn.flow_m3_h[1]:.1f} m3/h instead of {seen.flow_m3_h[1]:.1f}")
+2.8 m3/h instead of 3.1
 """
 
 from dataclasses import dataclass
