@@ -116,7 +116,7 @@ class LivePlant:
                 value = read(name, true[name], self.site.seed, np.array([self._day]), self._off[name], noise)
                 found[name] = self._as_sick(name, value.ravel(), now)
         step = self.site.facts.sensors.meter_step_m3 or 0.01
-        found["volume_m3"] = float(np.floor(self.volume_m3 / step + 1e-9) * step)
+        found["volume_m3"] = round(float(np.floor(self.volume_m3 / step + 1e-9) * step), 4)
         return found
 
     def _as_sick(self, name: str, value: NDArray[np.float64], now: NDArray[np.float64]) -> float | None:
@@ -127,7 +127,7 @@ class LivePlant:
                     how["value"] = self._stuck.setdefault(name, self._last.get(name, float(value[0])))
                 value = sick(name, value, how, now, CLASSES[name].step)
         self._last[name] = float(value[0])
-        return None if np.isnan(value[0]) else float(value[0])
+        return None if np.isnan(value[0]) else round(float(value[0]), 4)
 
     def _noise_of(self, name: str) -> NDArray[np.float64]:
         if name not in self._noise:

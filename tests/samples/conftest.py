@@ -4,10 +4,10 @@ from datetime import UTC, datetime
 
 import pytest
 
-from samples.scenario import SITES
-from samples.season import Season, live_season
 from logger.record.site_facts import SiteFacts
 from logger.record.site_file import load_site
+from samples.scenario import SITES
+from samples.season import Season, live_season
 
 START, END = datetime(2025, 9, 1, tzinfo=UTC), datetime(2025, 9, 5, tzinfo=UTC)
 

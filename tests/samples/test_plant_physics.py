@@ -65,7 +65,9 @@ def test_pumping_day_by_superposition():
     """T 50 m2/d, S 2e-3, r 0.1 m, 40 m3/d for 8 h a day: worked out with Theis' function by superposition."""
     hours = np.array([1, 4, 8]) / 24
     assert theis_drawdown_m(40, 50, 2e-3, 0.1, hours) == pytest.approx([0.78704, 0.87530, 0.91942], abs=1e-5)
-    third_day = sum(theis_drawdown_m(40, 50, 2e-3, 0.1, day + 8 / 24) - theis_drawdown_m(40, 50, 2e-3, 0.1, day) for day in (1, 2))
+    third_day = sum(
+        theis_drawdown_m(40, 50, 2e-3, 0.1, day + 8 / 24) - theis_drawdown_m(40, 50, 2e-3, 0.1, day) for day in (1, 2)
+    )
     assert third_day + 0.91942 == pytest.approx(0.94755, abs=1e-4)
 
 

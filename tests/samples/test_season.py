@@ -10,15 +10,23 @@ import pytest
 
 from logger.record.causes import CAUSES
 from logger.record.channels import CHANNELS
+from logger.record.site_facts import SiteFacts
+from logger.record.site_file import load_site
 from samples.dirt import Dirt
 from samples.faults import HARMLESS, SEVERITY, Fault, effects_of, weight
 from samples.plant.drawn import Likeness
 from samples.plant.effects import HEALTHY, Effects
+from samples.scenario import SITES
 from samples.season import live_season, main, make_season
 from samples.truth import flow_lost
-from tests.samples.conftest import END, START, site
 
+START, END = datetime(2025, 9, 1, tzinfo=UTC), datetime(2025, 9, 5, tzinfo=UTC)
 DAY2 = START + timedelta(days=1)
+
+
+def site(name: str) -> SiteFacts:
+    """The facts of a sample site."""
+    return load_site(SITES / f"{name}.toml")
 
 
 def test_record_has_the_contract_s_form(healthy):
@@ -49,7 +57,9 @@ def test_any_step_gives_the_same_water(step_s, rows):
     assert water == pytest.approx(14.2, rel=0.02)
 
 
-@pytest.mark.parametrize(("step_s", "wrong"), [(0, "1 to 900"), (7, "divide 86400"), (1800, "1 to 900"), (150, "multiple")])
+@pytest.mark.parametrize(
+    ("step_s", "wrong"), [(0, "1 to 900"), (7, "divide 86400"), (1800, "1 to 900"), (150, "multiple")]
+)
 def test_a_step_that_does_not_fit_is_refused(step_s, wrong):
     with pytest.raises(ValueError, match=wrong):
         make_season(site("quiet-fold"), [], START, DAY2, step_s=step_s)
@@ -119,7 +129,9 @@ CASES = [  # site, fault, what must be seen of it in the noon rows against the h
 @pytest.mark.parametrize(("name", "fault", "seen"), CASES, ids=[f"{c[1].cause}-{c[1].part}-{c[0]}" for c in CASES])
 def test_a_fault_shows_as_it_should(name, fault, seen, helical, centrifugal):
     """The signs that the trade knows each fault by (common practice, no source), by pump kind."""
-    season = {"ochre-pan": helical, "kestrel-ridge": centrifugal}.get(name) or live_season(site(name), [], START, DAY2 + timedelta(days=1), seed=5)
+    season = {"ochre-pan": helical, "kestrel-ridge": centrifugal}.get(name) or live_season(
+        site(name), [], START, DAY2 + timedelta(days=1), seed=5
+    )
     end = DAY2 + timedelta(days=1)
     ill = live_season(season.plant.facts, [fault], START, end, seed=season.plant.seed)
     noon = slice(1440 + 8 * 60 + 30, 1440 + 9 * 60 + 30)  # before any tank is full
@@ -166,7 +178,9 @@ def test_power_lost_is_measured_under_the_same_sky():
     facts = site("ochre-pan")
     soiled = live_season(facts, [Fault("panel-soiling", START, None, 0.12)], START, DAY2, seed=5).truths[0]
     halved = live_season(facts, [Fault("string-out", START, None, 1.0)], START, DAY2, seed=5).truths[0]
-    deeper = live_season(facts, [Fault("falling-water-level", START, None, 4.0, "resting")], START, DAY2, seed=5).truths[0]
+    deeper = live_season(
+        facts, [Fault("falling-water-level", START, None, 4.0, "resting")], START, DAY2, seed=5
+    ).truths[0]
     assert soiled.size == pytest.approx(0.12, abs=0.01)
     assert halved.size == pytest.approx(0.5, abs=0.01)
     assert deeper.size == pytest.approx(4.0, abs=1e-6)
@@ -199,7 +213,9 @@ def test_silence_takes_rows_away():
 def test_dirt_does_what_it_says():
     facts = site("quiet-fold")
     clean, _ = make_season(facts, [], START, DAY2, seed=3)
-    dirt = Dirt(dropped_share=0.1, null_share=0.05, doubled_share=0.05, shuffled_rows=20, register_restart=True, jitter_s=0.4)
+    dirt = Dirt(
+        dropped_share=0.1, null_share=0.05, doubled_share=0.05, shuffled_rows=20, register_restart=True, jitter_s=0.4
+    )
     dirty, _ = make_season(facts, [], START, DAY2, seed=3, dirt=dirt)
     again, _ = make_season(facts, [], START, DAY2, seed=3, dirt=dirt)
     pd.testing.assert_frame_equal(dirty, again)
@@ -215,12 +231,18 @@ def test_likeness_sets_what_is_asked_for():
     usual = live_season(facts, [], START, DAY2, seed=5, likeness=Likeness(flow=1.0, array=1.0, level_m=0.0))
     weak = live_season(facts, [], START, DAY2, seed=5, likeness=Likeness(flow=0.95, array=1.0, level_m=0.0))
     noon = slice(9 * 60, 10 * 60)
-    assert weak.frame["flow_m3_h"].iloc[noon].mean() / usual.frame["flow_m3_h"].iloc[noon].mean() == pytest.approx(0.95, abs=0.015)
+    assert weak.frame["flow_m3_h"].iloc[noon].mean() / usual.frame["flow_m3_h"].iloc[noon].mean() == pytest.approx(
+        0.95, abs=0.015
+    )
 
 
 def test_effects_of_two_faults_come_together(helical):
     plant, sky = helical.plant, helical.lived.sky
-    faults = [Fault("panel-soiling", START, None, 0.1), Fault("panel-soiling", START, None, 0.05), Fault("broken-shaft", DAY2)]
+    faults = [
+        Fault("panel-soiling", START, None, 0.1),
+        Fault("panel-soiling", START, None, 0.05),
+        Fault("broken-shaft", DAY2),
+    ]
     effects = effects_of(faults)(plant, sky)
     assert np.max(effects["soil_lost"]) == pytest.approx(0.15)
     assert effects.active("uncoupled")
@@ -228,7 +250,17 @@ def test_effects_of_two_faults_come_together(helical):
 
 
 def test_command_writes_readings_site_and_truth(tmp_path):
-    words = ["--site", str(tmp_path / "site.toml"), "--out", str(tmp_path / "out"), "--days", "2", "--fault", "clogging:0.3:1", "--csv"]
+    words = [
+        "--site",
+        str(tmp_path / "site.toml"),
+        "--out",
+        str(tmp_path / "out"),
+        "--days",
+        "2",
+        "--fault",
+        "clogging:0.3:1",
+        "--csv",
+    ]
     from samples.site_text import site_text
 
     facts = replace(site("thornwell"), digest="")
