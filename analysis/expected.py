@@ -1,7 +1,7 @@
 """What should have come: every reading's expected values, each with its standard uncertainty.
 
 Flow: site facts -> SiteModel (tables, built once); rows and factors -> HERE -> estimates, causes, pages.
-Each row's answer depends on that row, the facts and the factors alone, bit for bit, however the rows are cut into blocks.
+Each row's answer depends on that row, the facts and the factors alone, bit for bit, however the rows are cut.
 Never: pandas, I/O, learning, judgement.
 
 Examples
@@ -13,7 +13,7 @@ A site file, three readings of a November noon, and what should have come (site.
 >>> from analysis.expected import Factors, Rows, SiteModel
 >>> model = SiteModel(load_site("site.toml"))
 >>> noon = np.datetime64("2025-11-12T10:00", "ms").astype(np.int64) + 60_000 * np.arange(3)
->>> rows = Rows(noon, {"input_power_w": np.array([400.0, 900.0, np.nan]), "motor_speed_rpm": np.array([900.0, 1800.0, 1800.0])})
+>>> rows = Rows(noon, {"input_power_w": np.array([400.0, 900.0, np.nan])})
 >>> seen = model.expect(rows)
 
 On that power this pump should lift, each figure with its standard uncertainty; what was not measured is not guessed:
@@ -24,7 +24,8 @@ On that power this pump should lift, each figure with its standard uncertainty; 
 3.1 +- 0.3 m3/h against 53 m
 nan +- nan m3/h against nan m
 
-A clear sky offered more than the controller took, and with a pump worn by a tenth it would have lifted (less water, so less drawdown to lift it from):
+A clear sky offered more than the controller took; and a pump worn by a tenth would have lifted less, though not by a tenth, for
+less water draws the well down less:
 
 >>> print(f"{seen.mpp_power_w[0]:.0f} W offered, {seen.flow_of_sun_m3_h[0]:.1f} m3/h")
 1872 W offered, 5.1 m3/h
@@ -216,7 +217,7 @@ class SiteModel:
         )
 
     def head_of_sun(self, power_w: Floats) -> Floats:
-        """Total head along the system curve when the controller is offered this power, speed limit honoured. [W] -> [m]"""
+        """Total head along the system curve at the power offered, speed limit honoured. [W] -> [m]"""
         return self.lines()[1](power_w)[HEAD]
 
     def expect(self, rows: Rows, factors: Factors = HEALTHY) -> Expected:
