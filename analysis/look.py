@@ -25,7 +25,9 @@ IDLE_W = 12.0  # a controller at rest with its own electronics (common practice,
 IDLE_SHARE = 0.025  # of full power
 TURNING_SHARE = 0.04  # of the fastest speed in the datasheet
 AT_MAX_BAND = (0.75, 1.045)  # measured over expected voltage at maximum power: below bypassed modules, above held back
-HELD_UNMEASURED = 1.10  # sun not measured: under cloud the cells are cooler, and their voltage higher, than a clear sky says
+AT_MAX_UNMEASURED, HELD_UNMEASURED = 1.06, 1.08  # likewise where light and cell temperature are worked out from the array's own current
+LOG_LIGHT = 0.03  # relative change of voltage at maximum power with the log of light (single-diode model; from memory)
+VOLTAGE_PER_K = -0.004  # likewise with cell temperature, 1/K
 START_MARGIN = 1.5  # times the power at which lifting begins: enough to start and stay
 
 
@@ -159,7 +161,8 @@ def _sun_enough(plant: Plant, expected: Expected) -> Flags:
 def _should(expected: Expected, turning: Flags, held: Flags) -> Floats:
     """A pump that has lost its load takes little power, so power alone would say that little is to be expected."""
     most = np.fmax(expected.flow_m3_h, expected.flow_at_speed_m3_h)
-    most = np.where(held, np.fmax(most, expected.flow_of_sun_m3_h), most)
+    sure = held & expected.poa_measured
+    most = np.where(sure, np.fmax(most, expected.flow_of_sun_m3_h), most)
     return np.where(turning, np.nan_to_num(most), 0.0)
 
 
@@ -196,7 +199,24 @@ def _at_maximum(
     voltage = rows["pv_voltage_v"]
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = voltage / expected.mpp_voltage_v
+    top = held_from = np.full(len(ratio), AT_MAX_BAND[1])
+    if not expected.poa_measured.all():
+        unmeasured = ~expected.poa_measured
+        ratio = np.where(unmeasured, ratio / _under_own_light(plant, rows, expected), ratio)
+        top, held_from = np.where(unmeasured, AT_MAX_UNMEASURED, top), np.where(unmeasured, HELD_UNMEASURED, top)
     known = ~np.isnan(ratio)
-    top = np.where(expected.poa_measured, AT_MAX_BAND[1], HELD_UNMEASURED)
     at_max = np.where(known, (ratio > AT_MAX_BAND[0]) & (ratio < top), power < 0.97 * plant.ceiling_w)
-    return at_max & turning, turning & known & (ratio >= top)
+    return at_max & turning, turning & known & (ratio >= held_from)
+
+
+def _under_own_light(plant: Plant, rows: Rows, expected: Expected) -> Floats:
+    """Voltage at maximum power under the light that the array's current speaks of, over that under a clear sky.
+
+    Cloud cools the cells, so that their voltage rises: without this it would look like power held back.
+    """
+    array = plant.facts.array
+    with np.errstate(divide="ignore", invalid="ignore"):
+        light = np.clip(rows["pv_current_a"] / (array.strings * array.module.i_mp_a), 0.02, 1.4)
+        clear = np.clip(expected.clear_poa_w_m2 / 1000.0, 0.02, 1.4)
+        warmer_c = (array.module.noct_c - 20.0) / 0.8 * (light - clear)
+        return np.nan_to_num((1.0 + VOLTAGE_PER_K * warmer_c) * (1.0 + LOG_LIGHT * np.log(light / clear)), nan=1.0)

@@ -178,6 +178,8 @@ def _seen(state: State) -> State:
         opened = merged(state.open_rows).rows
         opened = opened.take(slice(0, int(np.searchsorted(opened.time_ms, state.until_ms, "right"))))
         day = int(plant.days.day_of(state.until_ms))
+        if state.memory.day is not None:
+            day = max(day, state.memory.day + 1)  # at the stroke of a close the next day is open, and empty
         columns = look(plant, opened, range(day, day + 1)).of_day(day)
         view = _view(plant, state.memory, day, state.until_ms, opened.time_ms, columns)
         if state.memory.first_ms is not None or len(opened):

@@ -19,6 +19,7 @@ LEAST_H = 0.2  # at maximum power within an hour of the sun's way
 LEAST_HIGH_H = 0.5  # for the day's low-sun and high-sun figures
 LOW_SUN_W_M2, HIGH_SUN_W_M2 = 150.0, 550.0
 SMOOTH_SHARE = 0.035  # of its mean: an hour that scatters less is free of broken cloud (common practice, no source)
+AGREEING_HOURS, AGREE_WITHIN = 3, 0.05  # log of power: a clear day's hours (common practice, no source)
 LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
 HELD_SCATTER = 0.03  # a ceiling is flat; a controller that still follows the sun is not held
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
@@ -35,10 +36,20 @@ def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: ran
     sums = Sums(usable, bins, shape)
     enough = sums.of(seen.dt_h) >= LEAST_H
     put = sums.of(seen.power_w * seen.dt_h), sums.of(expected.mpp_power_w * seen.dt_h)
-    vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = log_ratio(*put, enough)
+    by_hour = log_ratio(*put, enough)
+    if not expected.poa_measured.all():
+        by_hour[~_clear_days(by_hour)] = np.nan
+    vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = by_hour
     clear_h[:] = (enough * hours).sum(axis=1)
     _day_figures(vector, seen, usable, bright, days, bins)
     _held(vector, plant, seen, days)
+
+
+def _clear_days(by_hour: Floats) -> np.ndarray:
+    """Days whose best hours agree: under a clear sky they do, under cloud each hour is another. bool[days]"""
+    best = np.sort(np.where(np.isnan(by_hour), -np.inf, by_hour), axis=1)[:, ::-1][:, :AGREEING_HOURS]
+    with np.errstate(invalid="ignore"):
+        return np.isfinite(best).all(axis=1) & (best[:, 0] - best[:, -1] < AGREE_WITHIN)
 
 
 def hour_bins(plant: Plant, seen: Columns, days: range) -> np.ndarray:

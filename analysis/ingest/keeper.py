@@ -48,6 +48,7 @@ def keep(store: Store, messages: list[Message], now_ms: int) -> Kept:
     with store.writing() as connection:
         known = numbers(connection)
         readings: dict[str, list[Reading]] = {}
+        counts = tally.Counts()
         for message in messages:
             try:
                 admitted = admit(message.topic, message.payload, known, now_ms)
@@ -55,15 +56,17 @@ def keep(store: Store, messages: list[Message], now_ms: int) -> Kept:
                 kept.refused += 1
                 taken = taken_apart(message.topic)
                 site = taken.site if taken else ""
-                tally.count(connection, _plain(site), "refused", refused.reason, example=_plain(refused.example))
+                counts.add(_plain(site), "refused", refused.reason, example=_plain(refused.example))
                 continue
             _keep_word(connection, known[admitted.site], admitted)
             if admitted.kind == READINGS:
                 readings.setdefault(admitted.site, []).extend(admitted.readings)
-            _count_mended(connection, admitted.site, admitted.mended)
+            _count_mended(counts, admitted.site, admitted.mended)
             kept.sites.add(admitted.site)
         for site in sorted(readings):
-            _keep_readings(connection, site, known[site], readings[site], kept)
+            kept.told.add(site)
+            kept.readings += _keep_readings(connection, site, known[site], readings[site], counts)
+        counts.write(connection)
         pulse.beat(connection, [known[site] for site in kept.sites])
     return kept
 
@@ -82,14 +85,15 @@ def _keep_word(connection: Connection, number: int, admitted: Admitted) -> None:
         boards.put_urgent(connection, number, admitted.word["cause"], admitted.word["time_ms"], admitted.word)
 
 
-def _count_mended(connection: Connection, site: str, mended: Counter[str]) -> None:
+def _count_mended(counts: tally.Counts, site: str, mended: Counter[str]) -> None:
     for detail, number in mended.items():
-        tally.count(connection, site, "mended" if detail.startswith("unreadable") else "dropped", detail, number)
+        counts.add(site, "mended" if detail.startswith("unreadable") else "dropped", detail, number)
 
 
-def _keep_readings(connection: Connection, site: str, number: int, readings: list[Reading], kept: Kept) -> None:
+def _keep_readings(
+    connection: Connection, site: str, number: int, readings: list[Reading], counts: tally.Counts
+) -> int:
     taken = take(connection, number, readings)
-    kept.readings += taken.stored
-    kept.told.add(site)
     for what in ("duplicate", "conflicting", "unsure"):
-        tally.count(connection, site, "dropped" if what != "unsure" else "mended", what, getattr(taken, what))
+        counts.add(site, "dropped" if what != "unsure" else "mended", what, getattr(taken, what))
+    return taken.stored

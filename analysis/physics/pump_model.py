@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from analysis.physics.centrifugal import CentrifugalCore
 from analysis.physics.helical import HelicalCore
 from analysis.physics.invert import solve_increasing
+from analysis.physics.pump_validity import SPEED_MARGIN, Validity, first_said
 from analysis.physics.reason import Answer, Reason
 
 if TYPE_CHECKING:
@@ -24,10 +25,7 @@ Floats = NDArray[np.float64]
 Codes = NDArray[np.uint8]
 PumpKind = Literal["helical-rotor", "multistage-centrifugal"]
 
-SPEED_MARGIN = 1.15  # answers reach this far above the table's fastest row
 STRETCH_MAX = 4.0  # far below the slowest row the flow is small, and so is what can be wrong with it
-HEAD_LOWEST = 0.2  # a centrifugal pump follows its affinity down to here, as a share of its lowest head
-HEAD_MARGIN = (0.5, 1.2)  # and, for a helical rotor, from half its lowest head to 1.2 of its highest
 
 
 @dataclass(frozen=True)
@@ -68,27 +66,27 @@ class PumpModel:
         """Flow at speed and head: 0 where nothing is lifted, NaN outside validity. [1/min], [m] -> [m3/h]"""
         x, head = self._pair(speed_rpm, head_m, self.core.reference_rpm)
         lifted = self.core.flow(x, head) - np.asarray(wear, float) * self.core.leak_m3_h(head)
-        return self._valid(np.maximum(lifted, 0.0), self._speed_reason(x, head))
+        return self._valid(np.maximum(lifted, 0.0), self.validity.of_speed(x, head))
 
     flow_of_speed = flow
 
     def power_of_speed(self, speed_rpm: ArrayLike, head_m: ArrayLike) -> Floats:
         """Power at speed and head, worn or not. [1/min], [m] -> [W]"""
         x, head = self._pair(speed_rpm, head_m, self.core.reference_rpm)
-        return self._valid(self.core.power_at_head(x, head), self._speed_reason(x, head))
+        return self._valid(self.core.power_at_head(x, head), self.validity.of_speed(x, head))
 
     def head(self, speed_rpm: ArrayLike, flow_m3_h: ArrayLike) -> Floats:
         """Head at speed and flow; NaN where this speed cannot give the flow. [1/min], [m3/h] -> [m]"""
         x, flow = self._pair(speed_rpm, flow_m3_h, self.core.reference_rpm)
         head = self.core.head(x, flow)
-        return self._valid(head, self._flow_reason(x, flow, head))
+        return self._valid(head, self.validity.of_flow(x, flow, head))
 
     head_of_speed = head
 
     def power(self, speed_rpm: ArrayLike, flow_m3_h: ArrayLike) -> Floats:
         """Power at speed and flow. [1/min], [m3/h] -> [W]"""
         x, flow = self._pair(speed_rpm, flow_m3_h, self.core.reference_rpm)
-        return self._valid(self.core.power(x, flow), self._flow_reason(x, flow, self.core.head(x, flow)))
+        return self._valid(self.core.power(x, flow), self.validity.of_flow(x, flow, self.core.head(x, flow)))
 
     def torque_n_m(self, speed_rpm: ArrayLike, head_m: ArrayLike) -> Floats:
         """Power over angular speed: what a permanent-magnet motor's current follows. [1/min], [m] -> [N m]"""
@@ -99,7 +97,9 @@ class PumpModel:
     def breakaway_torque_n_m(self, head_m: ArrayLike) -> Floats:
         """Torque that starts it against a full riser; a rough figure, from the table's power. [m] -> [N m]"""
         head = np.asarray(head_m, float)
-        return self._valid(self.core.breakaway_torque_n_m(head), self._without_speed(self._head_reason(head)))
+        return self._valid(
+            self.core.breakaway_torque_n_m(head), self.validity.without_speed(self.validity.of_head(head))
+        )
 
     def wear_of_slip_factor(self, slip_factor: ArrayLike, head_m: ArrayLike) -> Floats:
         """The `wear` that multiplies a helical rotor's slip, at this head and full speed. [-], [m] -> [-]
@@ -125,7 +125,7 @@ class PumpModel:
     def speed_of_power(self, power_w: ArrayLike, head_m: ArrayLike) -> Floats:
         """Speed at power and head; NaN where the table has no speeds. [W], [m] -> [1/min]"""
         x, reason = self._x_of_power(*self._pair(power_w, head_m))
-        return self._valid(x * self.core.reference_rpm, self._without_speed(reason))
+        return self._valid(x * self.core.reference_rpm, self.validity.without_speed(reason))
 
     # -- from flow -------------------------------------------------------------------------------------------------
 
@@ -137,19 +137,20 @@ class PumpModel:
     def speed_of_flow(self, flow_m3_h: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
         """Speed that lifts this flow to this head; at flow 0 the speed where lifting begins. [m3/h], [m] -> [1/min]"""
         x, _, reason = self._x_of_flow(flow_m3_h, head_m, wear)
-        return self._valid(x * self.core.reference_rpm, self._without_speed(reason))
+        return self._valid(x * self.core.reference_rpm, self.validity.without_speed(reason))
 
     def lift_power(self, head_m: ArrayLike) -> Floats:
         """Power at which lifting begins. [m] -> [W]"""
         head = np.asarray(head_m, float)
         x = self.core.lift_speed(head)
-        return self._valid(self.core.power_at_head(x, head), self._head_reason(head))
+        return self._valid(self.core.power_at_head(x, head), self.validity.of_head(head))
 
     def lift_speed(self, head_m: ArrayLike) -> Floats:
         """Speed at which lifting begins. [m] -> [1/min]"""
         head = np.asarray(head_m, float)
         return self._valid(
-            self.core.lift_speed(head) * self.core.reference_rpm, self._without_speed(self._head_reason(head))
+            self.core.lift_speed(head) * self.core.reference_rpm,
+            self.validity.without_speed(self.validity.of_head(head)),
         )
 
     # -- with reasons and uncertainty ------------------------------------------------------------------------------
@@ -169,10 +170,10 @@ class PumpModel:
             x, _, reason = self._x_of_flow(one, two, 0.0)
         elif method in ("head", "power"):
             x = one / self.core.reference_rpm
-            reason = self._flow_reason(x, two, self.core.head(x, two))
+            reason = self.validity.of_flow(x, two, self.core.head(x, two))
         else:
             x = one / self.core.reference_rpm
-            reason = self._speed_reason(x, two)
+            reason = self.validity.of_speed(x, two)
         base, share = (getattr(self.spread, name) for name in _STD_OF[method])
         steep = self._steep(method, one, two)
         fit = self._valid(np.sqrt(base**2 + (0.004 * value) ** 2 + steep**2) * self._stretch(x), reason)
@@ -182,13 +183,15 @@ class PumpModel:
         """The same model as regular tables: a few tens of nanoseconds a row."""
         return self._lookup
 
+    @cached_property
+    def validity(self) -> Validity:
+        """Where answers are given."""
+        return Validity(self.core, self.head_range_m, self.speed_known)
+
     @property
     def head_limits_m(self) -> tuple[float, float]:
         """Lowest and highest head that any answer is given for. [m]"""
-        if isinstance(self.core, HelicalCore):
-            return HEAD_MARGIN[0] * self.head_range_m[0], HEAD_MARGIN[1] * self.head_range_m[1]
-        top = float(self.core.f_grid[0] * SPEED_MARGIN ** self.core.exponents[0])
-        return HEAD_LOWEST * self.head_range_m[0], top
+        return self.validity.head_limits_m
 
     @property
     def speed_top(self) -> float:
@@ -231,52 +234,16 @@ class PumpModel:
             return np.zeros(one.shape)
         return np.nan_to_num(np.abs(around[1] - around[0])) / 2
 
-    def _head_reason(self, head: Floats) -> Codes:
-        reason = np.zeros(np.shape(head), np.uint8)
-        low, high = self.head_limits_m
-        outside = (head < low) | ((head > high) & (self.kind == "helical-rotor"))
-        reason[...] = np.where(outside, Reason.HEAD_OUTSIDE, reason)
-        top = self.core.lift_speed(head) > SPEED_MARGIN
-        reason[...] = np.where(top, Reason.BEYOND_SHUT_OFF, reason)
-        reason[...] = np.where(head < 0, Reason.IMPOSSIBLE, reason)
-        reason[...] = np.where(np.isnan(head), Reason.MISSING, reason)
-        return reason
-
-    def _without_speed(self, reason: Codes) -> Codes:
-        if self.speed_known:
-            return reason
-        return np.where(reason == Reason.MISSING, reason, Reason.NO_SPEED).astype(np.uint8)
-
-    def _speed_reason(self, x: Floats, head: Floats) -> Codes:
-        reason = self._head_reason(head)
-        idle = (reason == Reason.BEYOND_SHUT_OFF) & (x <= SPEED_MARGIN)  # any allowed speed is too slow for it
-        reason = np.where(idle, Reason.OK, reason).astype(np.uint8)
-        reason = _first(reason, x <= self.core.lift_speed(head), Reason.NOT_LIFTING)
-        reason = _first(reason, x > self.core.run_out_speed(head), Reason.BEYOND_RUN_OUT)
-        reason = np.where(x > SPEED_MARGIN, Reason.TOO_FAST, reason)
-        reason = np.where(x < 0, Reason.IMPOSSIBLE, reason)
-        return self._without_speed(np.where(np.isnan(x) | np.isnan(head), Reason.MISSING, reason).astype(np.uint8))
-
-    def _flow_reason(self, x: Floats, flow: Floats, head: Floats) -> Codes:
-        reason = np.where(np.isnan(head), Reason.BEYOND_RUN_OUT, Reason.OK).astype(np.uint8)
-        if self.kind == "helical-rotor":
-            low, high = self.head_limits_m
-            reason = np.where((head < low) | (head > high), Reason.HEAD_OUTSIDE, reason)
-        reason = np.where(x > SPEED_MARGIN, Reason.TOO_FAST, reason)
-        reason = np.where((x <= 0) | (flow < 0), Reason.IMPOSSIBLE, reason)
-        reason = np.where(np.isnan(x) | np.isnan(flow), Reason.MISSING, reason)
-        return self._without_speed(reason.astype(np.uint8))
-
     def _x_top(self, head: Floats) -> Floats:
         return np.minimum(self.core.run_out_speed(head), SPEED_MARGIN)
 
     def _x_of_power(self, power: Floats, head: Floats) -> tuple[Floats, Codes]:
-        reason, top = self._head_reason(head), self._x_top(head)
+        reason, top = self.validity.of_head(head), self._x_top(head)
         strongest = self.core.power_at_head(top, head)
         x = solve_increasing(lambda at: self.core.power_at_head(at, head), power, np.zeros_like(top), top)
         idle = (reason == Reason.BEYOND_SHUT_OFF) & (power <= strongest)
         reason = np.where(idle, Reason.OK, reason).astype(np.uint8)
-        reason = _first(reason, x <= self.core.lift_speed(head), Reason.NOT_LIFTING)
+        reason = first_said(reason, x <= self.core.lift_speed(head), Reason.NOT_LIFTING)
         over = np.where(top < SPEED_MARGIN, Reason.BEYOND_RUN_OUT, Reason.TOO_STRONG)
         reason = np.where((power > strongest) & (reason <= 1), over, reason)
         reason = np.where(power < 0, Reason.IMPOSSIBLE, reason)
@@ -286,7 +253,7 @@ class PumpModel:
         flow, head = self._pair(flow_m3_h, head_m)
         through = flow + np.asarray(wear, float) * self.core.leak_m3_h(head)
         through, head, flow = np.broadcast_arrays(through, head, flow)
-        reason, top = self._head_reason(head), self._x_top(head)
+        reason, top = self.validity.of_head(head), self._x_top(head)
         low = np.minimum(self.core.lift_speed(head), top)
         x = solve_increasing(lambda at: self.core.flow(at, head), through, low, top)
         over = np.where(top < SPEED_MARGIN, Reason.BEYOND_RUN_OUT, Reason.TOO_FAST)
@@ -307,8 +274,3 @@ _STD_OF = {
     "power": ("power_w", "tolerance_power"),
     "head": ("head_m", "tolerance_head"),
 }
-
-
-def _first(reason: Codes, where: NDArray[np.bool_], code: Reason) -> Codes:
-    """`code` where nothing worse was said."""
-    return np.where(where & (reason == Reason.OK), code, reason).astype(np.uint8)

@@ -3,6 +3,7 @@
 Never: the decision itself (analysis/ingest/admission.py, readings.py).
 """
 
+from collections import Counter
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
@@ -26,18 +27,44 @@ class Tally:
     example: str | None
 
 
+class Counts:
+    """Counts gathered over a batch, written at once."""
+
+    def __init__(self) -> None:
+        self._numbers: Counter[tuple[str, str, str]] = Counter()
+        self._examples: dict[tuple[str, str, str], str] = {}
+
+    def add(self, site: str, what: str, detail: str, number: int = 1, example: str = "") -> None:
+        """Raise one count; the last example stays."""
+        if number > 0:
+            key = site[:48], what, detail[:64]
+            self._numbers[key] += number
+            self._examples[key] = example[:EXAMPLE_MAX] or self._examples.get(key, "")
+
+    def write(self, connection: Connection) -> None:
+        """Add all to what the table holds."""
+        if not self._numbers:
+            return
+        known = set(connection.execute(select(tally.c.site).distinct().limit(SITES_MAX)).scalars())
+        for (site, what, detail), number in sorted(self._numbers.items()):
+            if site not in known and len(known) >= SITES_MAX:
+                kept_under = "?"
+            else:
+                kept_under = site
+                known.add(site)
+            fresh = {"last_ms": now_ms(), "example": self._examples[site, what, detail] or None}
+            statement = insert_into(connection, tally).values(
+                site=kept_under, what=what, detail=detail, count=number, **fresh
+            )
+            raised = {"count": tally.c.count + number, **fresh}
+            connection.execute(statement.on_conflict_do_update(index_elements=["site", "what", "detail"], set_=raised))
+
+
 def count(connection: Connection, site: str, what: str, detail: str, number: int = 1, example: str = "") -> None:
     """Add `number` to one count."""
-    if number <= 0:
-        return
-    site, detail = site[:48], detail[:64]
-    known = connection.execute(select(tally.c.site).where(tally.c.site == site).limit(1)).first()
-    if known is None and len(connection.execute(select(tally.c.site).distinct().limit(SITES_MAX)).all()) >= SITES_MAX:
-        site = "?"
-    fresh = {"last_ms": now_ms(), "example": example[:EXAMPLE_MAX] or None}
-    statement = insert_into(connection, tally).values(site=site, what=what, detail=detail, count=number, **fresh)
-    raised = {"count": tally.c.count + number, **fresh}
-    connection.execute(statement.on_conflict_do_update(index_elements=["site", "what", "detail"], set_=raised))
+    one = Counts()
+    one.add(site, what, detail, number, example)
+    one.write(connection)
 
 
 def counts(connection: Connection, site: str | None = None) -> list[Tally]:
