@@ -39,6 +39,9 @@ def test_water_outside_its_range_is_nan(own):
     assert got[3] == own(20.0)
 
 
+@pytest.mark.filterwarnings(
+    "ignore:overflow encountered:RuntimeWarning"
+)  # inside fluids, which then solves it otherwise
 def test_turbulent_factor_against_another_solver():
     """fluids' exact Colebrook (by the Lambert W function), over the whole Moody chart."""
     for ratio in (0.0, 1e-6, 1e-4, 1e-3, 1e-2, 0.05):
