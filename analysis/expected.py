@@ -101,7 +101,8 @@ class Expected:
     head_m
         Total head: from measured level and pressure where there are any, else along the system curve at the power. [m]
     flow_m3_h
-        What the healthy pump lifts, as the meter shows it, on the measured input power at `head_m`. [m3/h]
+        What the healthy pump lifts, as the meter shows it, on the measured input power at `head_m`; power above what its
+        fastest speed takes counts as that. NaN where the head lies off the pump's table. [m3/h]
     flow_at_speed_m3_h, power_at_speed_w
         Likewise at the measured speed. NaN without speed or where the datasheet has none. [m3/h], [W]
     flow_of_sun_m3_h

@@ -22,6 +22,8 @@ Floats = NDArray[np.float64]
 
 NODES = 257
 BISECTIONS = 34
+WITHIN = 0.998
+"""Of the highest power: the tables interpolate, so its very edge may lie outside."""
 FLOW_REACH = 1.6
 """Losses are tabulated up to this multiple of the pump's largest flow in its table."""
 LEVEL_STD_M, PRESSURE_STD_M = SENSOR_STD["water_level_m"][1], SENSOR_STD["discharge_pressure_bar"][1] * 10.2
@@ -92,7 +94,7 @@ def solve(site: Hydraulics, factors: Factors, strongest: Line) -> Solved:
     site : Hydraulics
     factors : Factors
     strongest : Line
-        Power over head that the pump is not given more of (`site.top` or `site.capped`). [W]
+        Power over head that the pump is not given more of (`site.top` or `site.capped`): more counts as that. [W]
 
     Returns
     -------
@@ -127,7 +129,7 @@ def _head(site: Hydraulics, factors: Factors, flow: Floats) -> Floats:
 
 
 def _lifted(site: Hydraulics, factors: Factors, strongest: Line, power: Floats, head: Floats) -> Floats:
-    given = np.minimum(power / factors.power, strongest(head)[0] * (1.0 - 1e-9))
+    given = np.minimum(power / factors.power, strongest(head)[0] * WITHIN)
     return factors.flow * site.lookup.flow_of_power(given, head)
 
 
@@ -204,7 +206,7 @@ def _slopes_at_speed(site: Hydraulics, factors: Factors, power: Floats, head: Fl
     """How flow and power change with head at the speed of each node; 0 where the table has no speeds."""
     if not site.pump.speed_known:
         return np.zeros(NODES), np.zeros(NODES)
-    speed = site.pump.speed_of_power(np.minimum(power / factors.power, site.top(head)[0] * (1.0 - 1e-9)), head)
+    speed = site.pump.speed_of_power(np.minimum(power / factors.power, site.top(head)[0] * WITHIN), head)
     flow = _difference(lambda x: factors.flow * site.lookup.flow(speed, x), head, 0.2)
     taken = _difference(lambda x: factors.power * site.lookup.power_of_speed(speed, x), head, 0.2)
     return flow, taken

@@ -205,7 +205,11 @@ class RowPhysics:
         return lift
 
     def _flow_at(self, power: Floats, head: Floats) -> Floats:
-        return self.factors.flow * self.model.hydraulics.lookup.flow_of_power(power * (1.0 / self.factors.power), head)
+        site = self.model.hydraulics
+        given = power * (1.0 / self.factors.power)
+        top = site.top(head)[0]
+        top *= line.WITHIN
+        return self.factors.flow * site.lookup.flow_of_power(np.minimum(given, top, out=given), head)
 
     def _speed_side(self, speed: Floats, power: Floats, head: Floats, head_std: Floats, found: Floats) -> None:
         factors, std, spread = self.factors, self.std, self.model.pump.spread

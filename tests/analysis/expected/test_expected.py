@@ -130,6 +130,21 @@ def test_more_power_and_more_sun_lift_no_less(model, low, more):
     assert seen.flow_of_sun_m3_h[1] >= seen.flow_of_sun_m3_h[0]
 
 
+def test_more_power_than_the_fastest_speed_takes_lifts_no_more(model):
+    noon = np.full(3, 1_762_941_600_000, np.int64)
+    for more in ({}, {"water_level_m": np.full(3, 44.0)}):
+        seen = model.expect(Rows(noon, {"input_power_w": np.array([1900.0, 2500.0, 5000.0]), **more}))
+        assert np.ptp(seen.flow_m3_h) < 0.01
+        assert seen.flow_m3_h[0] > 5.0
+
+
+def test_head_off_the_pumps_table_is_not_guessed(model):
+    noon = np.full(1, 1_762_941_600_000, np.int64)
+    seen = model.expect(Rows(noon, {"input_power_w": np.array([900.0]), "discharge_pressure_bar": np.array([9.0])}))
+    assert np.isnan(seen.flow_m3_h[0])
+    assert seen.head_m[0] > 100
+
+
 def test_deeper_water_and_higher_pressure_lift_less(model):
     noon = np.full(3, 1_762_941_600_000, np.int64)
     for channel, values in (("water_level_m", [38.0, 44.0, 50.0]), ("discharge_pressure_bar", [0.8, 1.2, 1.6])):
