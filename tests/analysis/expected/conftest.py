@@ -1,5 +1,6 @@
 """The invented site that the expected side is tried on, and a day of rows for it."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -7,7 +8,7 @@ import pytest
 
 from analysis.expected import SiteModel
 from analysis.rows import Rows
-from logger.record.site_facts import SiteFacts
+from logger.record.site_facts import CurveRow, SiteFacts
 from logger.record.site_file import load_site
 
 DAY_START_MS = 1_762_905_600_000
@@ -22,6 +23,19 @@ def facts() -> SiteFacts:
 @pytest.fixture(scope="session")
 def model(facts) -> SiteModel:
     return SiteModel(facts)
+
+
+@pytest.fixture(scope="session")
+def centrifugal(facts) -> SiteModel:
+    """The same well with a multistage pump of round figures: H = 90 x2 - Q2, P = 700 x3 + 130 Q x2."""
+    rows = []
+    for x in (0.8, 0.9, 1.0):
+        for head in (40.0, 50.0, 60.0):
+            if 90.0 * x**2 > head:
+                flow = (90.0 * x**2 - head) ** 0.5
+                rows.append(CurveRow(head, 700.0 * x**3 + 130.0 * flow * x**2, flow, 2900.0 * x))
+    pump = replace(facts.pump, kind="multistage-centrifugal", curve=tuple(rows))
+    return SiteModel(replace(facts, pump=pump))
 
 
 def rows_of_days(model: SiteModel, days: int = 2, step_s: int = 120, seed: int = 1) -> Rows:
@@ -40,7 +54,7 @@ def rows_of_days(model: SiteModel, days: int = 2, step_s: int = 120, seed: int =
         "irradiance_w_m2": poa,
         "ambient_temp_c": rng.normal(22.0, 5.0, n),
         "module_temp_c": rng.normal(35.0, 5.0, n),
-        "motor_speed_rpm": np.where(power > 250.0, 350.0 + 1.6 * power, 0.0),
+        "motor_speed_rpm": np.where(power > 100.0, 200.0 + 1.7 * power, 0.0),
         "water_level_m": rng.normal(41.0, 1.0, n),
         "discharge_pressure_bar": rng.normal(0.9, 0.05, n),
     }

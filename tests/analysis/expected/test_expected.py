@@ -45,6 +45,17 @@ def test_each_row_is_by_itself_however_the_rows_are_cut(model, rows, whole, data
     same(joined, whole)
 
 
+@settings(max_examples=15, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_so_with_a_centrifugal_pump(centrifugal, rows, seed):
+    rng = np.random.default_rng(seed)
+    start = int(rng.integers(0, len(rows) - 300))
+    piece = slice(start, start + int(rng.integers(1, 300)))
+    whole = centrifugal.expect(rows)
+    assert np.isfinite(whole.flow_at_speed_m3_h).any()
+    same(centrifugal.expect(rows.take(piece)), taken(whole, piece))
+
+
 @settings(max_examples=25, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_order_and_company_of_rows_play_no_part(model, rows, whole, seed):
