@@ -37,14 +37,14 @@ def run(args: argparse.Namespace) -> int:
     except FileError as error:
         return _refused(error)
 
-    from analysis.site_check import check_site
-    from analysis.site_check.remark import Checked
+    from analysis.site_check import Checked, remarks_on
 
-    remarks = check_site(facts, args.site.name)
+    site = Checked(facts, args.site.name)
+    remarks = remarks_on(site)
     print("\n".join(_worded(facts.site.name, remarks)))
     failed = any(remark.grade != "note" for remark in remarks)
     try:
-        days = Checked(facts, args.site.name).days
+        days = site.days
     except ValueError:
         return PROBLEMS  # said above: the datasheets fit no pump or module, so there is no day to expect
     print("\n".join(_table(days)))

@@ -12,7 +12,7 @@ from analysis.site_check.remark import Checked, Grade, Remark
 from analysis.site_check.string_voltage import string_voltage
 from logger.record.site_facts import SiteFacts
 
-__all__ = ["Checked", "Grade", "Remark", "check_site"]
+__all__ = ["Checked", "Grade", "Remark", "check_site", "remarks_on"]
 
 OF_FACTS = (
     place, module_sheet, pump_table, motor_plate, string_voltage, array_layout, array_against_pump, array_cable, array_aim,
@@ -31,7 +31,11 @@ def check_site(facts: SiteFacts, file: str) -> list[Remark]:
     file : str
         Name to print.
     """
-    site = Checked(facts, file)
+    return remarks_on(Checked(facts, file))
+
+
+def remarks_on(site: Checked) -> list[Remark]:
+    """The same for a site whose model and days are wanted afterwards."""
     found = [remark for check in OF_FACTS for remark in check(site)]
     unusable = any(r.grade == "wrong" and r.problem.key.startswith(("pump.curve", "array.module")) for r in found)
     if not unusable:
