@@ -15,7 +15,7 @@ from samples.dirt import Dirt
 from samples.draws import CAUSE_SHARES, days_between, draw_fault
 from samples.faults import Fault
 from samples.plant.array import Horizon
-from samples.plant.drawn import Likeness
+from samples.plant.drawn import Likeness, latitude_climate
 from samples.plant.streams import stream
 from samples.season import live_season
 from samples.sizing import Recipe, size_site
@@ -66,7 +66,14 @@ def draw_case(
     faults = _apart(faults) + _draw_harmless(rng, SEASON_START, end)
     facts = _with_visits(facts, faults)
     season = live_season(
-        facts, faults, SEASON_START, end, step, seed, likeness=_likeness(rng), dirt=_dirt(rng) if dirty else Dirt()
+        facts,
+        faults,
+        SEASON_START,
+        end,
+        step,
+        seed,
+        likeness=_likeness(rng, facts),
+        dirt=_dirt(rng) if dirty else Dirt(),
     )
     real = [truth for truth in season.truths if not truth.harmless]
     return Case(seed, facts, season.frame, real, [t for t in season.truths if t.harmless], faults, fit)
@@ -152,14 +159,20 @@ def _with_visits(facts: SiteFacts, faults: list[Fault]) -> SiteFacts:
     return replace(facts, visits=tuple(sorted(visits, key=lambda visit: visit.date)))
 
 
-def _likeness(rng: np.random.Generator) -> Likeness:
+def _likeness(rng: np.random.Generator, facts: SiteFacts) -> Likeness:
     horizon: tuple[Horizon, ...] = ()
     if rng.random() < 0.2:
         begin = float(rng.uniform(50, 110) if rng.random() < 0.5 else rng.uniform(240, 290))
         horizon = (
             Horizon(begin, begin + float(rng.uniform(15, 50)), float(rng.uniform(8, 22)), float(rng.uniform(0.4, 1.0))),
         )
-    return Likeness(horizon=horizon)
+    usual = latitude_climate(facts.site.latitude_deg, facts.site.altitude_m)
+    climate = replace(
+        usual, cloud_mean=float(rng.uniform(0.14, 0.42)), cloud_season=float(rng.uniform(0.05, 0.3)),
+        dust_per_day=float(rng.uniform(0.0002, 0.0015)), dust_most=float(rng.uniform(0.005, 0.027)),
+        mean_c=usual.mean_c + float(rng.normal(0, 2)), wind_m_s=float(rng.uniform(1.5, 4.0)),
+    )  # fmt: skip
+    return Likeness(horizon=horizon, climate=climate)
 
 
 def _dirt(rng: np.random.Generator) -> Dirt:
