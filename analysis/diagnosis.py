@@ -10,14 +10,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import Levels, all_causes
+from analysis.estimates.effects import FLOW_PLACES
+from analysis.estimates.vector import PLACE
 from analysis.rows import Floats
 from analysis.slow import Shift, SlowBench, amounts_of
 
+FIRST_WATER = 2.0  # risers late for each unit of log flow lost
 TEMPER = 0.6  # signatures are models: entries err together, so that differences of log-likelihood are worth less
 UNEXPLAINED_PER_YEAR = 0.02
 UNEXPLAINED_WIDTH = 12.0  # an unknown cause may shift each entry by so many standard deviations
 NOTHING_PER_YEAR = 40.0  # sound weeks in which such a judgement is made; against causes per year
 NOTHING, UNEXPLAINED = "nothing", "unexplained"
+AMOUNTS_TRIED = (0.8, 0.9, 1.0, 1.1)  # of a curved effect, about the straight line's answer
 FREE = 8.0  # log-likelihood within which a form is still weighed
 
 
@@ -57,7 +61,11 @@ def weigh_shift(bench: SlowBench, moved: Shift, grown: float | None = None) -> V
         )
         if not amount > 0.3 * effect.least:
             continue
-        fit = _fit(moved, amount * bench.directions[form][moved.places], effect.loose)
+        if effect.curved:
+            amount = float(effect.true_amount(np.array([amount]))[0])
+            fit = max(_fit(moved, effect.explained(amount * s, moved.places), effect.loose) for s in AMOUNTS_TRIED)
+        else:
+            fit = _fit(moved, effect.explained(amount, moved.places), effect.loose)
         prior = np.log(all_causes()[name].per_year * effect.rate)
         logs.setdefault(name, []).append((TEMPER * fit + prior + _in_time(effect.steps, grown), form))
     zero = np.zeros(len(moved.places))
@@ -67,8 +75,12 @@ def weigh_shift(bench: SlowBench, moved: Shift, grown: float | None = None) -> V
     return _verdict(logs)
 
 
-def weigh_levels(symptom: str, kind: str, measures: dict[str, float]) -> Verdict:
-    """Shares of the fast causes that know a symptom, for the levels that its measures read."""
+def weigh_levels(symptom: str, kind: str, measures: dict[str, float], nothing: Levels | None = None) -> Verdict:
+    """Shares of the fast causes that know a symptom, for the levels that its measures read.
+
+    nothing
+        What they read where nothing is wrong but was not told either: a switch that no channel reads, with its "rate" a year.
+    """
     logs: dict[str, list[tuple[float, int]]] = {}
     for name, file in all_causes().items():
         if file.levels is None:
@@ -81,6 +93,9 @@ def weigh_levels(symptom: str, kind: str, measures: dict[str, float]) -> Verdict
     logs.setdefault(UNEXPLAINED, []).append(
         (TEMPER * _match({}, measures) + np.log(UNEXPLAINED_PER_YEAR), -1)
     )
+    if nothing is not None:
+        rate = np.log(nothing["rate"][0])
+        logs[NOTHING] = [(TEMPER * _match(nothing, measures) + rate, -1)]
     return _verdict(logs)
 
 
@@ -102,7 +117,10 @@ def _match(levels: Levels, measures: dict[str, float]) -> float:
 def _fit(moved: Shift, explained: Floats, loose: float) -> float:
     covariance = moved.covariance
     if loose:
-        covariance = covariance + np.diag((loose * explained) ** 2)
+        open_ = (loose * explained) ** 2
+        late = moved.places == PLACE["first"]  # whatever costs flow delays the first water, by what it costs at low sun
+        open_[late] += (FIRST_WATER * np.abs(explained[np.isin(moved.places, FLOW_PLACES)]).max(initial=0.0)) ** 2
+        covariance = covariance + np.diag(open_)
     return _gauss(moved.mean - explained, covariance)
 
 

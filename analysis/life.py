@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from analysis.causes.registry import all_causes
+from analysis.causes.registry import Levels, all_causes
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
 from analysis.memory import Case
 from analysis.solar_days import DAY_MS, iso
@@ -69,11 +69,20 @@ def number_of(cases: list[Case], flagged_ms: int) -> int:
 
 
 def _raised(view: DayView, family: str, episode: Episode, cases: list[Case]) -> Case:
-    cause = episode.cause or weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag).cause
+    cause = episode.cause or weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, _untold(view, episode)).cause
     return Case(
         family, cause, cause, episode.flag_ms, number_of(cases, episode.flag_ms), episode.began_ms, episode.seen_ms,
         part=episode.part, channel=episode.channel, revision=0,
     )  # fmt: skip
+
+
+SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "volts": (1.2, 0.12), "rate": (0.5, 0.0)}  # fmt: skip
+"""Someone switched it off by hand, and no channel reads the switch; per year as often as a start fails (a guess)."""
+
+
+def _untold(view: DayView, episode: Episode) -> Levels | None:
+    told = "switched_on" in view.facts.sensors.channels
+    return SWITCHED_OFF if episode.symptom == "not-turning" and not told else None
 
 
 def _updated(view: DayView, case: Case, episode: Episode) -> None:
@@ -88,7 +97,7 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
             case.weighed[f"n_{name}"] = case.weighed.get(f"n_{name}", 0.0) + episode.hours
     means = mean_measures(case)
     if episode.cause is None:
-        take_verdict(case, weigh_levels(episode.symptom, view.facts.pump.kind, means))
+        take_verdict(case, weigh_levels(episode.symptom, view.facts.pump.kind, means, _untold(view, episode)))
     else:
         case.confidence, case.rivals = SURE_OF_OWN.get(episode.cause, 0.9), {}
     case.size = _size(case, episode)

@@ -101,7 +101,8 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     flow, flow_now = _flow(plant, rows, meter.flow_m3_h, meter.moved_m3, dt_h, should)
     since_start = _since(rows.time_ms, day, ~turning | (dt_h == 0))
     whole_row = since_start - np.rint(dt_h * HOUR_MS).astype(np.int64)  # a meter's mean covers the row's whole interval
-    settled = turning & (whole_row >= plant.facts.controller.start_delay_s * 1000 + SETTLE_MS) & (dt_h > 0)
+    full = rows["tank_float_up"] > 0.5  # the pump stops within this row: its means mix running and rest
+    settled = turning & ~full & (whole_row >= plant.facts.controller.start_delay_s * 1000 + SETTLE_MS) & (dt_h > 0)
     return Columns(
         day, rows.time_ms, dt_h, rows, expected, power, speed, should, flow, flow_now, meter.moved_m3, meter.since_n,
         driven, turning, settled, asked & ~held_low & sun_enough, sun_enough, at_max, held,

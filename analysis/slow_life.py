@@ -26,6 +26,7 @@ SAME_DAYS = 10  # the same cause again within so many days is the same fault goi
 WEIGHED_DAYS = 14  # the newest days say best what it is
 LOOK_BACK = 45
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
+SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 
 
@@ -48,9 +49,9 @@ def with_slow(
         known = {case.cause for case in open_now}
         if len(open_now) < 2:
             alarm = best_alarm(bench, learnt, recent, group, nuisance, known)
-            if alarm is not None:
+            if alarm is not None and (not open_now or _second(alarm)):
                 verdict = weigh_shift(bench, alarm.shift, None)
-                if verdict.shares[NOTHING] < MOST_NOTHING and (verdict.cause != UNEXPLAINED or _strange(alarm)):
+                if verdict.shares[NOTHING] < MOST_NOTHING and (verdict.cause != UNEXPLAINED or (not open_now and _strange(alarm))):
                     form = alarm.form if verdict.form is None else verdict.form
                     _begun(plant, bench, memory, learnt, recent, day, last_ms, figures, _Found(group, verdict, form, alarm.shift.days))
         suspected |= bool(_open(memory, group))
@@ -63,6 +64,11 @@ class _Found:
     verdict: Verdict
     form: int
     window: int
+
+
+def _second(alarm: Alarm) -> bool:
+    """A second fault beside an open one must not be the first one's own strangeness."""
+    return alarm.shift.days >= SECOND_DAYS and alarm.ratio >= SECOND_RATIO
 
 
 def _strange(alarm: Alarm) -> bool:
@@ -179,7 +185,7 @@ def _sized(
     plant: Plant, bench: SlowBench, memory: Memory, case: Case, form: int, amounts: Floats, moved, figures: DayFigures
 ) -> None:
     effect = bench.effects[form]
-    known = np.clip(amounts[~np.isnan(amounts)], 0.0, effect.most)
+    known = effect.true_amount(np.clip(amounts[~np.isnan(amounts)], 0.0, effect.most))
     if not len(known):
         return
     amount = float(known.mean())
@@ -188,13 +194,13 @@ def _sized(
     std = float(np.hypot(stds[0], 0.12 * amount)) + float(known.std() / np.sqrt(len(known)))
     values = np.array([amount, max(amount - 1.96 * std, 0.0), amount + 1.96 * std])
     share = np.array([0.15, 0.25, 0.60])
-    lost = 1.0 - np.exp(np.outer(values, effect.lost)) @ share
+    lost = effect.share_lost(values, share)
     case.figures = {**named(moved), "amount": amount, "flow_lost": float(lost[0]), "days": float(len(amounts))}
     case.size = [float(x) for x in (values if case.cause == "falling-water-level" else np.clip(lost, 0.0, 1.0))]
     if case.cause in ("sensor-fault", "unexplained"):
         case.size = None
     case.figures["size"] = float(lost[0])
-    today = 1.0 - float(np.exp(known[-1] * effect.lost) @ share)
+    today = float(effect.share_lost(known[-1:], share)[0])
     if np.isfinite(figures.on_power_m3):
         missing = max(figures.on_power_m3 * today, 0.0)
         case.water_lost_m3 = (case.water_lost_m3 or 0.0) + missing

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import Advice, CauseFile, Levels, register
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, shift
 from analysis.plant import Plant
@@ -43,6 +43,7 @@ def effect(plant: Plant) -> list[Effect]:
             LIMITS.most,
             lost=out,
             loose=0.35,
+            curved=True,
         ),
         Effect(
             "check-valve",
@@ -55,6 +56,17 @@ def effect(plant: Plant) -> list[Effect]:
             rate=0.3,
         ),
     ]
+
+
+def levels(kind: str) -> dict[str, Levels]:
+    """A large hole: the pump is loaded and draws from the well as ever, and nothing arrives."""
+    return {
+        "no-water/great leak": {
+            "flow": (0.03, 0.05), "torque": (-0.03, 0.1), "current": (-0.03, 0.12), "sun": (-0.05, 0.2), "above": (1.0, 3.0), "water": (9.0, 8.0),
+            "drawn": (1.2, 0.4), "pipe": (0.05, 0.15), "probe": (1.0, 0.2), "lead": (0.0, 0.2), "backwards": (0.0, 0.1), "before": (0.7, 0.35),
+            "rate": (0.35, 0.0),
+        }
+    }  # fmt: skip
 
 
 def evidence(figures: dict[str, float]) -> str:
@@ -90,6 +102,7 @@ register(
         ),
         evidence=evidence,
         effect=effect,
+        levels=levels,
         limits=LIMITS,
         rivals=("worn-pump",),
     )

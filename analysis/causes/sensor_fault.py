@@ -65,7 +65,7 @@ def effect(plant: Plant) -> list[Effect]:
         drift("motor_current_a", LIMITS.least_current, 1.0, i=ones)
     if "irradiance_w_m2" in plant.has:
         drift("irradiance_w_m2", share, 1.0, group="electric", rate=0.3, s=-1.0, gc=1.0)
-    if "pv_voltage_v" in plant.has:
+    if plant.has >= {"pv_voltage_v", "irradiance_w_m2"}:
         drift("pv_voltage_v", share, 0.5, group="electric", rate=0.03, s=1.0, av=1.0)
     return found
 

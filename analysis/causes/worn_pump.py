@@ -36,6 +36,7 @@ def effect(plant: Plant) -> list[Effect]:
             LIMITS.most,
             lost=back,
             loose=0.35,
+            curved=True,
         )
     ]
 

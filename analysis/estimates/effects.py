@@ -15,6 +15,8 @@ from analysis.rows import Floats
 
 __all__ = ["Effect", "Plant", "head_shift", "shift"]
 
+FLOW_PLACES = np.array([PLACE[f"{name}{band}"] for name in "qn" for band in range(BANDS)])
+
 
 @dataclass(frozen=True)
 class Effect:
@@ -29,6 +31,8 @@ class Effect:
         array power lost, in the same three places.
     loose
         How far the direction is believed: each entry's relative standard uncertainty.
+    curved
+        `lost` is a share of the flow, not a log.
     steps
         True where it comes at once rather than grows.
     rate
@@ -46,6 +50,28 @@ class Effect:
     channel: str | None = None
     fixed: tuple[float, ...] = ()
     group: str = "hydraulic"
+    curved: bool = False
+
+    def explained(self, amount: float, places: np.ndarray) -> Floats:
+        """The shift that an amount makes at `places`. `curved`: a share of the flow is lost, and its log bends."""
+        linear = amount * self.direction[places]
+        if not self.curved:
+            return linear
+        flow = np.isin(places, FLOW_PLACES)
+        return np.where(flow, np.log1p(np.maximum(linear, -0.97)), linear)
+
+    def share_lost(self, amounts: Floats, share: Floats) -> Floats:
+        """Share of the day's water (or energy) that each amount costs; `share` by band. (n,) -> (n,)"""
+        logs = np.outer(amounts, self.lost)
+        lost = np.clip(-logs, 0.0, 0.97) if self.curved else 1.0 - np.exp(logs)
+        return lost @ share
+
+    def true_amount(self, linear: Floats) -> Floats:
+        """From an amount found along the straight direction to the one that makes it, at high power."""
+        if not self.curved:
+            return linear
+        high = -self.lost[-1]
+        return (1.0 - np.exp(-high * linear)) / high
 
 
 def shift(**by_name: Floats | float) -> Floats:

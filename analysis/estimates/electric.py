@@ -21,6 +21,7 @@ LOW_SUN_W_M2, HIGH_SUN_W_M2 = 150.0, 550.0
 SMOOTH_SHARE = 0.035  # of its mean: an hour that scatters less is free of broken cloud (common practice, no source)
 AGREEING_HOURS, AGREE_WITHIN = 3, 0.05  # log of power: a clear day's hours (common practice, no source)
 LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
+HELD_AGAINST_CLEAR = 1.12  # sun not measured: over the voltage of a clear sky's warm cells, which cloud alone does not reach
 HELD_SCATTER = 0.03  # a ceiling is flat; a controller that still follows the sun is not held
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
@@ -117,6 +118,8 @@ def _held(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
     with np.errstate(invalid="ignore"):
         held = seen.settled & seen.asked & seen.held & (seen.expected.mpp_power_w > PLENTY * seen.power_w)
         held &= np.isnan(seen.flow_m3_h) | (seen.flow_m3_h > LIFTS_SHARE * seen.should_m3_h)
+        warm = seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v > HELD_AGAINST_CLEAR
+    held &= warm | seen.expected.poa_measured
     power = np.nan_to_num(seen.power_w)
     held = steady_rows(held, hour_bins(plant, seen, days), (len(days), HOURS), power, seen.dt_h, LEAST_H, HELD_SCATTER)
     sums = Sums(held, seen.day - days.start, (len(days),))
