@@ -19,11 +19,11 @@ import sys
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from importlib.resources import files
 from pathlib import Path
 from types import FrameType
 from typing import Any
 
-import logger
 from samples.controller_server import ControllerServer, RegisterImage
 from samples.history import taken_over
 from samples.live_plant import LivePlant
@@ -31,7 +31,7 @@ from samples.pseudo_terminal import PseudoTerminal
 from samples.scenario import HISTORY_DAYS, SampleSite, scenario
 from samples.text_printer import line_of
 
-MAP = Path(logger.__file__).parent / "controllers" / "example-drive.toml"
+MAP = Path(str(files("logger.controllers") / "example-drive.toml"))
 TURN_S = 0.1
 REFRESH_S = 0.25
 LINE_S = 1.0

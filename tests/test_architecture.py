@@ -91,6 +91,8 @@ def test_nothing_but_demo_and_tests_imports_the_samples():
 def test_files_and_functions_stay_short(path):
     lines = path.read_text().splitlines()
     assert len(lines) <= LINES_MAX, f"{path.relative_to(ROOT)}: {len(lines)} lines; split it by what it is about"
+    if "migrations" in path.parts:
+        return  # a migration is written once, a table after the other, and never edited
     long = [
         f"{path.relative_to(ROOT)}:{node.lineno}: {node.name} has {body_lines(node)} lines of body; cut it in named steps"
         for node in ast.walk(ast.parse("\n".join(lines)))
