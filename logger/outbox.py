@@ -116,12 +116,6 @@ class Outbox:
         """Handed to the broker's client."""
         self._chains[wanted.boot].note(wanted.first, wanted.last, now_s)
 
-    def not_sent(self, boot: str, first: int, last: int) -> None:
-        """A batch that the broker refused or the link lost before it was acknowledged: may go out at once."""
-        chain = self._chains.get(boot)
-        if chain is not None:
-            chain.sent = [one for one in chain.sent if not (first <= one.first and one.last <= last)]
-
     def live(self, accepted: int, now_s: float) -> Wanted | None:
         """Live rows not yet sent, oldest first; None: none, or the server is silent and the window full."""
         chain = self._chains[self._present]
@@ -146,7 +140,7 @@ class Outbox:
                 continue
             upto = last_seq.get(boot, 0)
             if boot == self._present:
-                # A live batch that failed leaves a gap below those sent after it: backlog from then on.
+                # A gap below what was sent is backlog, whatever was live once.
                 upto = min(upto, max([self._live_from - 1, *(one.last for one in chain.sent)]))
             gap = chain.next_gap(upto)
             if gap:

@@ -1,13 +1,14 @@
 """Takes rows from the spool to the link when they are due, and frees them when the server has stored them.
 
 Flow: spool, outbox (what), clock (their times) -> HERE -> link; `stored` -> outbox, spool, clock.
+What was in flight when the connection broke, the broker's client sends again by itself.
 Never: a row that is not accepted; a decision by an acknowledgement of the broker.
 """
 
 from dataclasses import dataclass, field
 
 from logger.clock import BoardClock, time_of
-from logger.link import Acked, Down, Event, Link, Stored, Up
+from logger.link import Event, Link, Stored, Up
 from logger.outbox import Outbox, Wanted
 from logger.record import senml
 from logger.record.pack import pack
@@ -38,7 +39,6 @@ class Sender:
         self.outbox = Outbox(self.spool.boot.name, ROWS_MAX[self.form])
         for boot in self.spool.boots_with_rows():
             self.outbox.known(boot, self.spool.first_seq(boot))
-        self._in_flight: dict[int, Wanted] = {}
         self._batch_from_s: float | None = None
         self._quiet_until_s = 0.0
         self._held_s = 0.0
@@ -53,11 +53,6 @@ class Sender:
             self._quiet_until_s, self._asked = now_s + QUIET_S, None
         elif isinstance(event, Stored):
             self._stored(event, now_s)
-        elif isinstance(event, Acked):
-            self._in_flight.pop(event.token, None)
-        elif isinstance(event, Down) and self.link.connected is False and self.link.room == 0:
-            # paho sends again what was in flight when the same client comes back; a fresh client does not know of it.
-            self._lost_flight()
 
     def send(self, now_s: float) -> None:
         """Publish what is due, as far as there is room."""
@@ -96,13 +91,11 @@ class Sender:
             readings.append(Reading(self.site, known[0], row.values, wanted.boot, row.seq, known[1]))
         if not readings:
             return False
-        token = self.link.publish(READINGS, ENCODE[self.form](readings))
-        if token is None:
+        if self.link.publish(READINGS, ENCODE[self.form](readings)) is None:
             return False
         sent = Wanted(wanted.boot, wanted.first, wanted.first + len(readings) - 1)
         self.counts["again"] += self.outbox.was_sent(sent)
         self.outbox.sent(sent, now_s)
-        self._in_flight[token] = sent
         self.counts["batches"] += 1
         self.counts["rows"] += len(readings)
         if self._asked is None:
@@ -137,8 +130,3 @@ class Sender:
         for boot in self.spool.boots.by_name.values():
             if boot.offset_ms is None and boot.kernel == self.spool.boot.kernel:
                 self.spool.gave_up(boot.name, self.spool.last_seq(boot.name))
-
-    def _lost_flight(self) -> None:
-        for wanted in self._in_flight.values():
-            self.outbox.not_sent(wanted.boot, wanted.first, wanted.last)
-        self._in_flight.clear()

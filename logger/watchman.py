@@ -48,6 +48,7 @@ class Watchman:
         self._waiting: deque[bytes] = deque(maxlen=WAITING_MAX)
         self._day, self._day_from_m3, self._volume_m3 = "", 0.0, 0.0
         self._time_known = False
+        self._said = f"{self.site}: nothing read yet"
         self._last: dict[str, tuple[float, float | None]] = {}
 
     def see(self, stamp: Stamp, values: Values) -> None:
@@ -62,11 +63,15 @@ class Watchman:
                 self._waiting.append(as_senml(self.site, told))
                 if self.text:
                     self.text(told)
+            self._said = self._state()
         while self._waiting and self.publish(self._waiting[0]) is not None:
             self._waiting.popleft()
 
     def state_text(self) -> str:
-        """Today's water and state, for somebody who asks by text message."""
+        """Today's water and state, for somebody who asks by text message (from another thread: a finished text)."""
+        return self._said
+
+    def _state(self) -> str:
         newest = self.samples[-1].values if self.samples else {}
         running = driven(newest, self.facts)
         said = "pump running" if running else "pump not running" if running is False else "pump state not known"

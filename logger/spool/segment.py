@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from logger.spool.disk import BLOCK_BYTES, Disk, read_whole, write_whole
-from logger.spool.frames import framed, scan
+from logger.spool.frames import Scan, framed, scan
 from logger.spool.row import Row, RowError, from_record, to_record
 
 NAME = re.compile(r"(\d{6}-[0-9a-f]{8})\.(\d{10})\.rows")
@@ -42,10 +42,13 @@ class Segment:
 
 @dataclass(frozen=True)
 class Loaded:
-    """A file read and judged. `damaged`: stretches or records in the middle that are no good; `lost_blocks`: the disk's."""
+    """A file read and judged. `damaged`: stretches or records in the middle that are no good; `lost_blocks`: the disk's.
+
+    `rows` None: the file is whole and was only surveyed.
+    """
 
     segment: Segment
-    rows: list[Row]
+    rows: list[Row] | None
     damaged: int
     torn: bool
     lost_blocks: int
@@ -62,10 +65,28 @@ def named(path: Path) -> Segment | None:
     return Segment(path, found[1], int(found[2])) if found else None
 
 
-def load(disk: Disk, segment: Segment) -> Loaded:
-    """Every good row, in order of seq. OSError as the disk's, but not for blocks that it cannot read."""
+def survey(disk: Disk, segment: Segment) -> Loaded:
+    """As `load`, but the rows of a file whose every record is good are not decoded, which is most of the work."""
     content, lost_blocks = read_whole(disk, segment.path)
     found = scan(content)
+    try:
+        ends = [from_record(found.records[place][1]) for place in (0, -1)] if found.records else []
+    except RowError:
+        ends = []
+    if found.cuts or lost_blocks or not ends or ends[-1].seq - ends[0].seq + 1 < len(found.records):
+        return _loaded(segment, found, lost_blocks)
+    segment.size, segment.rows = len(content), len(found.records)
+    segment.last_seq, segment.first_ms = ends[-1].seq, ends[0].time_ms
+    return Loaded(segment, None, 0, False, 0)
+
+
+def load(disk: Disk, segment: Segment) -> list[Row]:
+    """Every good row, in order of seq. OSError as the disk's, but not for blocks that it cannot read."""
+    content, lost_blocks = read_whole(disk, segment.path)
+    return _loaded(segment, scan(content), lost_blocks).rows or []
+
+
+def _loaded(segment: Segment, found: Scan, lost_blocks: int) -> Loaded:
     rows, damaged = [], found.damaged
     last = segment.first_seq - 1
     for _, record in found.records:
@@ -79,7 +100,7 @@ def load(disk: Disk, segment: Segment) -> Loaded:
             continue
         rows.append(row)
         last = row.seq
-    segment.size = len(content)
+    segment.size = found.length
     describe(segment, rows)
     return Loaded(segment, rows, damaged, found.torn, lost_blocks)
 

@@ -20,7 +20,7 @@ from logger.spool.disk import Disk, write_all
 from logger.spool.frames import framed
 from logger.spool.memory import Memory
 from logger.spool.row import Row, to_record
-from logger.spool.segment import ROWS_MAX, Segment, describe, file_name, load, named, rewrite
+from logger.spool.segment import ROWS_MAX, Segment, describe, file_name, load, named, rewrite, survey
 from logger.spool.thinning import halved, pick
 
 LIMIT_BYTES = 64_000_000
@@ -217,11 +217,11 @@ class Spool:
         if segment is self._open:
             return self._open_rows
         if self._cached is None or self._cached[0] != segment.path:
+            known = segment.rows
             with self._guarded():
-                loaded = load(self._disk, segment)
-            self.counts["damaged"] += loaded.damaged + loaded.torn
-            self.counts["lost_blocks"] += loaded.lost_blocks
-            self._cached = (segment.path, loaded.rows)
+                rows = load(self._disk, segment)
+            self.counts["damaged"] += max(0, known - len(rows))  # worn away since the start
+            self._cached = (segment.path, rows)
         return self._cached[1]
 
     def _sync(self) -> None:
@@ -273,17 +273,17 @@ class Spool:
                 self._take(segment)
 
     def _take(self, segment: Segment) -> None:
-        loaded = load(self._disk, segment)
+        loaded = survey(self._disk, segment)
         self.counts["torn"] += loaded.torn
         self.counts["damaged"] += loaded.damaged
         self.counts["lost_blocks"] += loaded.lost_blocks
         before = self._closed[-1] if self._closed else None
         merged = before is not None and before.boot == segment.boot and segment.first_seq <= before.last_seq
-        if merged or not loaded.rows:
+        if merged or not segment.rows:
             # Nothing in it, or its rows stand in the file before: thinning was cut off between rename and remove.
             self._disk.remove(segment.path)
             return
-        if loaded.torn or loaded.damaged or loaded.lost_blocks:
+        if loaded.rows is not None:
             rewrite(self._disk, segment, loaded.rows)
         self._closed.append(segment)
 

@@ -285,6 +285,24 @@ def test_presence_and_health_are_told_on_every_connection():
     assert json.loads(presence(False, None, "b")) == {"online": False, "since_ms": None, "boot": "b"}
 
 
+def test_every_call_to_the_brokers_client_fails_in_turn_and_everything_arrives():
+    for fail_at in range(1, 40):
+        site = Site(sync_every_s=0.0)
+        link, calls = LinkInMemory(site.time, site.receiver), []
+        works = link.publish
+
+        def publish(kind, payload, calls=calls, works=works, fail_at=fail_at):
+            calls.append(kind)
+            return None if len(calls) == fail_at else works(kind, payload)
+
+        link.publish = publish
+        agent = site.start(link=link)
+        link.up()
+        site.run(agent, 2400)
+        assert site.receiver.stored()[site.spool.boot.name] >= 37, f"call {fail_at}"
+    assert len(calls) >= 40, "the sweep never reached the later calls"
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_months_of_power_cuts_outages_and_a_server_that_comes_and_goes(seed):
     """Every reading that was accepted and not lost with the power arrives, once stored it stays as it is."""

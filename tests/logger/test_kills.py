@@ -58,7 +58,7 @@ def on_disk(spool: Path) -> dict[tuple[str, int], Row]:
     for path in spool.glob("*.rows"):
         segment = named(path)
         assert segment is not None
-        for row in load(Disk(), segment).rows:
+        for row in load(Disk(), segment):
             found[segment.boot, row.seq] = row
     return found
 

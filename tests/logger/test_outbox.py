@@ -84,12 +84,10 @@ def test_a_store_that_lost_rows_gets_them_again():
     assert box.live(10, 3.0) == Wanted(BOOT, 5, 10)
 
 
-def test_a_live_batch_that_was_lost_becomes_backlog():
+def test_a_gap_below_what_was_sent_is_backlog():
     box = outbox()
     box.link_up(1)
-    box.sent(Wanted(BOOT, 1, 5), 0.0)
     box.sent(Wanted(BOOT, 6, 8), 1.0)
-    box.not_sent(BOOT, 1, 5)
     assert box.live(8, 2.0) is None
     assert box.backlog({BOOT: 8}, 2.0, set()) == Wanted(BOOT, 1, 5)
 
@@ -122,9 +120,7 @@ def test_whatever_is_lost_everything_arrives(seed):
                 continue
             box.sent(wanted, now_s)
             fate = rng.random() if bad else 1.0
-            if fate < 0.1:
-                box.not_sent(wanted.boot, wanted.first, wanted.last)
-            elif fate > 0.3:
+            if fate > 0.3:
                 arrived.update(range(wanted.first, wanted.last + 1))
         if bad and rng.random() < 0.02:
             box.link_up(accepted + 1)

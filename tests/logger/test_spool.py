@@ -1,6 +1,7 @@
 """The spool keeps what it accepted, in order and unchanged, whatever the disk does."""
 
 import contextlib
+import errno
 import itertools
 import random
 from pathlib import Path
@@ -188,6 +189,39 @@ def test_a_torn_tail_is_cut_back_to_the_last_good_record():
     assert again.counts["torn"] == 1
     assert again.counts["damaged"] == 0
     assert kept(again, spool.boot.name) == rows[:9]
+
+
+def test_a_block_that_the_disk_will_not_give_costs_its_rows_only():
+    class BadBlock(FaultyDisk):
+        bad = True
+
+        def read(self, path, offset, length):
+            if self.bad and str(path).endswith(".rows") and offset < 2 * BLOCK_BYTES and offset + length > BLOCK_BYTES:
+                raise OSError(errno.EIO, "Input/output error")
+            return super().read(path, offset, length)
+
+    disk = BadBlock()
+    spool = opened(disk)
+    rows = fill(spool, 500)
+    spool.close()
+    again = opened(disk)
+    assert again.counts["lost_blocks"] == 1
+    disk.bad = False  # what was kept was written anew, to other blocks
+    found = kept(again, spool.boot.name)
+    lost = [row.seq for row in rows if row not in found]
+    assert lost == list(range(lost[0], lost[-1] + 1)), "one stretch"
+    assert len(lost) <= BLOCK_BYTES / (disk.size(again._closed[0].path) / len(found)) + 2
+    assert opened(disk).counts["lost_blocks"] == 0
+
+
+def test_a_record_worn_away_while_the_logger_runs_becomes_a_tombstone():
+    disk = FaultyDisk()
+    spool = opened(disk, segment_rows=50)
+    rows = fill(spool, 120)
+    disk.damage(FOLDER / f"{spool.boot.name}.0000000001.rows", 300, 4)
+    found = everything(spool, spool.boot.name)
+    assert [row.seq for row in found] == [row.seq for row in rows]
+    assert sum(not row.values for row in found) == spool.counts["damaged"] >= 1
 
 
 def test_full_thins_evenly_counts_and_never_stops():
