@@ -6,6 +6,7 @@ from pathlib import Path
 
 HELP = "run everything on this machine with invented pumps"
 HISTORY_DAYS = 150
+DAYS_MIN = 140
 CHECK_SPEED = 60.0
 
 

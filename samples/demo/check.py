@@ -7,6 +7,7 @@ import json
 import socket
 import time
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -46,7 +47,10 @@ def check(stage: Stage, sites: list[SampleSite], told: Callable[[Checked], None]
         all_held &= held
         told(Checked(what, held, "" if held else str(seen)))
 
-    with signed_in(stage, stage.person("service")) as service, signed_in(stage, stage.person("farmer")) as farmer:
+    with (
+        closing(signed_in(stage, stage.person("service"))) as service,
+        closing(signed_in(stage, stage.person("farmer"))) as farmer,
+    ):
         _check_access(stage, farmer, note)
         for site in sites:
             _check_site(service, site, note)
