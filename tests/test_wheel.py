@@ -56,7 +56,11 @@ def test_the_base_install_logs_and_names_the_missing_extra(wheel, tmp_path):
     assert not compiled, f"compiled packages in the board's install: {compiled}"
     assert "BOARD" in run(programs / "wellhand", "log", "--help", cwd=tmp_path)
     done = subprocess.run(
-        [programs / "wellhand", "check", "nothing.toml"], cwd=tmp_path, capture_output=True, text=True, env={}
+        [programs / "wellhand", "review", "--site", "a", "--readings", "b", "--out", "c"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        env={},
     )
     assert done.returncode == 2
     assert "fix: pip install 'wellhand[server]'" in done.stderr
