@@ -104,7 +104,7 @@ def size_text(size: Size | None, words: Words, interval: bool = False) -> str:
 
     def said(figure: float) -> str:
         if size.unit == "h":
-            return age(round(figure * 3_600_000), words)
+            return age(3_600_000 * round(figure) if figure >= 2 else round(figure * 3_600_000), words)
         factor = 100 if size.unit == "fraction" else 1
         return f"{number(factor * figure, words)}{THIN_SPACE}{words('unit.' + size.unit)}".rstrip(THIN_SPACE)
 

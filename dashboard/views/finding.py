@@ -18,7 +18,9 @@ from dashboard.views.figures import cubic, day_of, moment, ms_of, number, percen
 from dashboard.views.priority import SiteSeen
 from logger.record.finding import Finding
 
-OF_THE_ARRAY = {"panel-soiling", "shading", "string-out", "controller-derating", "over-voltage"}
+OF_THE_ARRAY = {"panel-soiling", "shading", "string-out", "controller-derating", "over-voltage", "cable-fault"}
+RIVALS_MAX, RIVAL_LEAST = 3, 0.05
+"""Beyond that a rival says nothing that anybody would act on."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +89,7 @@ def _drawings(site: SiteSeen, finding: Finding, evidence: Evidence, words: Words
     sun = array_svg(evidence.array, words) if evidence.array else ""
     day = day_svg(evidence.days, began_date(finding, site), words)
     drawn = {"flow": flow, "sun": sun, "day": day}
-    wanted = ("sun", "day", "flow") if finding.cause in OF_THE_ARRAY else ("flow", "day", "sun")
+    wanted = ("sun", "day", "flow") if finding.cause in OF_THE_ARRAY else ("flow", "day")
     return [
         Drawing(
             words(f"finding.{kind}_picture"),
@@ -95,7 +97,6 @@ def _drawings(site: SiteSeen, finding: Finding, evidence: Evidence, words: Words
             drawn[kind],
         )
         for kind in wanted
-        if drawn[kind] or kind != wanted[2]
     ]
 
 
@@ -119,7 +120,11 @@ def _facts(finding: Finding, site: SiteSeen, now_ms: int, words: Words) -> list[
     def day(iso: str) -> str:
         return day_of(ms_of(iso), site.timezone, words, now_ms).text
 
-    rivals = [f"{words(f'cause.{one.cause}.name')}, {percent(one.confidence, words)}" for one in finding.also_possible]
+    rivals = [
+        f"{words(f'cause.{one.cause}.name')}, {percent(one.confidence, words)}"
+        for one in finding.also_possible[:RIVALS_MAX]
+        if one.confidence >= RIVAL_LEAST
+    ]
     sure = f"{words('sure.' + sureness(finding.confidence))}, {percent(finding.confidence, words)}"
     pairs = [
         ("began", since(finding, site.timezone, words, now_ms).text),

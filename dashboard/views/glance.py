@@ -16,7 +16,7 @@ from dashboard.views.priority import SiteSeen, by_need, is_quiet
 from dashboard.views.sign import Sign, sign
 
 NOTHING_M3 = 0.001
-_LESS = {"tank-full": "less_tank", "switched-off": "less_on_purpose", "held-back": "less_on_purpose"}
+_LESS = {"tank-full": "less_tank", "switched-off": "less_switched_off"}
 """Less water for a reason that is no fault is not said to be wrong."""
 
 
@@ -73,7 +73,7 @@ def glance(site: SiteSeen, now_ms: int, words: Words) -> Glance:
         doing=doing,
         past=words("was.age", age=age(now_ms - heard_ms, words)) if quiet and heard_ms is not None else None,
         wrong=wrong,
-        water=water_known(site, now_ms, words) if quiet else water_today(now, words),
+        water=water_known(site, now_ms, words) if quiet else water_today(now, bool(wrong), words),
         tank=tank(now, words),
         heard=moment(heard_ms, site.timezone, words, now_ms) if heard_ms is not None else None,
         aloud=" ".join([f"{site.name}: {shown.word}.", doing, *(one.said for one in wrong[:1])]),
@@ -100,8 +100,8 @@ def water_known(site: SiteSeen, now_ms: int, words: Words) -> WaterToday:
     return WaterToday(water(now.water_today_m3, words, 3), [words("water.until", time=heard.text)], "")
 
 
-def water_today(now: SiteNow | None, words: Words) -> WaterToday:
-    """The day's water against what the day's sun should have given by now."""
+def water_today(now: SiteNow | None, wrong: bool, words: Words) -> WaterToday:
+    """The day's water against what the day's sun should have given by now; `wrong`: some fault is known."""
     if now is None or now.water_today_m3 is None:
         return WaterToday(words("water.not_measured"), [], "")
     came = water(now.water_today_m3, words, 3)
@@ -119,7 +119,7 @@ def water_today(now: SiteNow | None, words: Words) -> WaterToday:
     }
     verdict = "more" if now.water_today_m3 > high else "as_it_should"
     if now.water_today_m3 < low:
-        verdict = _LESS.get(now.doing, "less")
+        verdict = _LESS.get(now.doing, "less" if wrong else "less_no_fault")
     label = escape(words("water.picture", water=came, **figures), quote=True)
     lines = [words(f"water.{verdict}"), words("water.of", **figures), words("water.between", **figures)]
     return WaterToday(came, lines, water_bar(now.water_today_m3, expected, low, high, label))

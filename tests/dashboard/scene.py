@@ -1,6 +1,11 @@
 """An invented farm of four pumps in a store, at a fixed instant, for the tests of the pages."""
 
+import functools
+import hashlib
+import shutil
+import tempfile
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -8,14 +13,20 @@ from analysis.rows import Rows
 from analysis.store import Store, open_store
 from analysis.store.findings import put_findings
 from analysis.store.summaries import put_days, put_now
-from analysis.store.users import hash_password
 from analysis.summary import DaySummary, SiteNow
 from logger.record.finding import Finding, Rival, Size
 
 NOW_MS = 1_773_144_000_000  # 2026-03-10T12:00:00Z, 14:00 at the sites
 MINUTE_MS = 60_000
 PASSWORD = "drie blou emmers"
-HASH = hash_password(PASSWORD)
+HOME = tempfile.TemporaryDirectory(prefix="wellhand-scene-")
+"""Goes with the process."""
+SALT = bytes(16)
+CHEAP = {"n": 16, "r": 1, "p": 1}
+"""Far too weak for a real password; the hash names its own cost, so sign-ins in tests take no time."""
+HASH = "$".join(
+    ["scrypt", *map(str, CHEAP.values()), SALT.hex(), hashlib.scrypt(PASSWORD.encode(), salt=SALT, **CHEAP).hex()]
+)
 
 SITE_TEXT = """
 [site]
@@ -184,9 +195,18 @@ def rows_until(until_ms: int, minutes: int, share_of_flow: float = 1.0) -> Rows:
     return Rows(time_ms, {"input_power_w": power, "flow_m3_h": flow, "motor_running": np.ones(minutes)})
 
 
-def make(folder) -> Scene:
-    """The farm: one running dry, one with dirty panels, one well, one not heard for five hours."""
-    store = open_store(f"sqlite:///{folder / 'pages.db'}")
+def make(folder: Path) -> Scene:
+    """The farm in a store of its own in `folder`."""
+    shutil.copy(_built(), folder / "pages.db")
+    return Scene(open_store(f"sqlite:///{folder / 'pages.db'}"))
+
+
+@functools.cache
+def _built() -> Path:
+    """A database with the farm in it, made once: one running dry, one with dirty panels, one well, one not heard for
+    five hours."""
+    file = Path(HOME.name) / "pages.db"
+    store = open_store(f"sqlite:///{file}")
     for site_id, name in SITES.items():
         store.put_site(SITE_TEXT.format(id=site_id, name=name))
     store.load_history("klip-fontein", rows_until(NOW_MS - 23 * MINUTE_MS, 1440))
@@ -202,4 +222,5 @@ def make(folder) -> Scene:
     store.put_user("ansie", HASH, "service", None)
     store.put_user("boer", HASH, "farmer", ["klip-fontein"])
     store.put_user("twee", HASH, "farmer", ["doring-dam", "witpad"])
-    return scene
+    store.close()  # the last connection folds the write-ahead log into the file
+    return file

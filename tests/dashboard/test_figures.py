@@ -54,7 +54,7 @@ def test_ages_are_coarse(minutes, said):
             Size("array power lost", 0.12, 0.09, 0.15, "fraction"),
             "12\u202f% of the panels' power lost (9.0\u202f% to 15\u202f%)",
         ),
-        (Size("duration", 3.5, 3.5, 3.5, "h"), "for 3 hours"),
+        (Size("duration", 3.5, 3.5, 3.5, "h"), "for 4 hours"),
         (Size("extra lift", 6.2, 4, 8.4, "m"), "6.2\u202fm deeper (4.0\u202fm to 8.4\u202fm)"),
         (Size("trips per day", 7.0, 5.0, 9.0, "1/d"), "7.0 stops a day (5.0 to 9.0)"),
         (None, ""),

@@ -34,14 +34,20 @@ def test_a_pump_that_runs_well():
 @pytest.mark.parametrize(
     ("came", "doing", "said"),
     [
-        (12.0, "pumping", "That is less than it should be."),
+        (12.0, "pumping", EN("water.less_no_fault")),
+        (12.0, "held-back", EN("water.less_no_fault")),
         (21.0, "pumping", "That is more than was expected."),
         (12.0, "tank-full", "The tank is full, so the pump rests: less came than the sun could have given."),
-        (12.0, "switched-off", "The pump was stopped or slowed on purpose: less came than the sun could have given."),
+        (12.0, "switched-off", "The pump was switched off by hand: less came than the sun could have given."),
     ],
 )
 def test_water_is_judged_only_where_nothing_else_explains_it(came, doing, said):
     assert page(water_today_m3=came, doing=doing).water.lines[0] == said
+
+
+def test_less_water_is_called_wrong_where_a_fault_is_known():
+    said = page(lasting("clogging"), water_today_m3=12.0).water.lines[0]
+    assert said == "That is less than it should be."
 
 
 def test_water_without_a_meter_and_before_sunrise():
