@@ -26,6 +26,9 @@ __all__ = ["Baseline", "DayEstimate", "Observation"]
 Floats = NDArray[np.float64]
 
 LEARNING_DAYS = 15
+AGE_DAYS = 4.0
+"""Later days count for less, by (1 + days open / AGE_DAYS) on their standard uncertainty: what grows from the first day on should be
+learnt as it was at the first."""
 JUDGED_AFTER_DAYS = 3
 """Sound days before a factor may be called beyond its tolerance."""
 ENOUGH_DAYS, WELL_KNOWN, WELL_KNOWN_M = 5, 0.006, 0.15
@@ -128,7 +131,9 @@ class Baseline:
                 place = NAMES.index(SEASONAL)
                 movable[place] = True
                 cov[place, place] += opened.season_m**2 / SEASON_DAYS
-            mean, cov = _absorbed(mean, cov, seen, slopes, movable)
+            age = float(days_open[movable].max(initial=0))
+            aged = replace(seen, std=seen.std * (1.0 + max(age, 0.0) / AGE_DAYS))
+            mean, cov = _absorbed(mean, cov, aged, slopes, movable)
         mean = opened._within_season(mean, start)
         days_open = np.where(touched & (days_open >= 0), days_open + 1, days_open)
         learnt = replace(opened, values=_floats(mean), covariance=_square(cov), days_open=_ints(days_open))
