@@ -1,7 +1,8 @@
 """The broker connection: publishes what it is given, reports what happened; MQTT 5, or 3.1.1 where a broker refuses 5.
 
 paho's thread only puts events into a queue; everything is decided in the agent's own thread, which takes them out.
-A broker that closes the connection instead of answering CONNECT, twice in a row, counts as refusing that version.
+A broker that leaves CONNECT unanswered for ANSWER_S, or closes the connection instead, twice in a row, counts as refusing that
+version (some do not answer what they do not know).
 Flow: sender.py -> HERE -> mqtt_client.py -> broker; `stored` comes back as an event. Never: spool, readings, a payload's meaning.
 """
 
@@ -20,6 +21,8 @@ from logger.settings_tables import Mqtt
 
 REFUSALS_MAX = 2
 CLOSE_WAIT_S = 3.0
+ANSWER_S = 10.0
+"""TCP and TLS stand by then, so that an answer takes one way there and back."""
 UNSUPPORTED_VERSION = 132
 STORED_BYTES_MAX = 65536
 BACKED_UP_MAX = 100
@@ -68,6 +71,7 @@ class Link:
         self._version: Any = V311 if mqtt.version == "3.1.1" else V5
         self._refusals = 0
         self._in_flight: set[int] = set()
+        self._asked_s: float | None = None
         self.connected = False
         self.last_trouble: str | None = None
         self.counts = dict.fromkeys(("connects", "losses", "refused", "malformed_stored", "published_bytes"), 0)
@@ -89,6 +93,7 @@ class Link:
         self._client = client = make_client(self._mqtt, client_id, self._version, self._folder, will)
         self._in_flight.clear()
         client.on_trouble = lambda reason: self._events.put(Down(reason))
+        client.on_socket_open = self._on_socket_open
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_message = self._on_message
@@ -118,6 +123,9 @@ class Link:
                 found.append(self._events.get_nowait())
         except queue.Empty:
             pass
+        if self._asked_s is not None and time.monotonic() - self._asked_s > ANSWER_S:
+            self._asked_s = None
+            found.append(Down(_NOT_ANSWERED))
         for event in found:
             self._take(event)
         return found
@@ -153,8 +161,8 @@ class Link:
         if self.connected:
             self.counts["losses"] += 1
         self.connected, self.last_trouble = False, event.reason
-        if event.reason in (_NO_ANSWER, _OTHER_VERSION) and self._mqtt.version == "auto":
-            self._refusals += REFUSALS_MAX if event.reason == _OTHER_VERSION else 1
+        if event.reason in (_CLOSED, _NOT_ANSWERED, _OTHER_VERSION) and self._mqtt.version == "auto":
+            self._refusals += 1 if event.reason == _CLOSED else REFUSALS_MAX
             if self._refusals >= REFUSALS_MAX and self._client is not None:
                 self._client.disconnect()
                 self._client.loop_stop()
@@ -164,8 +172,11 @@ class Link:
 
     # ---- in paho's thread: events only
 
+    def _on_socket_open(self, _client: Any, _data: Any, _socket: Any) -> None:
+        self._asked_s = time.monotonic()
+
     def _on_connect(self, client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
-        client.answered = True
+        client.answered, self._asked_s = True, None
         if reason.is_failure:
             unsupported = reason.value == UNSUPPORTED_VERSION
             self._events.put(Down(_OTHER_VERSION if unsupported else f"the broker refused us: {reason}"))
@@ -175,8 +186,8 @@ class Link:
 
     def _on_disconnect(self, client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
         answered = getattr(client, "answered", False)
-        client.answered = False
-        self._events.put(Down(f"the connection ended: {reason}" if answered else _NO_ANSWER))
+        client.answered, self._asked_s = False, None
+        self._events.put(Down(f"the connection ended: {reason}" if answered else _CLOSED))
 
     def _on_publish(self, _client: Any, _data: Any, token: int, reason: Any, _properties: Any) -> None:
         refused = f"the broker refused a message: {reason}" if reason.is_failure else None
@@ -190,7 +201,8 @@ class Link:
             self._events.put(statement)
 
 
-_NO_ANSWER = "the broker closed the connection without an answer"
+_CLOSED = "the broker closed the connection without an answer"
+_NOT_ANSWERED = "the broker took the connection and did not answer"
 _OTHER_VERSION = "the broker does not speak this version of MQTT"
 
 
