@@ -8,18 +8,19 @@ from functools import lru_cache
 
 from analysis.store import Store
 from analysis.store.users import User
+from analysis.summary import SiteNow
 from dashboard.views.priority import SiteSeen
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
 from logger.record.site_file import read_site
 
-SITES_REMEMBERED = 20_000
+SITES_REMEMBERED = 5_000
 
 
 @lru_cache(maxsize=SITES_REMEMBERED)
-def timezone_of(facts_text: str) -> str:
-    """The site's time zone; its file was judged when it was put into the store."""
-    return read_site(facts_text).site.timezone
+def facts_of(facts_text: str) -> SiteFacts:
+    """The site's facts; its file was judged when it was put into the store."""
+    return read_site(facts_text)
 
 
 def may_see(user: User, site_id: str) -> bool:
@@ -29,9 +30,8 @@ def may_see(user: User, site_id: str) -> bool:
 
 def site_seen(store: Store, facts: SiteFacts) -> SiteSeen:
     """One site with its open findings."""
-    site = facts.site
-    open_findings = tuple(store.findings(site.id, open_only=True))
-    return SiteSeen(site.id, site.name, site.timezone, store.now(site.id), open_findings)
+    site = facts.site.id
+    return _seen(facts, store.now(site), store.findings(site, open_only=True))
 
 
 def sites_seen(store: Store, user: User) -> list[SiteSeen]:
@@ -40,9 +40,12 @@ def sites_seen(store: Store, user: User) -> list[SiteSeen]:
     for site_id, finding in store.findings_by_site(open_only=True):
         findings_of.setdefault(site_id, []).append(finding)
     return [
-        SiteSeen(
-            site.id, site.name, timezone_of(site.facts_text), now_of.get(site.id), tuple(findings_of.get(site.id, ()))
-        )
+        _seen(facts_of(site.facts_text), now_of.get(site.id), findings_of.get(site.id, []))
         for site in store.sites()
         if may_see(user, site.id)
     ]
+
+
+def _seen(facts: SiteFacts, now: SiteNow | None, findings: list[Finding]) -> SiteSeen:
+    measured = "irradiance_w_m2" in facts.sensors.channels
+    return SiteSeen(facts.site.id, facts.site.name, facts.site.timezone, now, tuple(findings), measured)

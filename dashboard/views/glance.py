@@ -73,7 +73,7 @@ def glance(site: SiteSeen, now_ms: int, words: Words) -> Glance:
         doing=doing,
         past=words("was.age", age=age(now_ms - heard_ms, words)) if quiet and heard_ms is not None else None,
         wrong=wrong,
-        water=water_known(site, now_ms, words) if quiet else water_today(now, bool(wrong), words),
+        water=water_known(site, now_ms, words) if quiet else water_today(site, words),
         tank=tank(now, words),
         heard=moment(heard_ms, site.timezone, words, now_ms) if heard_ms is not None else None,
         aloud=" ".join([f"{site.name}: {shown.word}.", doing, *(one.said for one in wrong[:1])]),
@@ -100,29 +100,37 @@ def water_known(site: SiteSeen, now_ms: int, words: Words) -> WaterToday:
     return WaterToday(water(now.water_today_m3, words, 3), [words("water.until", time=heard.text)], "")
 
 
-def water_today(now: SiteNow | None, wrong: bool, words: Words) -> WaterToday:
-    """The day's water against what the day's sun should have given by now; `wrong`: some fault is known."""
+def water_today(site: SiteSeen, words: Words) -> WaterToday:
+    """The day's water against what the day's sun, or a clear sky where nobody measures it, should have given by now."""
+    now = site.now
     if now is None or now.water_today_m3 is None:
         return WaterToday(words("water.not_measured"), [], "")
     came = water(now.water_today_m3, words, 3)
     if now.expected_today_m3 is None:
         return WaterToday(came, [], "")
     expected = now.expected_today_m3
-    low = expected if now.expected_low_m3 is None else now.expected_low_m3
+    low = max(0.0, expected if now.expected_low_m3 is None else now.expected_low_m3)
     high = expected if now.expected_high_m3 is None else now.expected_high_m3
     if max(expected, high, now.water_today_m3) < NOTHING_M3:
         return WaterToday(came, [words("water.nothing_yet")], "")
-    figures = {
-        "expected": water(expected, words),
-        "low": water(max(0.0, low), words),
-        "high": water(high, words),
-    }
-    verdict = "more" if now.water_today_m3 > high else "as_it_should"
-    if now.water_today_m3 < low:
-        verdict = _LESS.get(now.doing, "less" if wrong else "less_no_fault")
-    label = escape(words("water.picture", water=came, **figures), quote=True)
-    lines = [words(f"water.{verdict}"), words("water.of", **figures), words("water.between", **figures)]
+    said = {"expected": water(expected, words), "low": water(low, words), "high": water(high, words)}
+    lines = [words(f"water.{key}", **said) for key in _judged(site, now, low, high)]
+    label = escape(words("water.picture", water=came, **said), quote=True)
     return WaterToday(came, lines, water_bar(now.water_today_m3, expected, low, high, label))
+
+
+def _judged(site: SiteSeen, now: SiteNow, low: float, high: float) -> list[str]:
+    """The sentences to say. Less water is called wrong only where the sun is measured and a fault is known."""
+    came = now.water_today_m3 or 0.0
+    if came > high:
+        verdict = "more"
+    elif came >= low:
+        verdict = "as_it_should"
+    else:
+        verdict = _LESS.get(now.doing, "less" if site.findings else "less_no_fault")
+    if site.sun_measured:
+        return [verdict, "of", "between"]
+    return ["of_clear"] if verdict == "less" else [verdict, "of_clear"]
 
 
 def tank(now: SiteNow | None, words: Words) -> str:

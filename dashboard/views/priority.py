@@ -44,13 +44,17 @@ LEVEL_NAMES: dict[Level, LevelName] = {
 
 @dataclass(frozen=True)
 class SiteSeen:
-    """All that a row or a page says of one site. `findings`: the open ones, in any order."""
+    """All that a row or a page says of one site.
+
+    `findings`: the open ones, in any order. `sun_measured`: False where what is expected rests on a clear sky.
+    """
 
     id: str
     name: str
     timezone: str
     now: SiteNow | None
     findings: tuple[Finding, ...] = ()
+    sun_measured: bool = True
 
 
 def harms(finding: Finding) -> bool:

@@ -92,7 +92,7 @@ outlet_height_m = 8.0
 [tank]
 capacity_m3 = 20
 [sensors]
-channels = ["input_power_w", "flow_m3_h", "motor_running"]
+channels = ["input_power_w", "flow_m3_h", "motor_running", "irradiance_w_m2"]
 """
 
 SITES = {

@@ -1,6 +1,7 @@
 """The farmer's page: what it says, and what it must not say."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -48,6 +49,15 @@ def test_water_is_judged_only_where_nothing_else_explains_it(came, doing, said):
 def test_less_water_is_called_wrong_where_a_fault_is_known():
     said = page(lasting("clogging"), water_today_m3=12.0).water.lines[0]
     assert said == "That is less than it should be."
+
+
+def test_without_a_sun_sensor_clouds_are_named_and_nothing_is_blamed():
+    for findings in ((), (lasting("clogging"),)):
+        site = replace(seen(*findings, water_today_m3=7.0), sun_measured=False)
+        said = " ".join(glance(site, made.NOW_MS, EN).water.lines)
+        assert "There is no sun sensor here, so clouds are not counted." in said
+        assert "less than it should be" not in said
+        assert "would be normal" not in said
 
 
 def test_water_without_a_meter_and_before_sunrise():
