@@ -48,13 +48,14 @@ SEASON_DAYS = 60.0
 
 OPENED_BY: Mapping[VisitKind, tuple[str, ...]] = {
     "panels-washed": ("array_current",),
-    "pump-lifted": ("flow", "power", "friction", "motor_current"),
+    "pump-lifted": ("flow", "power", "friction", "motor_current", "level_offset_m"),
     "leads-moved": (),
     "meter-replaced": ("meter",),
-    "controller-replaced": ("power", "motor_current"),
+    "controller-replaced": ("power", "motor_current", "array_current", "array_voltage"),
     "other": (),
 }
-"""What a visit may have changed. Exchanged leads are right or wrong, there is nothing to learn."""
+"""What a visit may have changed. Another controller has other losses, another tracker and other instruments. Exchanged leads are right
+or wrong, there is nothing to learn."""
 
 
 @dataclass(frozen=True)

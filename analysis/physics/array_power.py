@@ -116,6 +116,7 @@ def array_model(array: Array) -> ArrayModel:
     Returns
     -------
     ArrayModel
+        Power [W], voltage [V] and current [A] behind the array cable.
 
     Raises
     ------
@@ -139,7 +140,9 @@ def array_model(array: Array) -> ArrayModel:
 def solve_maximum(
     diode: Diode, in_series: int, strings: int, loop_ohm: float, poa_w_m2: ArrayLike, cell_c: ArrayLike
 ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Maximum power, its voltage and current, open-circuit voltage, short-circuit current: the circuit itself, unhurried.
+    """Maximum power, its voltage and current, open-circuit voltage, short-circuit current: the circuit itself.
+
+    [W/m2], [deg C] -> [W], [V], [A], [V], [A], without LIGHT_SHARE: the datasheet's own.
 
     Any shapes that broadcast. NaN in, NaN out. A trim of the voltage brings power over temperature to the datasheet's
     coefficient where the circuit alone would miss it; the open-circuit voltage is the circuit's own.

@@ -52,11 +52,12 @@ def fit_diode(module: Module) -> Diode:
     Parameters
     ----------
     module : Module
-        The datasheet.
+        The datasheet: [W], [V], [A], coefficients in [%/deg C].
 
     Returns
     -------
     Diode
+        Of one module: currents [A], resistances [ohm], modified ideality factor [V].
 
     Raises
     ------
@@ -129,7 +130,11 @@ def scale(
     poa: ArrayLike,
     cell_c: ArrayLike,
 ) -> tuple[Floats, Floats, Floats, Floats]:
-    """De Soto's parameters at other irradiance and cell temperature: photocurrent, saturation, shunt, ideality."""
+    """De Soto's parameters at other irradiance [W/m2] and cell temperature [deg C].
+
+    Returns photocurrent [A], saturation current [A], shunt [ohm] (infinite in the dark) and modified ideality [V], of the shape that
+    `poa` and `cell_c` broadcast to; NaN in, NaN out.
+    """
     kelvin, ratio = np.asarray(cell_c, float) + 273.15, np.asarray(poa, float) / 1000.0
     relative = kelvin / 298.15
     gap = 1.121 * (1.0 - 0.0002677 * (kelvin - 298.15))

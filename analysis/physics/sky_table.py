@@ -39,7 +39,8 @@ class SkyTable:
     values: Floats
 
     def local_days(self, time_ms: NDArray[np.int64]) -> Floats:
-        """Local mean solar time in days since 1970: the whole part names the solar day, the rest is the time of day."""
+        """Local mean solar time in days since 1970: the whole part names the solar day, the rest is the time of
+        day. [ms] -> [d]"""
         return time_ms.astype(float) * (1.0 / DAY_MS) + self.longitude_days
 
     def days(self, solar_days: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
@@ -69,8 +70,8 @@ class SkyTable:
 def sky_table(site: Site, array: Array) -> SkyTable:
     """Tabulate one site's sky.
 
-    Elevation within 0.03 deg of the full algorithm (0.7 deg within 2 deg of the zenith), clear-sky irradiance within
-    1 W/m2 of the models evaluated minute by minute, except within 15 minutes of sunrise and sunset, 6 W/m2 (tested).
+    Against the models evaluated row by row (tested): elevation within 0.2 deg between 3 and 85 deg, near the zenith 1 deg;
+    clear-sky irradiance within 7 W/m2, 19 rows in 20 within 3, more only on steep arrays with the sun under 4 deg.
 
     Parameters
     ----------
@@ -79,6 +80,7 @@ def sky_table(site: Site, array: Array) -> SkyTable:
     Returns
     -------
     SkyTable
+        Elevation [deg], clear-sky irradiance and its standard uncertainty [W/m2], usual air temperature [deg C].
     """
     noon = np.arange(SEASON_NODES + 1)[:, None] * (TROPICAL_YEAR_DAYS / SEASON_NODES)
     of_day = np.arange(NODES)[None, :] / (NODES - 1.0)
