@@ -14,7 +14,7 @@ from analysis.estimates.vector import PLACE, SIZE
 from analysis.rows import Floats
 
 DAYS = 16.0  # sunny days per entry; the first two weeks of a new pump (common practice, no source)
-SCATTER_WORTH = 6.0  # the starting guess of the day's scatter counts as so many days
+SCATTER_WORTH = 4.0  # the starting guess of the day's scatter counts as so many days
 OPENED_BY = {
     "panels-washed": ("s",),
     "pump-lifted": ("q", "n", "t", "i", "p", "l", "rest", "first"),
@@ -65,7 +65,7 @@ def _scatter(learnt: Learnt, place: np.ndarray, miss: Floats, days: Floats) -> F
     known = days[place] > 3.0
     place, miss = place[known], miss[known]
     count = days[place] - 3.0 + SCATTER_WORTH
-    bounded = np.minimum(miss**2, 9.0 * variance[place])
+    bounded = np.minimum(miss**2, 16.0 * variance[place])
     variance[place] += (bounded - variance[place]) / count
     return variance
 

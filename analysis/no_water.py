@@ -29,7 +29,7 @@ class NoWaterLimits:
     heavy: float = float(np.log(1.45))
     light_current: float = float(np.log(0.66))
     heavy_current: float = float(np.log(1.4))
-    least_flow_share: float = 0.2  # of full flow expected: nearer to where lifting begins nothing can be told
+    least_flow_share: float = 0.3  # of full flow expected: nearer to where lifting begins nothing can be told
     least_load_known: float = 0.4  # likewise where the load is that of a pump that lifts: a weak pump lifts nothing at low sun
     load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
     apart_ms: int = 3 * HOUR_MS  # runs further apart are two
@@ -75,7 +75,7 @@ def _labels(
         now = seen.flow_now_m3_h
         gone = able & (now < LIMITS.gone_share * should)
         flowing = (now >= LIMITS.gone_share * should) | (seen.moved_m3 > 0)
-        late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & ~(seen.moved_m3 > 0)
+        late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & (seen.moved_m3 == 0)
         late &= np.isnan(now) | gone
     odd = able & (light | heavy) & ~flowing
     good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning

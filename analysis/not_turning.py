@@ -21,6 +21,7 @@ class NotTurningLimits:
     measured_ms: int = 40 * MINUTE_MS  # sun measured: longer than any restart delay of a float or a low level
     driven_ms: int = 10 * MINUTE_MS  # fed and not turning harms a motor
     unmeasured_ms: int = 3 * HOUR_MS  # a clear sky is only supposed: cloud may keep a pump still for hours
+    float_unread_ms: int = 6 * HOUR_MS  # and the whole day without running: else the tank may simply be full
     morning_share: float = 2.0  # times the power that starts it
 
 
@@ -63,6 +64,10 @@ def _episode(plant: Plant, view: DayView, seen: Columns, rows: np.ndarray) -> Ep
     sure = bool(seen.expected.poa_measured[rows].all())
     lasted = np.cumsum(dt_ms)
     wait = LIMITS.measured_ms if sure else LIMITS.unmeasured_ms
+    if np.isnan(seen.rows["tank_float_up"]).all():
+        wait = LIMITS.float_unread_ms
+        if (seen.turning & (seen.time_ms < seen.time_ms[rows[0]])).any():
+            return None
     enough = np.flatnonzero((lasted >= wait) | (driven >= LIMITS.driven_ms))
     if not len(enough):
         return None

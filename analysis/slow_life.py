@@ -26,6 +26,7 @@ SAME_DAYS = 10  # the same cause again within so many days is the same fault goi
 WEIGHED_DAYS = 14  # the newest days say best what it is
 LOOK_BACK = 45
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
+GROWN_DAYS = 4
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 
@@ -50,7 +51,9 @@ def with_slow(
         if len(open_now) < 2:
             alarm = best_alarm(bench, learnt, recent, group, nuisance, known)
             if alarm is not None and (not open_now or _second(alarm)):
-                verdict = weigh_shift(bench, alarm.shift, None)
+                amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
+                begins = _beginning(amounts, alarm.shift.days, bench.effects[alarm.form].steps)
+                verdict = weigh_shift(bench, alarm.shift, _grown(amounts[begins:]))
                 if verdict.shares[NOTHING] < MOST_NOTHING and (verdict.cause != UNEXPLAINED or (not open_now and _strange(alarm))):
                     form = alarm.form if verdict.form is None else verdict.form
                     _begun(plant, bench, memory, learnt, recent, day, last_ms, figures, _Found(group, verdict, form, alarm.shift.days))
@@ -146,10 +149,7 @@ def _again(
         case.began_ms = int(min(case.began_ms, case.weighed["began_ms"]))
     if day - int(case.weighed["day"]) >= LOOK_BACK - 5:
         case.weighed.setdefault("began_ms", float(case.began_ms))
-    part = amounts[begins:]
-    part = part[~np.isnan(part)]
-    grown = float(np.clip(part[:3].mean() / max(part[-3:].mean(), 1e-6), 0.0, 1.0)) if len(part) >= 5 else None
-    verdict = weigh_shift(bench, moved, grown)
+    verdict = weigh_shift(bench, moved, _grown(amounts[begins:]))
     if verdict.shares[NOTHING] < 0.5:
         if verdict.form is not None:
             case.weighed["form"] = float(verdict.form)
@@ -159,6 +159,14 @@ def _again(
     case.part, case.channel = effect.part, effect.channel
     _sized(plant, bench, memory, case, int(case.weighed["form"]), amounts[begins:], moved, figures)
     case.revision += 1
+
+
+def _grown(amounts: Floats) -> float | None:
+    """Share of today's amount that was there at the beginning; None where too few days tell."""
+    known = amounts[~np.isnan(amounts)]
+    if len(known) < GROWN_DAYS:
+        return None
+    return float(np.clip(known[:2].mean() / max(known[-2:].mean(), 1e-6), 0.0, 1.0))
 
 
 def _beginning(amounts: Floats, since: int, steps: bool) -> int:

@@ -44,6 +44,7 @@ def effect(plant: Plant) -> list[Effect]:
             lost=out,
             loose=0.35,
             curved=True,
+            steps=True,
         ),
         Effect(
             "check-valve",

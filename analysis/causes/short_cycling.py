@@ -25,9 +25,9 @@ LIMITS = CyclingLimits()
 
 
 def watch(view: DayView) -> list[Episode]:
-    """Judged when: readings each few minutes and sun enough throughout. Shows as: stops without sun, tank, probe or code to explain them."""
+    """Judged when: readings each few minutes, sun enough throughout, and a float that says whether the tank is full. Shows as: stops without sun, tank, probe or code to explain them."""
     seen = view.columns
-    if seen is None or len(seen) < 20:
+    if seen is None or len(seen) < 20 or "tank_float_up" not in seen.rows.values:
         return []
     starts, stopped = _starts(view, seen)
     if len(starts) < LIMITS.starts:

@@ -113,6 +113,17 @@ def _smooth_sun(seen: Columns, bins: np.ndarray, days: range) -> np.ndarray:
     return steady_rows(high, bins, (len(days), HOURS), ratio, seen.dt_h, 2 * LEAST_H, SMOOTH_SHARE)
 
 
+def _flat_days(seen: Columns, held: np.ndarray, bins: np.ndarray, days: int) -> np.ndarray:
+    """Days on which some hours stand at one and the same power: a ceiling; cloud never does. bool[days]"""
+    sums = Sums(held, bins, (days, HOURS))
+    hours = sums.of(seen.dt_h)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        level = np.where(hours >= 2 * LEAST_H, sums.of(seen.power_w * seen.dt_h) / hours, -np.inf)
+    best = np.sort(level, axis=1)[:, ::-1][:, :AGREEING_HOURS]
+    with np.errstate(invalid="ignore"):
+        return np.isfinite(best).all(axis=1) & (best[:, -1] > (1.0 - AGREE_WITHIN) * best[:, 0])
+
+
 def _held(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
     """The power at which the pump stands while the array could give clearly more."""
     with np.errstate(invalid="ignore"):
@@ -124,4 +135,6 @@ def _held(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
     held = steady_rows(held, hour_bins(plant, seen, days), (len(days), HOURS), power, seen.dt_h, LEAST_H, HELD_SCATTER)
     sums = Sums(held, seen.day - days.start, (len(days),))
     hours = sums.of(seen.dt_h)
+    if not seen.expected.poa_measured.all():
+        hours = np.where(_flat_days(seen, held, hour_bins(plant, seen, days), len(days)), hours, 0.0)
     vector[:, PLACE["cap"]] = log_ratio(sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= LEAST_HIGH_H)

@@ -16,6 +16,7 @@ from analysis.rows import Floats
 
 LEAST_POWER_SHARE = 0.3  # of full power: below it table and sensors are at their worst
 LEAST_H = 0.6  # of settled running in a band: less is no test (common practice, no source)
+LEAST_ROWS = 7  # a row each quarter of an hour says little by itself: meter and load are not of one instant
 LEAST_STEADY_H = 0.3
 STEADY_SHARE = 0.07  # about a straight line through the hour (common practice, no source)
 NO_WATER_SHARE = 0.12  # of the expected flow: below it the pump gives nothing, which fast causes judge
@@ -35,7 +36,7 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     )
     dt, flow = seen.dt_h, seen.flow_m3_h
     sums = Sums(good, bins, shape)
-    hours = sums.of(dt)
+    hours = np.where(sums.count() >= LEAST_ROWS, sums.of(dt), 0.0)
     weight_h[:] = hours
     _put(vector, "q", log_ratio(sums.of(flow * dt), sums.of(expected.flow_m3_h * dt), hours >= LEAST_H))
     _put(vector, "l", _level(plant, seen, good, bins, shape))
@@ -43,14 +44,14 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     has_speed = good & ~np.isnan(expected.flow_at_speed_m3_h) & (expected.flow_at_speed_m3_h > 0)
     if has_speed.any():
         sums = Sums(has_speed, bins, shape)
-        enough = sums.of(dt) >= LEAST_H
+        enough = (sums.of(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
         _put(vector, "n", log_ratio(sums.of(flow * dt), sums.of(expected.flow_at_speed_m3_h * dt), enough))
         _put(vector, "t", log_ratio(sums.of(seen.power_w * dt), sums.of(expected.power_at_speed_w * dt), enough))
     current = seen.rows["motor_current_a"]
     has_current = good & ~np.isnan(current) & ~np.isnan(expected.motor_current_a)
     if has_current.any():
         sums = Sums(has_current, bins, shape)
-        enough = sums.of(dt) >= LEAST_H
+        enough = (sums.of(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
         _put(vector, "i", log_ratio(sums.of(current * dt), sums.of(expected.motor_current_a * dt), enough))
 
 

@@ -104,7 +104,7 @@ def _drift_own(sun_measured: bool) -> Floats:
 
 def _day_own(sun_measured: bool) -> Floats:
     return shift(
-        q=LOW * 0.012, n=LOW * 0.012, t=LOW * 0.008, i=LOW * 0.016, p=0.25, l=0.25, rest=0.15, first=0.35, av=0.006, gc=0.03, cap=0.03, ai=0.03, ap=0.03
+        q=LOW * 0.016, n=LOW * 0.016, t=LOW * 0.01, i=LOW * 0.016, p=0.25, l=0.25, rest=0.15, first=0.35, av=0.006, gc=0.03, cap=0.03, ai=0.03, ap=0.03
     ) + shift(s=_horizon(0.015 if sun_measured else 0.03, 0.06))
 
 

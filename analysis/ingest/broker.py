@@ -24,7 +24,9 @@ log = logging.getLogger(__name__)
 
 UNANSWERED_MAX = 256
 """Messages that the broker may have under way to us; with PAYLOAD_BYTES_MAX this bounds our memory."""
-WAITING_MAX = 4 * UNANSWERED_MAX  # MQTT 3.1.1 has no such bound of ours, and QoS 0 none at all
+WAITING_MAX = 2 * UNANSWERED_MAX
+"""Held in our own queue: MQTT 3.1.1 has no such bound, QoS 0 none at all, and not every broker keeps to it."""
+FULL_WAIT_S = 0.2
 SESSION_S = 24 * 3600
 PAUSE_S = (1, 30)
 KEEPALIVE_S = 30
@@ -70,11 +72,10 @@ class Broker:
 
     def __init__(self, settings: BrokerSettings):
         self.settings = settings
-        self.dropped = 0
         self._queue: queue.Queue[Arrived] = queue.Queue(WAITING_MAX)
         self._version: Any = paho.MQTTv5
         self._connections, self._greeted, self._refusals = 0, 0, 0
-        self._answered = self._refused = False
+        self._answered = self._closing = False
         self._client = self._made()
 
     @property
@@ -102,6 +103,7 @@ class Broker:
 
     def close(self) -> None:
         """Leave; the broker keeps our session for a day, so nothing sent meanwhile is lost to it."""
+        self._closing = True
         self._client.disconnect()
         self._client.loop_stop()
 
@@ -192,9 +194,10 @@ class Broker:
         log.warning("No broker answers at %s:%d; trying again.", self.settings.host, self.settings.port)
 
     def _on_message(self, _client: Any, _data: Any, message: Any) -> None:
-        try:
-            self._queue.put_nowait(
-                Arrived(message.topic, bytes(message.payload), message.mid, message.qos, self._connections)
-            )
-        except queue.Full:  # not acknowledged, so the broker, or the board, sends it again
-            self.dropped += 1
+        arrived = Arrived(message.topic, bytes(message.payload), message.mid, message.qos, self._connections)
+        while not self._closing:
+            try:
+                self._queue.put(arrived, timeout=FULL_WAIT_S)
+                return
+            except queue.Full:  # we read no more from the broker until the store has caught up
+                continue

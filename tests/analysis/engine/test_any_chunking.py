@@ -1,0 +1,184 @@
+"""However the rows come (in any blocks, order, doubled, late, with restarts between) the findings are the same; the prefix rule holds."""
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+
+from analysis.pipeline import FAR_PAST_MS, LateRows, State, advance, begin, loads
+from analysis.rows import Rows, joined, no_rows
+from analysis.snapshots import kept_snapshots, rewind
+from logger.record.site_facts import SiteFacts
+from tests.cases.recorded import case_folders, read_case
+
+DAY_MS = 86_400_000
+
+
+@cache
+def season(days: int = 9) -> tuple[SiteFacts, Rows]:
+    """A few days of a recorded case around the beginning of its fault."""
+    folder = next(f for f in case_folders() if f.parent.name == "dry-running")
+    facts, rows, _ = read_case(folder)
+    last = int(rows.time_ms[-1])
+    return facts, rows.take(rows.time_ms > last - days * DAY_MS)
+
+
+@cache
+def truth() -> tuple:
+    """All in one piece."""
+    facts, rows = season()
+    state = advance(begin(facts), rows, int(rows.time_ms[-1]))
+    return state.findings, state.days
+
+
+def same(state: State) -> None:
+    """Findings and days as in one piece."""
+    findings, days = truth()
+    assert state.findings == findings
+    assert state.days == days
+
+
+@pytest.mark.parametrize("hours", [1, 7, 24, 100])
+def test_blocks_of_any_length_give_the_same(hours: int) -> None:
+    facts, rows = season()
+    state = begin(facts)
+    edges = np.arange(int(rows.time_ms[0]) - 1, int(rows.time_ms[-1]) + hours * 3_600_000, hours * 3_600_000)
+    for low, high in zip(edges[:-1], edges[1:], strict=True):
+        part = rows.take((rows.time_ms > low) & (rows.time_ms <= high))
+        state = advance(state, part, min(int(high), int(rows.time_ms[-1])))
+    same(state)
+
+
+def test_shuffled_and_doubled_rows_give_the_same() -> None:
+    facts, rows = season()
+    order = np.random.default_rng(1).permutation(np.concatenate([np.arange(len(rows)), np.arange(0, len(rows), 3)]))
+    state = advance(begin(facts), rows.take(order), int(rows.time_ms[-1]))
+    same(state)
+    closed = int(np.count_nonzero(rows.time_ms[::3] <= state.closed_until_ms))
+    assert state.dropped["duplicate"] == closed
+    assert state.dropped["conflicting"] == 0
+
+
+def test_a_state_goes_to_bytes_and_back() -> None:
+    facts, rows = season()
+    half = int(rows.time_ms[len(rows) // 2])
+    state = advance(begin(facts), rows.take(rows.time_ms <= half), half)
+    back = loads(state.dumps(), facts)
+    assert back.until_ms == back.closed_until_ms == state.closed_until_ms
+    assert back.dumps() == state.dumps()
+    assert len(state.dumps()) <= 64 * 1024
+    rest = rows.take(rows.time_ms > back.closed_until_ms)
+    same(advance(back, rest, int(rows.time_ms[-1])))
+
+
+def test_rows_before_the_last_close_are_refused_by_name() -> None:
+    facts, rows = season()
+    state = advance(begin(facts), rows, int(rows.time_ms[-1]))
+    with pytest.raises(LateRows, match="came after the day up to"):
+        advance(state, rows.take(slice(0, 5)), state.until_ms)
+
+
+def test_prefix_rule() -> None:
+    """What a review up to T has flagged keeps its id, time and first cause for ever, and nothing is flagged into the past."""
+    facts, rows = season()
+    whole = {(f.id, f.flagged, f.first_cause) for f in truth()[0]}
+    for share in (0.3, 0.55, 0.62, 0.7, 0.85):
+        until = int(rows.time_ms[int(share * len(rows))])
+        state = advance(begin(facts), rows.take(rows.time_ms <= until), until)
+        early = {(f.id, f.flagged, f.first_cause) for f in state.findings}
+        assert early <= whole
+        limit = np.datetime64(until, "ms")
+        assert early == {w for w in whole if np.datetime64(w[1].rstrip("Z"), "ms") <= limit + np.timedelta64(1, "m") and w in early} and all(
+            w in early for w in whole if np.datetime64(w[1].rstrip("Z"), "ms") <= limit
+        )
+
+
+class AnyArrival(RuleBasedStateMachine):
+    """Rows arrive in any way that a link and a crash can think of; at the end the findings are those of one piece."""
+
+    @initialize()
+    def start(self) -> None:
+        self.facts, rows = season(4)
+        self.rows = rows
+        self.stored = np.zeros(len(rows), bool)
+        self.state = begin(self.facts)
+        self.snapshots: dict[int, bytes] = {}
+        self.until = int(rows.time_ms[0]) - 1
+
+    def _save(self, state: State) -> None:
+        self.snapshots[state.closed_until_ms] = state.dumps()
+        self.snapshots = {close: self.snapshots[close] for close in kept_snapshots(list(self.snapshots))}
+
+    def _take(self, which: np.ndarray, until: int) -> None:
+        part = self.rows.take(which)
+        self.stored[which] = True
+        self.until = max(self.until, until)
+        try:
+            self.state = advance(self.state, part, self.until, self._save)
+        except LateRows as late:
+            data = rewind(self.snapshots, late.first_ms)
+            self.state = begin(self.facts) if data is None else loads(data, self.facts)
+            self.snapshots = {c: s for c, s in self.snapshots.items() if c < late.first_ms}
+            again = self.rows.take(self.stored & (self.rows.time_ms > self.state.closed_until_ms))
+            self.state = advance(self.state, again, self.until, self._save)
+
+    @precondition(lambda self: not self.stored.all())
+    @rule(count=st.integers(1, 200), lost=st.floats(0, 0.5), seed=st.integers(0, 99))
+    def next_rows(self, count: int, lost: float, seed: int) -> None:
+        """The next rows in time, some of them missing until later, in any order and some twice."""
+        rng = np.random.default_rng(seed)
+        ahead = np.flatnonzero(~self.stored & (self.rows.time_ms > self.until))[:count]
+        if len(ahead):
+            arrived = ahead[rng.random(len(ahead)) >= lost]
+            doubled = np.concatenate([arrived, arrived[::5]])
+            self._take(rng.permutation(doubled), int(self.rows.time_ms[ahead[-1]]))
+
+    @rule(count=st.integers(1, 60))
+    def late_rows(self, count: int) -> None:
+        """Rows that were missing come after all."""
+        late = np.flatnonzero(~self.stored & (self.rows.time_ms <= self.until))[:count]
+        if len(late):
+            self._take(late, self.until)
+
+    @rule()
+    def restart(self) -> None:
+        """The program dies; what was saved at the last close is read again with the rows since."""
+        if self.state.closed_until_ms == FAR_PAST_MS:
+            self.state = begin(self.facts)
+        else:
+            self.state = loads(self.snapshots[self.state.closed_until_ms], self.facts)
+        again = self.rows.take(self.stored & (self.rows.time_ms > self.state.closed_until_ms))
+        self.state = advance(self.state, again if len(again) else no_rows(), self.until, self._save)
+
+    @invariant()
+    def nothing_is_flagged_in_the_future(self) -> None:
+        if not hasattr(self, "state"):
+            return
+        for finding in self.state.findings:
+            assert np.datetime64(finding.flagged.rstrip("Z"), "ms") <= np.datetime64(self.until + 60_000, "ms")
+
+    def teardown(self) -> None:
+        if not hasattr(self, "state"):
+            return
+        stored = self.rows.take(self.stored)
+        until = max(self.until, 0)
+        if len(stored):
+            whole = advance(begin(self.facts), stored, until)
+            assert self.state.findings == whole.findings
+            assert self.state.days == whole.days
+
+
+TestAnyArrival = AnyArrival.TestCase
+TestAnyArrival.settings = settings(
+    max_examples=12, stateful_step_count=10, deadline=None, suppress_health_check=list(HealthCheck)
+)
+
+
+def test_rows_joined_in_parts_are_the_same_rows() -> None:
+    _, rows = season()
+    again = joined([rows.take(slice(0, 100)), rows.take(slice(100, None))])
+    assert (again.time_ms == rows.time_ms).all()
