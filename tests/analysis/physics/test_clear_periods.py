@@ -1,9 +1,11 @@
 """Clear spells are found by shape alone, whatever dust takes of the signal."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pvlib.clearsky import detect_clearsky
 
 from analysis.physics.clear_periods import clear_periods
 
@@ -72,3 +74,16 @@ def test_nothing_to_see():
     time_ms, clear = day(900)
     assert not clear_periods(time_ms, np.full(len(clear), np.nan), clear).any()
     assert len(clear_periods(time_ms[:0], clear[:0], clear[:0])) == 0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_it_mostly_agrees_with_reno_and_hansen(seed):
+    """Second route: pvlib's detector (Reno and Hansen 2016, with its own rescaling) on a day half clear, half cloudy."""
+    rng = np.random.default_rng(seed)
+    time_ms, clear = day(60)
+    signal = np.where(np.arange(720) < 360, 0.95 * clear, clouded(clear, rng, 60))
+    times = pd.to_datetime(time_ms, unit="ms", utc=True)
+    other = detect_clearsky(pd.Series(signal, times), pd.Series(clear, times), window_length=10)
+    ours = clear_periods(time_ms, signal, clear)
+    judged = clear > 200
+    assert (ours == other.to_numpy())[judged].mean() > 0.85
