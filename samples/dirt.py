@@ -18,6 +18,8 @@ class Dirt:
 
     `clock_drift_ppm`: the board's clock gains, set right at each `clock_set_days`. `register_restart`: the meter starts
     again at 0 once; `register_rollover_m3`: it rolls over there. `short_gaps`: a day, up to 40 minutes each.
+    `unsure_hours`: for so long, once, the board starts without knowing the time and writes it a month behind; those rows carry
+    `clock` = unsure.
     """
 
     dropped_share: float = 0.0
@@ -30,6 +32,7 @@ class Dirt:
     register_restart: bool = False
     register_rollover_m3: float | None = None
     jitter_s: float = 0.0
+    unsure_hours: float = 0.0
 
     @property
     def clean(self) -> bool:
@@ -57,6 +60,8 @@ def soil_record(frame: pd.DataFrame, dirt: Dirt, seed: int) -> pd.DataFrame:
     if dirt.null_share:
         frame[channels] = frame[channels].mask(rng.random((len(frame), len(channels))) < dirt.null_share)
     frame["time"] = _clock(frame["time"], dirt, rng)
+    if dirt.unsure_hours:
+        frame = _unsure(frame, dirt.unsure_hours, rng)
     if dirt.doubled_share:
         again = frame.loc[rng.random(len(frame)) < dirt.doubled_share]
         frame = pd.concat([frame, again], ignore_index=True)
@@ -64,6 +69,13 @@ def soil_record(frame: pd.DataFrame, dirt: Dirt, seed: int) -> pd.DataFrame:
         order = np.argsort(np.arange(len(frame)) + rng.uniform(0, dirt.shuffled_rows, len(frame)), kind="stable")
         frame = frame.iloc[order].reset_index(drop=True)
     return frame
+
+
+def _unsure(frame: pd.DataFrame, hours: float, rng: np.random.Generator) -> pd.DataFrame:
+    begin = frame["time"].iloc[int(rng.integers(len(frame)))]
+    lost = ((frame["time"] >= begin) & (frame["time"] < begin + pd.Timedelta(hours=hours))).to_numpy()
+    behind = pd.Series(np.where(lost, 30.0, 0.0), index=frame.index)
+    return frame.assign(time=frame["time"] - pd.to_timedelta(behind, unit="D"), clock=np.where(lost, "unsure", "good"))
 
 
 def _register(frame: pd.DataFrame, dirt: Dirt, rng: np.random.Generator) -> pd.DataFrame:

@@ -114,7 +114,7 @@ def _level_draw(rng: np.random.Generator, facts: SiteFacts) -> Drawn:
 
 def _over_draw(rng: np.random.Generator, facts: SiteFacts) -> Drawn:
     array, module = facts.array, facts.array.module
-    mild = float(rng.uniform(12, 22))  # deg C of cells at full light from which the rating is passed
+    mild = float(rng.uniform(34, 50))  # deg C at full light: as many volts as a bright morning's 16 to 32 deg C
     volts = module.v_oc_v * (1 + module.temp_coeff_v_oc_pct_c / 100 * (mild - 25))
     more = facts.controller.max_input_voltage_v / volts - array.modules_in_series
     return days_between(rng, 10, 60), more, None, None, "step", {}

@@ -88,9 +88,8 @@ def _measure(
     if quantity == "extra lift":
         return _extra_lift(lived, faults, fault, there), None
     if quantity == "volts above rating":
-        return float(
-            np.max(np.where(there, lived.offer.open_v, 0)) - lived.plant.facts.controller.max_input_voltage_v
-        ), None
+        seen = np.where(there & (run.driven_s <= 0), lived.offer.open_v, 0.0)  # a loaded array stands far lower
+        return float(np.max(seen)) - lived.plant.facts.controller.max_input_voltage_v, None
     if quantity in ("trips per day", "starts per hour"):
         return _rate(lived, there, quantity), None
     if quantity is None or not there.any():

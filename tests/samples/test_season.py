@@ -272,3 +272,21 @@ def test_command_writes_readings_site_and_truth(tmp_path):
     assert len(lines) == 1 + 2 * 1440
     [truth] = json.loads((tmp_path / "out" / "truth.json").read_text())
     assert (truth["cause"], truth["began"], truth["ended"]) == ("clogging", "2025-09-02T00:00:00Z", None)
+
+
+def test_rows_of_an_unknown_clock_say_so():
+    frame, _ = make_season(site("quiet-fold"), [], START, DAY2, seed=3, dirt=Dirt(unsure_hours=2.0))
+    unsure = frame["clock"] == "unsure"
+    assert 1 <= unsure.sum() <= 120
+    assert (frame.loc[unsure, "time"] < START - timedelta(days=28)).all()
+    assert (frame.loc[~unsure, "time"] > START).all()
+
+
+def test_over_voltage_counts_only_what_stood_at_the_terminals():
+    """Modules too many: the truth is the highest voltage read while nothing was driven, less the rating."""
+    facts = site("ochre-pan")
+    frame, [truth] = make_season(facts, [Fault("over-voltage", START, None, 3.2)], START, END, seed=5)
+    above = frame["pv_voltage_v"].max() - facts.controller.max_input_voltage_v
+    assert above > 0
+    assert truth.size == pytest.approx(above, abs=4.0)
+    assert (frame.loc[frame["pv_voltage_v"] > facts.controller.max_input_voltage_v + 3, "motor_running"] == 0).all()
