@@ -9,7 +9,7 @@ import pytest
 
 from analysis.clock import Clock
 from analysis.ingest import subscriber as subscriber_module
-from analysis.ingest.broker import Broker, BrokerSettings
+from analysis.ingest.broker import WAITING_MAX, Broker, BrokerSettings
 from analysis.ingest.subscriber import Subscriber
 from analysis.store import findings, outbox
 from logger.record.finding import Finding
@@ -83,10 +83,12 @@ def test_messages_sent_while_no_worker_runs_are_kept_by_the_broker(store, broker
     until(lambda: worker.kept.readings == 3)
     stop.set()
     thread.join()
-    board.send(readings(4, 9))
+    last = 3 + WAITING_MAX + 300  # more than the worker's queue holds, one message each
+    for seq in range(4, last + 1):
+        board.send(readings(seq, seq))
     time.sleep(0.3)
     worker, stop, thread = run_once()
-    until(lambda: board.stored(BOOT) == 9)
+    until(lambda: board.stored(BOOT) == last, 40)
     stop.set()
     thread.join()
 
