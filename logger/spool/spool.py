@@ -19,8 +19,9 @@ from logger.spool.boots import Boots
 from logger.spool.disk import Disk, write_all
 from logger.spool.frames import framed
 from logger.spool.memory import Memory
+from logger.spool.opening import open_all
 from logger.spool.row import Row, to_record
-from logger.spool.segment import ROWS_MAX, Segment, describe, file_name, load, named, rewrite, survey
+from logger.spool.segment import ROWS_MAX, Segment, describe, file_name, load, rewrite
 from logger.spool.thinning import halved, pick
 
 LIMIT_BYTES = 64_000_000
@@ -53,7 +54,6 @@ class Spool:
             ("torn", "damaged", "lost_blocks", "thinned", "rows_written", "bytes_written", "syncs"), 0
         )
         self._disk = disk or Disk()
-        self._closed: list[Segment] = []
         self._open: Segment | None = None
         self._handle: Any = None
         self._open_rows: list[Row] = []
@@ -64,7 +64,7 @@ class Spool:
         with self._guarded():
             self._disk.make_folder(self.folder)
             self.boots, self.memory = Boots(self._disk, self.folder), Memory(self._disk, self.folder)
-            self._open_all()
+            self._closed = open_all(self._disk, self.folder, self.counts)
             self.boot = self.boots.begin(kernel, random_hex, list(dict.fromkeys(one.boot for one in self._closed)))
 
     # ---- writing
@@ -263,29 +263,6 @@ class Spool:
         self._disk.remove(oldest.path)
         self.counts["thinned"] += oldest.rows
         return True
-
-    def _open_all(self) -> None:
-        """Read every file once: cut out what is damaged, remove what a cut left half done."""
-        for name in self._disk.names(self.folder):
-            if name.endswith(".new"):
-                self._disk.remove(self.folder / name)
-            elif segment := named(self.folder / name):
-                self._take(segment)
-
-    def _take(self, segment: Segment) -> None:
-        loaded = survey(self._disk, segment)
-        self.counts["torn"] += loaded.torn
-        self.counts["damaged"] += loaded.damaged
-        self.counts["lost_blocks"] += loaded.lost_blocks
-        before = self._closed[-1] if self._closed else None
-        merged = before is not None and before.boot == segment.boot and segment.first_seq <= before.last_seq
-        if merged or not segment.rows:
-            # Nothing in it, or its rows stand in the file before: thinning was cut off between rename and remove.
-            self._disk.remove(segment.path)
-            return
-        if loaded.rows is not None:
-            rewrite(self._disk, segment, loaded.rows)
-        self._closed.append(segment)
 
     @contextmanager
     def _guarded(self) -> Iterator[None]:

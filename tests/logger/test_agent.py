@@ -303,7 +303,7 @@ def test_every_call_to_the_brokers_client_fails_in_turn_and_everything_arrives()
     assert len(calls) >= 40, "the sweep never reached the later calls"
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(4))
 def test_months_of_power_cuts_outages_and_a_server_that_comes_and_goes(seed):
     """Every reading that was accepted and not lost with the power arrives, once stored it stays as it is."""
     rng = random.Random(seed)
@@ -317,7 +317,7 @@ def test_months_of_power_cuts_outages_and_a_server_that_comes_and_goes(seed):
         for _ in range(rng.randint(1, 4)):
             (site.link.up if rng.random() < 0.6 else site.link.down)()
             site.link.server = rng.random() < 0.7
-            site.run(agent, rng.expovariate(1 / 8_000))
+            site.run(agent, rng.expovariate(1 / 5_000))
         accepted[site.spool.boot.name] = site.spool.accepted_seq
         site.cut_power()
     site.time.is_disciplined = True

@@ -214,6 +214,24 @@ def test_a_block_that_the_disk_will_not_give_costs_its_rows_only():
     assert opened(disk).counts["lost_blocks"] == 0
 
 
+def test_a_file_that_cannot_be_read_at_all_is_left_for_a_better_day():
+    class NoReads(FaultyDisk):
+        bad = True
+
+        def read(self, path, offset, length):
+            if self.bad and str(path).endswith(".rows"):
+                raise OSError(errno.EIO, "Input/output error")
+            return super().read(path, offset, length)
+
+    disk = NoReads()
+    spool = opened(disk)
+    rows = fill(spool, 5)
+    spool.close()
+    assert opened(disk).counts["lost_blocks"] == 1
+    disk.bad = False
+    assert kept(opened(disk), spool.boot.name) == rows
+
+
 def test_a_record_worn_away_while_the_logger_runs_becomes_a_tombstone():
     disk = FaultyDisk()
     spool = opened(disk, segment_rows=50)
