@@ -116,6 +116,11 @@ class Board:
             except queue.Empty:
                 return self.boots.get(boot, 0)
 
+    def ready(self) -> "Board":
+        """Wait until the worker has told what is stored: then it has subscribed, and nothing sent is sent to nobody."""
+        self.boots |= self.heard.get(timeout=20)["boots"]
+        return self
+
     def close(self) -> None:
         """Gone."""
         self.client.disconnect()

@@ -50,7 +50,7 @@ def working(store, broker):
 
 
 def test_readings_are_stored_and_answered(store, working, board_of):
-    board = board_of("north")
+    board = board_of("north").ready()
     board.send(readings(1, 100))
     board.send(readings(201, 300))
     until(lambda: board.stored(BOOT) == 100)
@@ -63,7 +63,7 @@ def test_readings_are_stored_and_answered(store, working, board_of):
 
 
 def test_a_board_that_comes_later_finds_what_is_stored(working, board_of):
-    board_of("north").send(readings(1, 5))
+    board_of("north").ready().send(readings(1, 5))
     until(lambda: working.kept.readings == 5)
     late = board_of("north")
     until(lambda: late.stored(BOOT) == 5)
@@ -78,7 +78,7 @@ def test_messages_sent_while_no_worker_runs_are_kept_by_the_broker(store, broker
         return worker, stop, thread
 
     worker, stop, thread = run_once()
-    board = board_of("north")
+    board = board_of("north").ready()
     board.send(readings(1, 3))
     until(lambda: worker.kept.readings == 3)
     stop.set()
@@ -94,7 +94,7 @@ def test_messages_sent_while_no_worker_runs_are_kept_by_the_broker(store, broker
 
 
 def test_a_killed_broker_loses_nothing_that_the_board_sends_again(store, broker, working, board_of):
-    board = board_of("north")
+    board = board_of("north").ready()
     board.send(readings(1, 50))
     until(lambda: board.stored(BOOT) == 50)
     broker.kill()
@@ -139,7 +139,7 @@ def test_a_message_that_the_store_cannot_bear_is_refused_alone(store, working, b
         return real(store, messages, now_ms)
 
     monkeypatch.setattr(subscriber_module, "keep", poisoned)
-    board = board_of("north")
+    board = board_of("north").ready()
     for payload in (None, b"poison", None):
         if payload is None:
             board.send(readings(1, 2))
