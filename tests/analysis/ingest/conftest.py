@@ -90,7 +90,8 @@ class Board:
     """Publishes packs for one site, hears what was stored, and sends again what is not, as the spool does."""
 
     def __init__(self, port: int, site: str, version=paho.MQTTv5):
-        self.site, self.heard = site, queue.SimpleQueue()
+        self.site = site
+        self.heard: queue.SimpleQueue[dict] = queue.SimpleQueue()
         self.boots: dict[str, int] = {}
         self.client = paho.Client(paho.CallbackAPIVersion.VERSION2, f"board-{site}", protocol=version)
         self.client.reconnect_delay_set(1, 1)

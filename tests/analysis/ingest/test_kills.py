@@ -65,6 +65,7 @@ def test_every_reading_is_stored_once_however_often_watch_and_broker_are_killed(
 
 def test_a_second_watch_on_sqlite_is_refused(store, broker):
     first = watch(store.url, broker.port)
+    assert first.stdout is not None
     for line in first.stdout:
         if "Connected" in line:
             break

@@ -138,6 +138,7 @@ def test_new_facts_have_the_site_run_again(store, site_text, readings):
         assert len(state.closes(connection, 1, old)) >= 10
     store.put_site(site_text("north").replace("static_level_m = 38.0", "static_level_m = 45.0"))
     done = turn(store, "north", readings[-1].time_ms)
+    assert done is not None
     assert done.rows == len(readings)
     with store.reading() as connection:
         assert state.closes(connection, 1, old) == []
