@@ -9,7 +9,7 @@ import numpy as np
 from analysis.estimates.day import DayFigures
 from analysis.estimates.envelope import under_clear_sky
 from analysis.estimates.vector import SIZE
-from analysis.learning import Learnt, beginning, learn, opened
+from analysis.learning import Learnt, beginning, forgotten, learn, opened
 from analysis.life import with_episodes
 from analysis.memory import Memory
 from analysis.plant import Plant
@@ -33,7 +33,11 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures) -> Memory:
     episodes = episodes_of(view)
     memory.cases = with_episodes(view, episodes)
     before = len(memory.cases)
-    learnt = _opened(plant, view.day, learnt_of(plant, memory))
+    learnt = learnt_of(plant, memory)
+    for visit in plant.facts.visits:
+        if plant.days.day_of_date(visit.date) == view.day:
+            learnt = opened(learnt, visit.kind, slow_bench(plant).scatter)
+            memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind)
     vector, memory.arrays["sky"] = under_clear_sky(plant, figures.vector, memory.arrays.get("sky"))
     recent = np.vstack([memory.arrays.get("recent", np.empty((0, SIZE))), vector])[-RECENT:]
     last_ms = int(view.heard_ms[-1]) if len(view.heard_ms) else plant.days.close_ms(view.day)
@@ -56,13 +60,6 @@ def learnt_of(plant: Plant, memory: Memory) -> Learnt:
     if "mean" not in memory.arrays:
         return beginning(slow_bench(plant).scatter)
     return Learnt(*(memory.arrays[name] for name in ("mean", "covariance", "days", "scatter")))
-
-
-def _opened(plant: Plant, day: int, learnt: Learnt) -> Learnt:
-    for visit in plant.facts.visits:
-        if plant.days.day_of_date(visit.date) == day:
-            learnt = opened(learnt, visit.kind, slow_bench(plant).scatter)
-    return learnt
 
 
 def _counted(plant: Plant, view: DayView, memory: Memory, figures: DayFigures) -> None:

@@ -15,6 +15,7 @@ from analysis.rows import Floats
 
 DAYS = 16.0  # sunny days per entry; the first two weeks of a new pump (common practice, no source)
 SCATTER_WORTH = 4.0  # the starting guess of the day's scatter counts as so many days
+UNTOLD = 6.0  # a guess of the day's scatter may be off by the square root of seven
 OPENED_BY = {
     "panels-washed": ("s",),
     "pump-lifted": ("q", "n", "t", "i", "p", "l", "rest", "first"),
@@ -32,6 +33,11 @@ class Learnt:
     covariance: Floats
     days: Floats
     scatter: Floats
+
+
+def day_variance(learnt: Learnt) -> Floats:
+    """A day's own variance, wider while few days have told it (as Student's t is wider than a normal law)."""
+    return learnt.scatter * (1.0 + UNTOLD / (1.0 + learnt.days))
 
 
 def beginning(scatter: Scatter) -> Learnt:
@@ -72,8 +78,7 @@ def _scatter(learnt: Learnt, place: np.ndarray, miss: Floats, days: Floats) -> F
 
 def opened(learnt: Learnt, kind: str, scatter: Scatter) -> Learnt:
     """After a visit of this kind: what it may have changed is learnt anew, from the site file on."""
-    names = OPENED_BY.get(kind, ())
-    place = np.array([p for name, p in PLACE.items() if name.rstrip("0123456789") in names], np.int64)
+    place = _changed_by(kind)
     if not len(place):
         return learnt
     mean, covariance, days = learnt.mean.copy(), learnt.covariance.copy(), learnt.days.copy()
@@ -83,3 +88,15 @@ def opened(learnt: Learnt, kind: str, scatter: Scatter) -> Learnt:
     mean[place] = 0.0 if kind == "pump-lifted" else mean[place]
     days[place] = 0.0
     return Learnt(mean, covariance, days, learnt.scatter)
+
+
+def forgotten(recent: Floats, kind: str) -> Floats:
+    """Recent vectors without what a visit of this kind changed: days before it are days of another installation."""
+    kept = recent.copy()
+    kept[:, _changed_by(kind)] = np.nan
+    return kept
+
+
+def _changed_by(kind: str) -> np.ndarray:
+    names = OPENED_BY.get(kind, ())
+    return np.array([p for name, p in PLACE.items() if name.rstrip("0123456789") in names], np.int64)

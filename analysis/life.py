@@ -16,6 +16,7 @@ from analysis.solar_days import DAY_MS, iso
 from analysis.symptoms import DayView, Episode
 from logger.record.causes import CAUSES
 from logger.record.finding import Finding, Rival, Size
+from logger.record.site_facts import SiteFacts
 
 REOPENED_MS = 6 * DAY_MS  # the same thing again within so long is the same fault going on
 HEALTHY_H = 1.5  # of settled running with water after the last evidence: a fast fault is over
@@ -147,7 +148,7 @@ def _size(case: Case, episode: Episode) -> list[float] | None:
     return None
 
 
-def as_finding(site: str, case: Case) -> Finding:
+def as_finding(facts: SiteFacts, case: Case) -> Finding:
     """The case as others see it."""
     cause, file = CAUSES[case.cause], all_causes().get(case.cause)
     size = None
@@ -156,7 +157,7 @@ def as_finding(site: str, case: Case) -> Finding:
         size = Size(cause.quantity, value, low, high, cause.unit)
     flagged = datetime.fromtimestamp(case.flagged_ms // 1000, UTC)
     return Finding(
-        id=f"{site}-{flagged:%Y%m%dT%H%MZ}-{case.number}",
+        id=f"{facts.site.id}-{flagged:%Y%m%dT%H%MZ}-{case.number}",
         cause=case.cause,
         first_cause=case.first_cause,
         began=iso(case.began_ms),
@@ -166,12 +167,20 @@ def as_finding(site: str, case: Case) -> Finding:
         check=file.check if file else "",
         revision=max(case.revision, 1),
         part=case.part if case.part in cause.parts else None,
-        channel=case.channel if case.cause == "sensor-fault" else None,
+        channel=_channel(facts, case),
         ended=None if case.ended_ms is None else iso(case.ended_ms),
         also_possible=tuple(Rival(name, round(share, 4)) for name, share in case.rivals.items()),
         size=size,
         water_lost_m3=None if case.water_lost_m3 is None else round(case.water_lost_m3, 2),
     )
+
+
+def _channel(facts: SiteFacts, case: Case) -> str | None:
+    """The channel that lies; where water was missed at a usual load it is the meter's."""
+    if case.cause != "sensor-fault" or case.channel is not None:
+        return case.channel if case.cause == "sensor-fault" else None
+    fitted = facts.sensors.channels
+    return next((name for name in ("volume_m3", "flow_m3_h") if name in fitted), None)
 
 
 def withdrawn(before: list[Finding], after: list[Finding], reason: str) -> list[Finding]:

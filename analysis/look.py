@@ -38,6 +38,7 @@ class Columns:
     dt_h: what the row stands for [h]; 0 after a gap. flow_m3_h: shared out over the meter's steps. flow_now_m3_h: what this row's
     own reading says, NaN where the meter is too coarse for it. since_n: expected volume since the meter moved [1e-9 m3].
     should_m3_h: what a sound pump would lift now, by power, by speed, and where it is held back by the sun, the largest; 0 at rest.
+    surely_m3_h: likewise, each less two standard uncertainties: near where lifting begins a table says little.
     driven: the controller drives the motor. turning: it turns. settled: it has for long enough.
     asked: sun enough, and nothing told it to stand. at_max: the array works at its maximum power.
     """
@@ -50,6 +51,7 @@ class Columns:
     power_w: Floats
     speed_rpm: Floats
     should_m3_h: Floats
+    surely_m3_h: Floats
     flow_m3_h: Floats
     flow_now_m3_h: Floats
     moved_m3: Floats
@@ -96,7 +98,7 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     sun_enough = _sun_enough(plant, expected)
     asked, held_low = _asked(plant, rows, day)
     at_max, held = _at_maximum(plant, rows, expected, power, turning)
-    should = _should(expected, turning, held)
+    should, surely = _should(expected, turning, held)
     meter = metered(day, dt_h, rows["volume_m3"], should, plant.full_flow_m3_h)
     flow, flow_now = _flow(plant, rows, meter.flow_m3_h, meter.moved_m3, dt_h, should)
     since_start = _since(rows.time_ms, day, ~turning | (dt_h == 0))
@@ -104,7 +106,7 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     full = rows["tank_float_up"] > 0.5  # the pump stops within this row: its means mix running and rest
     settled = turning & ~full & (whole_row >= plant.facts.controller.start_delay_s * 1000 + SETTLE_MS) & (dt_h > 0)
     return Columns(
-        day, rows.time_ms, dt_h, rows, expected, power, speed, should, flow, flow_now, meter.moved_m3, meter.since_n,
+        day, rows.time_ms, dt_h, rows, expected, power, speed, should, surely, flow, flow_now, meter.moved_m3, meter.since_n,
         driven, turning, settled, asked & ~held_low & sun_enough, sun_enough, at_max, held,
     )  # fmt: skip
 
@@ -159,12 +161,15 @@ def _sun_enough(plant: Plant, expected: Expected) -> Flags:
     return plant.start_power_w * START_MARGIN < expected.mpp_power_w
 
 
-def _should(expected: Expected, turning: Flags, held: Flags) -> Floats:
+def _should(expected: Expected, turning: Flags, held: Flags) -> tuple[Floats, Floats]:
     """A pump that has lost its load takes little power, so power alone would say that little is to be expected."""
-    most = np.fmax(expected.flow_m3_h, expected.flow_at_speed_m3_h)
-    sure = held & expected.poa_measured
-    most = np.where(sure, np.fmax(most, expected.flow_of_sun_m3_h), most)
-    return np.where(turning, np.nan_to_num(most), 0.0)
+    by_power, by_speed, of_sun = expected.flow_m3_h, expected.flow_at_speed_m3_h, expected.flow_of_sun_m3_h
+    most = np.fmax(by_power, by_speed)
+    least = np.fmax(by_power - 2 * expected.flow_m3_h_std, by_speed - 2 * expected.flow_at_speed_m3_h_std)
+    held_back = held & expected.poa_measured
+    most = np.where(held_back, np.fmax(most, of_sun), most)
+    least = np.where(held_back, np.fmax(least, of_sun - 2 * expected.flow_of_sun_m3_h_std), least)
+    return np.where(turning, np.nan_to_num(most), 0.0), np.where(turning, np.nan_to_num(least), 0.0)
 
 
 def _flow(

@@ -30,6 +30,7 @@ class NoWaterLimits:
     light_current: float = float(np.log(0.66))
     heavy_current: float = float(np.log(1.4))
     least_flow_share: float = 0.3  # of full flow expected: nearer to where lifting begins nothing can be told
+    surely_share: float = 0.1  # likewise, less two standard uncertainties
     least_load_known: float = 0.4  # likewise where the load is that of a pump that lifts: a weak pump lifts nothing at low sun
     load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
     apart_ms: int = 3 * HOUR_MS  # runs further apart are two
@@ -53,7 +54,7 @@ def no_water(view: DayView) -> list[Episode]:
     found = []
     for start, stop in _runs(label[told], seen.time_ms[told]):
         rows = told[start:stop]
-        episode = _episode(plant, view, seen, measures, rows[label[rows] == BAD], late, usual)
+        episode = _episode(view, seen, measures, rows[label[rows] == BAD], late, usual)
         if episode is not None:
             found.append(episode)
     return found
@@ -72,6 +73,7 @@ def _labels(
         usual = ~(light | heavy) & ~(np.isnan(torque) & np.isnan(current))
         least = np.where(usual, LIMITS.least_load_known, LIMITS.least_flow_share) + _known_loss(view)
         able = seen.settled & (should > least * plant.full_flow_m3_h)
+        able &= seen.surely_m3_h > LIMITS.surely_share * plant.full_flow_m3_h
         now = seen.flow_now_m3_h
         gone = able & (now < LIMITS.gone_share * should)
         flowing = (now >= LIMITS.gone_share * should) | (seen.moved_m3 > 0)
@@ -142,7 +144,7 @@ def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]
 
 
 def _episode(
-    plant: Plant, view: DayView, seen: Columns, measures: dict[str, Floats], bad: np.ndarray, late: np.ndarray,
+    view: DayView, seen: Columns, measures: dict[str, Floats], bad: np.ndarray, late: np.ndarray,
     usual: np.ndarray,
 ) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[bad] * HOUR_MS).astype(np.int64)
@@ -190,7 +192,7 @@ def _levels(
             levels[name] = float(known.sum() / len(known))
     levels["flow"] = float(moved[rows].sum() / max(should[rows].sum(), 1e-9))
     levels["lead"] = float(_visited(view, began))
-    levels["before"] = _before(view, seen, measures, began)
+    levels["before"] = _before(seen, measures, began)
     return levels
 
 
@@ -201,7 +203,7 @@ def _visited(view: DayView, began: int) -> bool:
     return any(v.kind in kinds and -1 <= day - view.days.day_of_date(v.date) <= 2 for v in view.facts.visits)
 
 
-def _before(view: DayView, seen: Columns, measures: dict[str, Floats], began: int) -> float:
+def _before(seen: Columns, measures: dict[str, Floats], began: int) -> float:
     """Flow over expected in the settled half hour before; it fades where the well gives out, and breaks off where a shaft does."""
     with np.errstate(invalid="ignore"):
         rows = seen.settled & (seen.time_ms <= began) & (seen.time_ms > began - HOUR_MS // 2) & ~np.isnan(seen.flow_m3_h)

@@ -46,7 +46,7 @@ def not_turning(view: DayView) -> list[Episode]:
     found = []
     for start, stop in zip(breaks, ends, strict=True):
         if state[start]:
-            episode = _episode(plant, view, seen, told[start:stop])
+            episode = _episode(plant, seen, told[start:stop])
             if episode is not None:
                 found.append(episode)
     return found
@@ -58,7 +58,7 @@ def _sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
         return seen.sun_enough & (seen.expected.mpp_power_w > LIMITS.morning_share * plant.start_power_w)
 
 
-def _episode(plant: Plant, view: DayView, seen: Columns, rows: np.ndarray) -> Episode | None:
+def _episode(plant: Plant, seen: Columns, rows: np.ndarray) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
     driven = np.cumsum(np.where(seen.driven[rows], dt_ms, 0))
     sure = bool(seen.expected.poa_measured[rows].all())

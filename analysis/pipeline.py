@@ -140,7 +140,8 @@ def _closed_days(
             some = waiting.take(slice(int(ends[0]), int(ends[1])))
         else:
             some = waiting.take((day_of_row >= block.start) & (day_of_row < block.stop))
-        for memory in _closes(plant, memory, some, block):
+        for closed in _closes(plant, memory, some, block):
+            memory = closed
             if on_close is not None:
                 on_close(_seen(State(plant, memory, days.close_ms(memory.day or 0), no_rows())))
     return replace(state, memory=memory, until_ms=until_ms, open_rows=no_rows())
@@ -185,7 +186,7 @@ def _seen(state: State) -> State:
         if state.memory.first_ms is not None or len(opened):
             cases = with_episodes(view, episodes_of(view))
         now = site_now(plant, view, opened, cases)
-    findings = tuple(as_finding(plant.facts.site.id, case) for case in cases)
+    findings = tuple(as_finding(plant.facts, case) for case in cases)
     return replace(state, findings=findings, now=now)
 
 

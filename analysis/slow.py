@@ -14,7 +14,7 @@ from analysis.causes.registry import all_causes
 from analysis.estimates.effects import Effect
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
 from analysis.estimates.vector import HOURS, PLACE
-from analysis.learning import Learnt
+from analysis.learning import Learnt, day_variance
 from analysis.plant import Plant
 from analysis.rows import Floats
 
@@ -94,7 +94,7 @@ def shift_of(
     block = np.ix_(where, where)
     scatter = bench.scatter
     covariance = learnt.covariance[block] + scatter.drift[block] + scatter.shared[block] / days
-    covariance[np.diag_indices(len(where))] += learnt.scatter[where] / counts[keep] + _always_there(learnt.mean)[where]
+    covariance[np.diag_indices(len(where))] += day_variance(learnt)[where] / counts[keep] + _always_there(learnt.mean)[where]
     for form, amount in nuisance:
         if bench.effects[form].group == group:
             along = bench.directions[form][where] * bench.effects[form].most
@@ -139,7 +139,7 @@ def _odd_windows(bench: SlowBench, learnt: Learnt, recent: Floats, group: str) -
     sums = np.cumsum(np.where(known, part, 0.0), axis=0)[windows - 1]
     scatter = bench.scatter
     lasting = (np.diag(learnt.covariance) + np.diag(scatter.drift) + _always_there(learnt.mean))[places]
-    daily = np.diag(scatter.shared)[places] + learnt.scatter[places]
+    daily = np.diag(scatter.shared)[places] + day_variance(learnt)[places]
     with np.errstate(divide="ignore", invalid="ignore"):
         odd = (counts > 0) & (np.abs(sums / counts) > SCREEN * np.sqrt(lasting + daily / counts))
     return [int(w) for w in windows[odd.any(axis=1)]]

@@ -17,7 +17,7 @@ from analysis.life import number_of, take_verdict
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
-from analysis.slow import Alarm, SlowBench, amounts_of, best_alarm, daily_amounts, named, shift_of, slow_bench
+from analysis.slow import Alarm, Shift, SlowBench, amounts_of, best_alarm, daily_amounts, named, shift_of, slow_bench
 from analysis.solar_days import DAY_MS
 
 SUNNY_DAYS = 2  # in band: repaired
@@ -109,10 +109,10 @@ def _begun(
 
 def _reopened(memory: Memory, found: _Found, close_ms: int) -> Case | None:
     for case in reversed(memory.cases):
-        if case.family == f"slow-{found.group}" and case.cause == found.verdict.cause and case.ended_ms is not None:
-            if close_ms - case.ended_ms <= SAME_DAYS * DAY_MS:
-                case.ended_ms, case.healthy = None, 0.0
-                return case
+        same = case.family == f"slow-{found.group}" and case.cause == found.verdict.cause
+        if same and case.ended_ms is not None and close_ms - case.ended_ms <= SAME_DAYS * DAY_MS:
+            case.ended_ms, case.healthy = None, 0.0
+            return case
     return None
 
 
@@ -157,7 +157,7 @@ def _again(
             amounts = daily_amounts(learnt, recent, moved, bench.directions[verdict.form])
         take_verdict(case, verdict)
     case.part, case.channel = effect.part, effect.channel
-    _sized(plant, bench, memory, case, int(case.weighed["form"]), amounts[begins:], moved, figures)
+    _sized(bench, memory, case, int(case.weighed["form"]), amounts[begins:], moved, figures)
     case.revision += 1
 
 
@@ -190,7 +190,7 @@ def _beginning(amounts: Floats, since: int, steps: bool) -> int:
 
 
 def _sized(
-    plant: Plant, bench: SlowBench, memory: Memory, case: Case, form: int, amounts: Floats, moved, figures: DayFigures
+    bench: SlowBench, memory: Memory, case: Case, form: int, amounts: Floats, moved: Shift, figures: DayFigures
 ) -> None:
     effect = bench.effects[form]
     known = effect.true_amount(np.clip(amounts[~np.isnan(amounts)], 0.0, effect.most))

@@ -43,7 +43,7 @@ def effect(plant: Plant) -> list[Effect]:
     ]  # fmt: skip
 
 
-def levels(kind: str) -> dict[str, Levels]:
+def levels(_kind: str) -> dict[str, Levels]:
     """A lost phase: the motor hums, takes current and does not turn."""
     return {"not-turning": {"current": (0.2, 0.5), "fed": (0.3, 0.3), "code": (0.5, 0.5), "attempts": (0.7, 0.4)}}
 

@@ -20,7 +20,7 @@ class DeratingLimits:
 LIMITS = DeratingLimits()
 
 
-def effect(plant: Plant) -> list[Effect]:
+def effect(_plant: Plant) -> list[Effect]:
     """The pump stands at a power below its own ceiling while the array's voltage says that it could give more."""
     return [
         Effect(

@@ -3,7 +3,7 @@
 from analysis.causes.registry import Advice, CauseFile, Levels, register
 
 
-def levels(kind: str) -> dict[str, Levels]:
+def levels(_kind: str) -> dict[str, Levels]:
     """Nothing is fed, no code: the controller does not try, or gives up without a word."""
     return {"not-turning": {"current": (0.0, 0.15), "fed": (0.0, 0.02), "code": (0.0, 0.15), "attempts": (0.05, 0.15), "volts": (1.2, 0.12)}}
 

@@ -59,7 +59,7 @@ def effect(plant: Plant) -> list[Effect]:
     ]
 
 
-def levels(kind: str) -> dict[str, Levels]:
+def levels(_kind: str) -> dict[str, Levels]:
     """A large hole: the pump is loaded and draws from the well as ever, and nothing arrives."""
     return {
         "no-water/great leak": {

@@ -70,7 +70,7 @@ def effect(plant: Plant) -> list[Effect]:
     return found
 
 
-def levels(kind: str) -> dict[str, Levels]:
+def levels(_kind: str) -> dict[str, Levels]:
     """A dead meter: no water counted while the load is that of a pump that lifts."""
     return {
         "no-water/meter": {
@@ -85,10 +85,10 @@ def watch(view: DayView) -> list[Episode]:
     seen = view.columns
     if seen is None or len(seen) < 8:
         return []
-    return [*_stuck(view, seen), *_probe(view, seen)]
+    return [*_stuck(seen), *_probe(view, seen)]
 
 
-def _stuck(view: DayView, seen: Columns) -> list[Episode]:
+def _stuck(seen: Columns) -> list[Episode]:
     found = []
     swing = np.nan_to_num(seen.power_w)
     for channel, needs in ALIVE.items():

@@ -24,7 +24,7 @@ SUN_SHARE = np.cos((np.arange(HOURS) + 0.5 - HOURS / 2) / (HOURS / 2) * np.pi / 
 """Rough share of the day's energy by hour of the sun's way: a half sine."""
 
 
-def effect(plant: Plant) -> list[Effect]:
+def effect(_plant: Plant) -> list[Effect]:
     """Power lower in some hours of the sun's way, a run of them, and untouched in the others."""
     found = []
     energy = SUN_SHARE / SUN_SHARE.sum()

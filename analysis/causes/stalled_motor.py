@@ -3,7 +3,7 @@
 from analysis.causes.registry import Advice, CauseFile, Levels, register
 
 
-def levels(kind: str) -> dict[str, Levels]:
+def levels(_kind: str) -> dict[str, Levels]:
     """Attempts with a current near that of a locked rotor and no speed."""
     return {
         "not-turning": {"current": (1.9, 0.7), "fed": (0.12, 0.12), "code": (0.3, 0.5), "attempts": (0.4, 0.35), "volts": (1.1, 0.15)},

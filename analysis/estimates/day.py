@@ -47,14 +47,14 @@ def figures_of(plant: Plant, seen: Columns, days: range) -> list[DayFigures]:
     hydraulic.fill(vectors, weight_h, plant, seen, days)
     electric.fill(vectors, clear_h, plant, seen, days)
     morning.fill(vectors, plant, seen, days)
-    sums = _sums(plant, seen, days)
+    sums = _sums(seen, days)
     return [
         DayFigures(vectors[k], weight_h[k], float(clear_h[k]), *(float(column[k]) for column in sums))
         for k in range(count)
     ]
 
 
-def _sums(plant: Plant, seen: Columns, days: range) -> list[Floats]:
+def _sums(seen: Columns, days: range) -> list[Floats]:
     bins, shape = seen.day - days.start, (len(days),)
     every = Sums(np.ones(len(seen), bool), bins, shape)
     dt, expected = seen.dt_h, seen.expected
