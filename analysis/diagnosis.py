@@ -10,16 +10,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import Levels, all_causes
-from analysis.estimates.effects import FLOW_PLACES
+from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES
 from analysis.estimates.vector import PLACE
 from analysis.rows import Floats
 from analysis.slow import Shift, SlowBench, amounts_of
 
-FIRST_WATER = 2.0  # risers late for each unit of log flow lost
 TEMPER = 0.6  # signatures are models: entries err together, so that differences of log-likelihood are worth less
 UNEXPLAINED_PER_YEAR = 0.02
 UNEXPLAINED_WIDTH = 12.0  # an unknown cause may shift each entry by so many standard deviations
 NOTHING_PER_YEAR = 40.0  # sound weeks in which such a judgement is made; against causes per year
+TURNED_DOWN_PER_YEAR = 0.5  # someone turns the speed down, and no channel reads it (a guess)
 NOTHING, UNEXPLAINED = "nothing", "unexplained"
 AMOUNTS_TRIED = (0.8, 0.9, 1.0, 1.1)  # of a curved effect, about the straight line's answer
 FREE = 8.0  # log-likelihood within which a form is still weighed
@@ -72,6 +72,9 @@ def weigh_shift(bench: SlowBench, moved: Shift, grown: float | None = None) -> V
     broad = moved.covariance + np.diag(np.diag(moved.covariance)) * UNEXPLAINED_WIDTH**2
     logs[UNEXPLAINED] = [(TEMPER * _gauss(moved.mean, broad) + np.log(UNEXPLAINED_PER_YEAR), -1)]
     logs[NOTHING] = [(TEMPER * _fit(moved, zero, 0.0) + np.log(NOTHING_PER_YEAR), -1)]
+    if moved.group == "held":
+        turned_down = np.where(moved.places == PLACE["cap"], np.minimum(moved.mean, 0.0), 0.0)
+        logs[NOTHING].append((TEMPER * _fit(moved, turned_down, 0.0) + np.log(TURNED_DOWN_PER_YEAR), -1))
     return _verdict(logs)
 
 

@@ -166,7 +166,7 @@ def _should(expected: Expected, turning: Flags, held: Flags) -> tuple[Floats, Fl
     by_power, by_speed, of_sun = expected.flow_m3_h, expected.flow_at_speed_m3_h, expected.flow_of_sun_m3_h
     most = np.fmax(by_power, by_speed)
     least = np.fmax(by_power - 2 * expected.flow_m3_h_std, by_speed - 2 * expected.flow_at_speed_m3_h_std)
-    held_back = held & expected.poa_measured
+    held_back = held & expected.poa_measured & np.isnan(by_speed)  # a speed that is read says more than the sun
     most = np.where(held_back, np.fmax(most, of_sun), most)
     least = np.where(held_back, np.fmax(least, of_sun - 2 * expected.flow_of_sun_m3_h_std), least)
     return np.where(turning, np.nan_to_num(most), 0.0), np.where(turning, np.nan_to_num(least), 0.0)

@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 
 from analysis.causes.registry import all_causes
-from analysis.estimates.effects import Effect
+from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES, Effect
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
 from analysis.estimates.vector import HOURS, PLACE
 from analysis.learning import Learnt, day_variance
@@ -100,7 +100,10 @@ def shift_of(
             along = bench.directions[form][where] * bench.effects[form].most
             covariance = covariance + np.outer(along, along)
             loose = max(bench.effects[form].loose, NUISANCE_LOOSE) * amount * bench.directions[form][where]
-            covariance[np.diag_indices(len(where))] += loose**2
+            loose = loose**2
+            costs = np.abs(amount * bench.directions[form][FLOW_PLACES]).max()
+            loose[where == PLACE["first"]] += (FIRST_WATER * costs) ** 2
+            covariance[np.diag_indices(len(where))] += loose
     return Shift(group, where, mean, covariance, days)
 
 

@@ -124,7 +124,7 @@ def _probe(view: DayView, seen: Columns) -> list[Episode]:
         level = seen.rows["water_level_m"]
         flowing = seen.settled & (seen.flow_m3_h > 0.5 * seen.expected.flow_m3_h)
         above = (depth - level > 2.0) if depth is not None else np.zeros(len(seen), bool)
-        lying = (probe < 0.5) & (flowing | above)
+        lying = (probe < 0.5) & (flowing | (above & ~seen.turning))
     rows = np.flatnonzero(lying)
     held = np.cumsum(seen.dt_h[rows])
     enough = np.flatnonzero(held >= LIMITS.dry_h)

@@ -17,6 +17,8 @@ __all__ = ["Effect", "Plant", "head_shift", "shift"]
 
 FLOW_PLACES = np.array([PLACE[f"{name}{band}"] for name in "qn" for band in range(BANDS)])
 
+FIRST_WATER = 2.0  # risers: whatever costs flow delays the first water, by so much for each unit of log flow lost
+
 
 @dataclass(frozen=True)
 class Effect:

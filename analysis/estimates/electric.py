@@ -138,3 +138,9 @@ def _held(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
     if not seen.expected.poa_measured.all():
         hours = np.where(_flat_days(seen, held, hour_bins(plant, seen, days), len(days)), hours, 0.0)
     vector[:, PLACE["cap"]] = log_ratio(sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= LEAST_HIGH_H)
+    by_hour = Sums(held, hour_bins(plant, seen, days), (len(days), HOURS))
+    weight = by_hour.of(seen.dt_h)
+    enough = weight >= 2 * LEAST_H
+    level = log_ratio(by_hour.of(seen.power_w * seen.dt_h), weight, enough)
+    low, high = np.where(enough, level, np.inf).min(axis=1), np.where(enough, level, -np.inf).max(axis=1)
+    vector[:, PLACE["cv"]] = np.where((enough.sum(axis=1) >= 2) & (hours > 0), np.subtract(low, high, where=np.isfinite(low) & np.isfinite(high), out=np.zeros(len(days))), np.nan)

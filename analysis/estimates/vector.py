@@ -28,6 +28,7 @@ _SINGLE = {
     "av1": "log of array voltage at maximum power, high sun",
     "ap": "log of array power at maximum power",
     "cap": "log of the power at which the pump stands when sun is plenty",
+    "cv": "log of the lowest over the highest hour of that power: a limit set by hand is flat, heat is not",
     "gc": "log of the irradiance sensor over a clear sky",
 }
 NAMES: tuple[str, ...] = (
