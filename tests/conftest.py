@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-PEERS = ("mosquitto", "mosquitto_sub", "mosquitto_pub", "socat", "mbpoll", "tshark")
+PEERS = ("mosquitto", "mosquitto_sub", "mosquitto_pub", "socat", "mbpoll", "tshark", "openssl")
 BROWSERS = ("chromium",)
 
 
