@@ -80,7 +80,7 @@ def joined(blocks: list[Rows]) -> Rows:
     blocks = [block for block in blocks if len(block)]
     if not blocks:
         return no_rows()
-    names = [name for name in dict.fromkeys(n for block in blocks for n in block.values)]
+    names = list(dict.fromkeys(name for block in blocks for name in block.values))
     return Rows(
         np.concatenate([block.time_ms for block in blocks]),
         {name: np.concatenate([block[name] for block in blocks]) for name in names},
