@@ -52,6 +52,16 @@ class Processes:
         """The name of one that ended on its own, or None while all run."""
         return next((name for name, process in self._running.items() if process.poll() is not None), None)
 
+    def wait_for(self, name: str, words: str, within_s: float) -> None:
+        """Until one has written `words`. TimeoutError: it has not. RuntimeError: it ended."""
+        until = time.monotonic() + within_s
+        while words not in self._log(name).read_text(errors="replace"):
+            if self.ended() == name:
+                raise RuntimeError(f"{name} ended by itself; its last words:\n{self.last_words(name)}")
+            if time.monotonic() > until:
+                raise TimeoutError(f"{name} did not say {words!r} within {within_s:.0f} s")
+            time.sleep(0.1)
+
     def last_words(self, name: str, lines: int = 15) -> str:
         """The end of what one wrote."""
         text = self._log(name).read_text(errors="replace") if self._log(name).exists() else ""

@@ -13,7 +13,7 @@ from pathlib import Path
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from samples.demo.boards import board_file
-from samples.demo.broker import broker_command, wait_for_port
+from samples.demo.broker import START_S_MAX, broker_command, wait_for_port
 from samples.demo.processes import Processes
 from samples.demo.stage import Stage
 from samples.history import write_history
@@ -95,6 +95,8 @@ def _live(stage: Stage, sites: list[SampleSite], processes: Processes) -> None:
         "watch",
         [*WELLHAND, "watch", "--store", stage.store_url, "--broker", f"127.0.0.1:{stage.broker_port}", *clock],
     )
+    # What a broker takes while nobody is subscribed is lost, and comes again only ten minutes later.
+    processes.wait_for("watch", "Connected to the broker", START_S_MAX)
     processes.start(
         "pages",
         [*WELLHAND, "serve", "--store", stage.store_url, "--port", str(stage.page_port), "--no-watch", *clock,
