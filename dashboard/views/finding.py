@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from analysis.drawing.curve_svg import array_svg, flow_svg
+from analysis.drawing.day_svg import day_svg
 from analysis.pictures import ArrayPicture, FlowPicture
 from analysis.summary import DaySummary
 from dashboard.languages import Words
 from dashboard.views import advice
-from dashboard.views.curve_svg import array_svg, flow_svg
-from dashboard.views.day_svg import day_svg
-from dashboard.views.figures import cubic, day_of, moment, ms_of, number, percent, since, size_text, sureness
+from dashboard.views.figures import cubic, date_text, day_of, moment, ms_of, number, percent, since, size_text, sureness
 from dashboard.views.priority import SiteSeen
 from logger.record.finding import Finding
 
@@ -87,7 +87,9 @@ def _drawings(site: SiteSeen, finding: Finding, evidence: Evidence, words: Words
     """The picture that speaks most of this cause first."""
     flow = flow_svg(evidence.flow, words) if evidence.flow else ""
     sun = array_svg(evidence.array, words) if evidence.array else ""
-    day = day_svg(evidence.days, began_date(finding, site), words)
+    day = day_svg(
+        evidence.days, began_date(finding, site), words, lambda date: date_text(datetime.fromisoformat(date), words)
+    )
     drawn = {"flow": flow, "sun": sun, "day": day}
     wanted = ("sun", "day", "flow") if finding.cause in OF_THE_ARRAY else ("flow", "day")
     return [

@@ -7,12 +7,12 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from analysis.drawing import svg
+from analysis.drawing.curve_svg import array_svg, flow_svg
+from analysis.drawing.day_svg import DAYS_MAX, day_svg
 from analysis.pictures import ArrayPicture, FlowPicture, Points
 from dashboard.languages import languages
-from dashboard.views import svg
 from dashboard.views.curve_data import picture_data
-from dashboard.views.curve_svg import array_svg, flow_svg
-from dashboard.views.day_svg import DAYS_MAX, day_svg
 from tests.dashboard import scene as made
 
 EN = languages()["en"]
@@ -97,7 +97,7 @@ def test_as_data_a_hole_is_null():
 
 def test_days_are_bars_as_high_as_their_water():
     days = made.days_of("x", share=0.5)
-    drawn = ElementTree.fromstring(day_svg(days, "2026-02-20", EN))
+    drawn = ElementTree.fromstring(day_svg(days, "2026-02-20", EN, str))
     bars = [rect for rect in drawn.iter("rect") if rect.get("class") == "came"]
     assert len(bars) == len(days)
     assert float(bars[-1].get("height")) / float(bars[0].get("height")) == pytest.approx(0.5 / 0.99, rel=0.01)
@@ -106,7 +106,7 @@ def test_days_are_bars_as_high_as_their_water():
 
 def test_a_day_not_known_leaves_a_gap():
     days = made.days_of("x")
-    whole, holed = day_svg(days, None, EN), day_svg(days[:10] + days[15:], None, EN)
+    whole, holed = day_svg(days, None, EN, str), day_svg(days[:10] + days[15:], None, EN, str)
     first, last = (
         re.findall(r'class="came" x="([\d.]+)"', whole)[0],
         re.findall(r'class="came" x="([\d.]+)"', whole)[-1],
@@ -117,8 +117,8 @@ def test_a_day_not_known_leaves_a_gap():
 
 def test_a_long_life_shows_its_newest_days():
     days = made.days_of("x") * 3
-    assert day_svg(days, None, EN).count('class="came"') <= DAYS_MAX
-    assert day_svg([], None, EN) == ""
+    assert day_svg(days, None, EN, str).count('class="came"') <= DAYS_MAX
+    assert day_svg([], None, EN, str) == ""
 
 
 def test_labels_are_escaped():

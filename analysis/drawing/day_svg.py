@@ -3,18 +3,21 @@
 Flow: list of DaySummary -> HERE -> SVG text.
 """
 
-from datetime import date, datetime
+from collections.abc import Callable
+from datetime import date
 
+from analysis.drawing import svg
+from analysis.drawing.words import Words
 from analysis.summary import DaySummary
-from dashboard.languages import Words
-from dashboard.views import svg
-from dashboard.views.figures import date_text
 
 DAYS_MAX = 45
 
 
-def day_svg(days: list[DaySummary], began_date: str | None, words: Words) -> str:
-    """The picture; empty where no day has water. Days are by date, oldest first; a day not known leaves a gap."""
+def day_svg(days: list[DaySummary], began_date: str | None, words: Words, said: Callable[[str], str]) -> str:
+    """The picture; empty where no day has water. Days are by date, oldest first; a day not known leaves a gap.
+
+    `said`: a date (ISO 8601) as the reader writes it.
+    """
     days = [day for day in days if day.water_m3 is not None or day.expected_m3 is not None][-DAYS_MAX:]
     if not days:
         return ""
@@ -29,14 +32,10 @@ def day_svg(days: list[DaySummary], began_date: str | None, words: Words) -> str
     if began_date is not None and days[0].date <= began_date <= days[-1].date:
         at = x((date.fromisoformat(began_date) - first).days)
         inside.append(f'<path class="began" d="M{at} {svg.TOP}V{svg.HEIGHT - svg.BOTTOM}"/>')
-    inside.append(svg.text(svg.LEFT, svg.HEIGHT - svg.BOTTOM + 17, _said(days[0].date, words)))
+    inside.append(svg.text(svg.LEFT, svg.HEIGHT - svg.BOTTOM + 17, said(days[0].date)))
     if span > 1:
-        inside.append(svg.text(svg.WIDTH - svg.RIGHT, svg.HEIGHT - svg.BOTTOM + 17, _said(days[-1].date, words), "end"))
+        inside.append(svg.text(svg.WIDTH - svg.RIGHT, svg.HEIGHT - svg.BOTTOM + 17, said(days[-1].date), "end"))
     return svg.frame(words("finding.day_picture_says"), "".join(inside), "", words("finding.axis_water"))
-
-
-def _said(day: str, words: Words) -> str:
-    return date_text(datetime.fromisoformat(day), words)
 
 
 def _day(day: DaySummary, place: int, x: svg.Scale, y: svg.Scale) -> str:

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.drawing import svg
+from analysis.drawing.words import Words
 from analysis.pictures import ArrayPicture, FlowPicture, Points
-from dashboard.languages import Words
-from dashboard.views import svg
 
 Floats = NDArray[np.float64]
 
@@ -28,16 +28,23 @@ class Curve:
     after: Points
 
 
+def curve_of(picture: FlowPicture | ArrayPicture) -> Curve:
+    """A picture by neutral names."""
+    if isinstance(picture, FlowPicture):
+        x, expected = picture.power_w, picture.expected_m3_h
+    else:
+        x, expected = picture.sun_w_m2, picture.expected_w
+    return Curve(x, expected, picture.low, picture.high, picture.before, picture.after)
+
+
 def flow_svg(picture: FlowPicture, words: Words) -> str:
     """Flow against power; empty where there are no readings to show."""
-    curve = Curve(picture.power_w, picture.expected_m3_h, picture.low, picture.high, picture.before, picture.after)
-    return curve_svg(curve, "flow", words)
+    return curve_svg(curve_of(picture), "flow", words)
 
 
 def array_svg(picture: ArrayPicture, words: Words) -> str:
     """Power against sun; empty where there are no readings to show."""
-    curve = Curve(picture.sun_w_m2, picture.expected_w, picture.low, picture.high, picture.before, picture.after)
-    return curve_svg(curve, "sun", words)
+    return curve_svg(curve_of(picture), "sun", words)
 
 
 def curve_svg(curve: Curve, kind: str, words: Words) -> str:

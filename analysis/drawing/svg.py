@@ -1,7 +1,7 @@
 """The frame that charts are drawn in: scales, ticks, axes.
 
-Flow: views/flow_svg.py, views/day_svg.py -> HERE -> SVG text.
-Colours and sizes of text are the style sheet's (classes); text that comes from data is escaped here.
+Flow: curve_svg.py, day_svg.py, course_svg.py -> HERE -> SVG text.
+Colours and sizes of text are the style sheet's (classes): the page's own, or that of `standalone`; data's text is escaped here.
 """
 
 from dataclasses import dataclass
