@@ -41,3 +41,11 @@ def mosquitto() -> str:
 def repository() -> Path:
     """The root of the source tree."""
     return Path(__file__).parent.parent
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """With CI set a skipped test fails the run: nothing may be left out there without being noticed."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if os.environ.get("CI") and reporter is not None and reporter.stats.get("skipped"):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+        print("\nskipped under CI:", *sorted({report.nodeid for report in reporter.stats["skipped"]}), sep="\n  ")
