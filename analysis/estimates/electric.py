@@ -97,11 +97,11 @@ def _day_figures(
             )
     clear = _smooth_sun(seen, hours_bin, days)
     if clear.any():
-        sums = Sums(clear, seen.day - days.start, (len(days),))
-        enough = sums.of(dt) >= LEAST_HIGH_H
-        vector[:, PLACE["gc"]] = log_ratio(
-            sums.of(expected.poa_w_m2 * dt), sums.of(expected.clear_poa_w_m2 * dt), enough
-        )
+        sums = Sums(clear, hours_bin, (len(days), HOURS))
+        enough = sums.of(dt) >= 2 * LEAST_H
+        by_hour = log_ratio(sums.of(expected.poa_w_m2 * dt), sums.of(expected.clear_poa_w_m2 * dt), enough)
+        best = np.sort(np.where(np.isnan(by_hour), -np.inf, by_hour), axis=1)[:, -AGREEING_HOURS:]
+        vector[:, PLACE["gc"]] = np.where(_clear_days(by_hour), best[:, 0], np.nan)
 
 
 def _smooth_sun(seen: Columns, bins: np.ndarray, days: range) -> np.ndarray:

@@ -98,7 +98,7 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
 
 def _drift_own(sun_measured: bool) -> Floats:
     return shift(
-        q=LOW * 0.006, n=LOW * 0.006, t=LOW * 0.005, i=LOW * 0.012, p=0.25, l=0.2, rest=0.2, first=0.15, av=0.004, gc=0.05, cv=0.01, cap=0.02, ai=0.02, ap=0.02
+        q=LOW * 0.006, n=LOW * 0.006, t=LOW * 0.005, i=LOW * 0.012, p=0.25, l=0.2, rest=0.2, first=0.15, av=0.004, gc=0.07, cv=0.01, cap=0.02, ai=0.02, ap=0.02
     ) + shift(s=_horizon(0.01 if sun_measured else 0.02, 0.06))
 
 
