@@ -31,6 +31,8 @@ class NoWaterLimits:
     heavy_current: float = float(np.log(1.4))
     least_flow_share: float = 0.3  # of full flow expected: nearer to where lifting begins nothing can be told
     surely_share: float = 0.1  # likewise, less two standard uncertainties
+    above_lift_speed: float = 1.12  # 8 % of head (ISO 9906 below 10 kW, from memory), a seasonal level, and friction
+    above_lift_power: float = 1.45  # the cube of it
     least_load_known: float = 0.4  # likewise where the load is that of a pump that lifts: a weak pump lifts nothing at low sun
     load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
     apart_ms: int = 3 * HOUR_MS  # runs further apart are two
@@ -74,6 +76,7 @@ def _labels(
         least = np.where(usual, LIMITS.least_load_known, LIMITS.least_flow_share) + _known_loss(view)
         able = seen.settled & (should > least * plant.full_flow_m3_h)
         able &= seen.surely_m3_h > LIMITS.surely_share * plant.full_flow_m3_h
+        able &= _well_above_lift(plant, seen)
         now = seen.flow_now_m3_h
         gone = able & (now < LIMITS.gone_share * should)
         flowing = (now >= LIMITS.gone_share * should) | (seen.moved_m3 > 0)
@@ -85,6 +88,16 @@ def _labels(
     bad = odd | late | fine_gone | (gone & ~np.isnan(seen.rows["flow_m3_h"]))
     label = np.where(bad, BAD, np.where(good, GOOD, UNKNOWN)).astype(np.int8)
     return label, late, usual
+
+
+def _well_above_lift(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
+    """A centrifugal pump lifts nothing below a speed that its table tells within some per cent only."""
+    if plant.helical:
+        return np.ones(len(seen), bool)
+    with np.errstate(invalid="ignore"):
+        slow = seen.speed_rpm < LIMITS.above_lift_speed * plant.lift_speed_rpm
+        weak = np.isnan(seen.speed_rpm) & (seen.power_w < LIMITS.above_lift_power * plant.lift_power_w) & ~seen.held
+    return ~slow & ~weak
 
 
 def _known_loss(view: DayView) -> float:

@@ -75,6 +75,16 @@ class Plant:
         return self.system.m_per_bar
 
     @cached_property
+    def lift_speed_rpm(self) -> float:
+        """Speed at which lifting begins from the resting level; NaN where the datasheet has no speeds. [1/min]"""
+        return float(self.pump.lift_speed(self.system.head_m(np.zeros(1)))[0])
+
+    @cached_property
+    def lift_power_w(self) -> float:
+        """Likewise the power; NaN where the pump's table does not reach. [W]"""
+        return float(self.pump.lift_power(self.system.head_m(np.zeros(1)))[0])
+
+    @cached_property
     def riser_m3(self) -> float:
         """Water that stands in the riser. [m3]"""
         delivery = self.facts.delivery

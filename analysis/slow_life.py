@@ -25,6 +25,7 @@ IN_BAND = 0.4  # of what it was, or of the least worth telling: gone
 SAME_DAYS = 10  # the same cause again within so many days is the same fault going on
 WEIGHED_DAYS = 14  # the newest days say best what it is
 LOOK_BACK = 45
+RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
 GROWN_DAYS = 4
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
@@ -49,7 +50,7 @@ def with_slow(
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
         if len(open_now) < 2:
-            alarm = best_alarm(bench, learnt, recent, group, nuisance, known)
+            alarm = best_alarm(bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known)
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 begins = _beginning(amounts, alarm.shift.days, bench.effects[alarm.form].steps)
@@ -81,6 +82,12 @@ def _strange(alarm: Alarm) -> bool:
 
 def _form(case: Case) -> tuple[int, float]:
     return int(case.weighed["form"]), case.weighed.get("amount", 0.0)
+
+
+def _days_since_end(plant: Plant, memory: Memory, group: str, day: int) -> int:
+    """Days since the last fault of the group ended, at least 1: days of another fault say nothing of a new one."""
+    ends = [c.ended_ms for c in memory.cases if c.family == f"slow-{group}" and c.ended_ms is not None]
+    return max(day - int(plant.days.day_of(max(ends))), 1) if ends else LOOK_BACK + RECENT_MORE
 
 
 def _open(memory: Memory, group: str) -> list[Case]:

@@ -26,7 +26,7 @@ def effect(plant: Plant) -> list[Effect]:
     """Power lost as current squared times a resistance.
 
     To the motor: more power at the same speed while flow per turn and motor current stay; with a displacement pump the current is
-    about constant, so the loss weighs most at low power. From the array: voltage at maximum power falls in proportion to the current.
+    about constant, so the loss weighs most at low power. From the array: the higher the sun the more power is lost, part of it voltage.
     """
     bench = bench_of(plant)
     relative = bench.power_w / bench.power_w[-1]
@@ -37,8 +37,8 @@ def effect(plant: Plant) -> list[Effect]:
     return [
         Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.35),
         Effect(
-            "array", shift(s=-sun, av=np.array([-low, -1.0])), LIMITS.least, LIMITS.most, lost=np.array([-low, -0.7, -1.0]),
-            loose=0.3, group="electric",
+            "array", shift(s=-sun, av=np.array([-0.35, -0.4])), LIMITS.least, LIMITS.most, lost=np.array([-low, -0.7, -1.0]),
+            loose=0.4, group="electric",
         ),
     ]  # fmt: skip
 

@@ -7,6 +7,7 @@ Colours and sizes of text are the style sheet's (classes): the page's own, or th
 from dataclasses import dataclass
 from html import escape
 from math import ceil, floor, log10
+from textwrap import wrap
 
 WIDTH, HEIGHT = 420.0, 300.0
 LEFT, RIGHT, TOP, BOTTOM = 46.0, 22.0, 30.0, 44.0
@@ -38,9 +39,9 @@ def upward(high: float) -> Scale:
     return Scale(0.0, high, HEIGHT - BOTTOM, TOP)
 
 
-def round_up(value: float) -> float:
+def round_up(value: float, wanted: int = 5) -> float:
     """The next figure that ticks well, at or above `value` (which is above 0)."""
-    step = tick_step(value)
+    step = tick_step(value, wanted)
     return ceil(value / step - 1e-9) * step
 
 
@@ -57,9 +58,9 @@ def tick_text(value: float, step: float, decimal: str) -> str:
     return f"{value:,.{decimals}f}".replace(",", "\u202f").replace(".", decimal)
 
 
-def grid_y(y: Scale, decimal: str) -> str:
+def grid_y(y: Scale, decimal: str, wanted: int = 5) -> str:
     """Lines and labels to the left."""
-    step, drawn = tick_step(y.high), []
+    step, drawn = tick_step(y.high, wanted), []
     for count in range(floor(y.high / step + 1e-9) + 1):
         at = y(count * step)
         drawn.append(f'<path class="grid" d="M{LEFT} {at}H{WIDTH - RIGHT}"/>')
@@ -94,3 +95,32 @@ def frame(title: str, inside: str, x_label: str, y_label: str) -> str:
 def polyline(points: list[tuple[float, float]], kind: str) -> str:
     """A line through pixels."""
     return f'<path class="{kind}" d="M{"L".join(f"{px:g} {py:g}" for px, py in points)}"/>'
+
+
+STYLE = (
+    "text{fill:#1d2b33;font:13px sans-serif}.title{font-size:14px;font-weight:bold}.says{font-size:10.5px;fill:#4c5b64}"
+    ".grid{stroke:#d9dfe3}.axis{stroke:#4c5b64;stroke-width:1.2;fill:none}.normal{fill:#1b6ca8;opacity:.2}"
+    ".curve{stroke:#1b6ca8;stroke-width:2.2;fill:none}.before{fill:#fff;stroke:#4c5b64;stroke-width:2}"
+    ".after{fill:#b3420c;stroke:none}.whisker{fill:none;stroke:#4c5b64;stroke-width:1.5}.after.whisker{stroke:#b3420c}"
+    ".after.line{fill:none;stroke:#b3420c;stroke-width:1.4}.came{fill:#1b6ca8}.should{fill:#8a6d1a;opacity:.25}"
+    ".should-line{stroke:#8a6d1a;stroke-width:2}.began{stroke:#b3420c;stroke-width:2;stroke-dasharray:2 4}"
+    ".flagged{stroke:#b3420c;stroke-width:2;stroke-dasharray:8 4}"
+)
+"""Dark on white, for paper as well; shapes and dashes tell apart what colours do."""
+HEAD = 44.0
+
+
+def standalone(drawing: str, title: str, says: str) -> str:
+    """A drawing of `frame` as a file of its own: heading and sentence above, white ground, style within."""
+    lines = wrap(says, 78)
+    head = HEAD + 13.0 * (len(lines) - 1)
+    inner = drawing.replace('<svg class="chart"', f'<svg y="{head:.0f}" width="{WIDTH:.0f}" height="{HEIGHT:.0f}"', 1)
+    said = "".join(
+        f'<text class="says" x="10" y="{38 + 13 * place}">{escape(line)}</text>' for place, line in enumerate(lines)
+    )
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {HEIGHT + head:.0f}" '
+        f'width="{2 * WIDTH:.0f}" height="{2 * (HEIGHT + head):.0f}"><style>{STYLE}</style>'
+        f'<rect width="100%" height="100%" fill="#fff"/><text class="title" x="10" y="21">{escape(title)}</text>'
+        f"{said}{inner}</svg>\n"
+    )

@@ -22,6 +22,7 @@ SMOOTH_SHARE = 0.035  # of its mean: an hour that scatters less is free of broke
 AGREEING_HOURS, AGREE_WITHIN = 3, 0.05  # log of power: a clear day's hours (common practice, no source)
 LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
 HELD_AGAINST_CLEAR = 1.12  # sun not measured: over the voltage of a clear sky's warm cells, which cloud alone does not reach
+HELD_MEASURED = 0.1  # sun measured: heat may hold it back more and more within the hour
 HELD_SCATTER = 0.03  # a ceiling is flat; a controller that still follows the sun is not held
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
@@ -132,7 +133,10 @@ def _held(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
         warm = seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v > HELD_AGAINST_CLEAR
     held &= warm | seen.expected.poa_measured
     power = np.nan_to_num(seen.power_w)
-    held = steady_rows(held, hour_bins(plant, seen, days), (len(days), HOURS), power, seen.dt_h, LEAST_H, HELD_SCATTER)
+    held = steady_rows(
+        held, hour_bins(plant, seen, days), (len(days), HOURS), power, seen.dt_h, LEAST_H,
+        HELD_MEASURED if seen.expected.poa_measured.all() else HELD_SCATTER,
+    )
     sums = Sums(held, seen.day - days.start, (len(days),))
     hours = sums.of(seen.dt_h)
     if not seen.expected.poa_measured.all():
