@@ -123,7 +123,9 @@ def flow_seen(plant: Plant, seen: Columns) -> Floats:
     day there is nothing to share, and just a pump that moves no water would have no flow to show.
     """
     step_n = (plant.facts.sensors.meter_step_m3 or 0.01) * 1e9
-    due = np.where(seen.expected.poa_measured, np.fmax(seen.should_m3_h, seen.expected.flow_of_sun_m3_h), seen.should_m3_h)
+    due = np.where(
+        seen.expected.poa_measured, np.fmax(seen.should_m3_h, seen.expected.flow_of_sun_m3_h), seen.should_m3_h
+    )
     due_n = np.nan_to_num(np.where(seen.turning, due, 0.0)) * seen.dt_h * 1e9
     ticked = seen.moved_m3 > 0
     starts = ticked | (seen.since_n < 0) | np.concatenate([[True], np.diff(seen.day) != 0])[: len(seen)]

@@ -44,6 +44,11 @@ def _dropped(review: Review) -> list[str]:
     return [f"Rows left out: {'; '.join(parts)}."] if parts else []
 
 
+def finding_words(finding: Finding, timezone: str) -> Group:
+    """One finding in words; its times by the clock of the time zone."""
+    return _of(finding, ZoneInfo(timezone))
+
+
 def _of(finding: Finding, zone: ZoneInfo) -> Group:
     part = f" ({finding.part or finding.channel})" if finding.part or finding.channel else ""
     over = f"; over since {_day(finding.ended, zone)}" if finding.ended else "; still so"

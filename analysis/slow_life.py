@@ -55,7 +55,7 @@ def with_slow(
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 begins = _beginning(amounts, alarm.shift.days, bench.effects[alarm.form].steps)
                 verdict = weigh_shift(bench, alarm.shift, _grown(amounts[begins:]))
-                if verdict.shares[NOTHING] < MOST_NOTHING and (verdict.cause != UNEXPLAINED or (not open_now and _strange(alarm))):
+                if verdict.shares[NOTHING] < MOST_NOTHING and (verdict.cause != UNEXPLAINED or (not open_now and group != "held" and _strange(alarm))):
                     form = alarm.form if verdict.form is None else verdict.form
                     _begun(plant, bench, memory, learnt, recent, day, last_ms, figures, _Found(group, verdict, form, alarm.shift.days))
         suspected |= bool(_open(memory, group))

@@ -14,20 +14,22 @@ class DeratingLimits:
     """Log of the power at which the pump stands while the sun would give more."""
 
     least: float = 0.07
+    least_unmeasured: float = 0.15
     most: float = 1.5
 
 
 LIMITS = DeratingLimits()
 
 
-def effect(_plant: Plant) -> list[Effect]:
+def effect(plant: Plant) -> list[Effect]:
     """The pump stands at a power below its own ceiling while the array's voltage says that it could give more, and the less the hotter.
 
     A limit set by hand is flat from morning to evening: diagnosis.py weighs that against it, as nothing wrong.
     """
+    least = LIMITS.least if "irradiance_w_m2" in plant.has else LIMITS.least_unmeasured
     return [
         Effect(
-            None, shift(cap=-1.0, cv=-0.4), LIMITS.least, LIMITS.most, lost=np.array([0.0, -0.3, -0.9]), loose=0.5, group="held"
+            None, shift(cap=-1.0, cv=-0.4), least, LIMITS.most, lost=np.array([0.0, -0.3, -0.9]), loose=0.5, group="held"
         )
     ]
 

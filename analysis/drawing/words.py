@@ -26,6 +26,7 @@ ENGLISH = {
     "finding.legend_before": "before",
     "finding.legend_after": "since it began",
     "finding.legend_expected": "expected",
+    "finding.legend_came": "came",
     "finding.legend_band": "normal range",
 }
 

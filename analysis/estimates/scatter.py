@@ -85,13 +85,14 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
     """Season, age and the models' own faults over weeks (common practice, no source)."""
     bench = bench_of(plant)
     level = "water_level_m" in plant.has
+    warmth = 0.008 if plant.has & {"module_temp_c", "ambient_temp_c"} else 0.022  # 0.4 % a degree, known to 2 or to 5
     season = 0.4 * (plant.facts.well.seasonal_range_m or 1.0)
     return [
         shift(q=0.008, n=0.006),
         shift(q=-0.008, t=0.008, i=0.008),
         shift(**head_shift(plant, bench, season * np.ones(3), level), **({"l": season} if level else {}), rest=season),
         shift(s=0.010 if sun_measured else 0.03),
-        shift(av=0.008, s=0.008),
+        shift(av=warmth, s=warmth),
         shift(s=np.linspace(-0.015, 0.015, HOURS)),
     ]
 
