@@ -57,6 +57,7 @@ class Agent:
         self._means = Means(parts.board.interval_s, parts.board.extremes)
         self._began_s = parts.now_s()
         self._last_read_s: dict[str, float] = {}
+        self._changed = False  # a state did, so what was read is synced at once, and sent as soon as the link allows
         self._synced_s = self._health_s = self._remembered_s = self._began_s
         stamp = parts.clock.stamp()
         self._started_ms = stamp.time_ms
@@ -89,9 +90,9 @@ class Agent:
                 parts.after(stamp, values)
         self._learn(stamp)
         now_s = parts.now_s()
-        if parts.spool.unsynced and (parts.sender.hurry or now_s - self._synced_s >= parts.board.sync_every_s):
+        if parts.spool.unsynced and (self._changed or now_s - self._synced_s >= parts.board.sync_every_s):
             self._sync()
-            self._synced_s = now_s
+            self._synced_s, self._changed = now_s, False
         if not parts.spool.unsynced:
             self._synced_s = now_s
             parts.notifier.alive()
@@ -145,6 +146,7 @@ class Agent:
         for row in made:
             self._parts.spool.append(row.time_ms, row.mono_ms, row.clock, row.values)
             self._parts.sender.hurry |= row.changed
+            self._changed |= row.changed
 
     def _sync(self) -> None:
         self._parts.spool.keep(self._parts.state)

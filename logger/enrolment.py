@@ -73,8 +73,10 @@ def has_user(passwords: str, user: str) -> bool:
     return any(line.partition(":")[0] == user for line in passwords.splitlines())
 
 
-def board_file(site: str, host: str, port: int, ca_file: str | None) -> str:
+def board_file(site: str, host: str, port: int, ca_file: str | None, link: str = "metered") -> str:
     """The board's settings, from the sample that comes with the program."""
     text = files("logger").joinpath("board_sample.toml").read_text()
     text = text.replace('"SITE"', f'"{site}"').replace('"HOST"', f'"{host}"').replace("port = 8883", f"port = {port}")
+    if link != "metered":
+        text = text.replace('link = "metered"', f'link = "{link}"   ')
     return text if ca_file else text.replace('ca_file = "ca.pem"', '# ca_file = "ca.pem"')

@@ -8,6 +8,7 @@ Never: a row that is not accepted; a decision by an acknowledgement of the broke
 from dataclasses import dataclass, field
 
 from logger.clock import BoardClock, time_of
+from logger.limit import Limit
 from logger.link import Event, Link, Stored, Up
 from logger.outbox import Outbox, Wanted
 from logger.record import senml
@@ -17,14 +18,19 @@ from logger.record.topics import READINGS
 from logger.spool import Spool
 
 ROWS_MAX = {"pack": 500, "senml-json": 40, "senml-cbor": 40}
+CHANGES = "changes"
 QUIET_S = 2.0
 """After connecting, so long a wait for the `stored` that the broker kept, lest rows go out that the server has."""
+COUNTED = ("batches", "rows", "again", "rows_freed", "changes_waited")
 ENCODE = {"pack": pack, "senml-json": senml.to_json, "senml-cbor": senml.to_cbor}
 
 
 @dataclass
 class Sender:
-    """`batch_s`: live rows wait at most so long; `hold_s`: unsure rows wait so long, connected, for the time."""
+    """`batch_s`: live rows wait at most so long; `at_once_per_day`: so often not, where a state changed.
+
+    `hold_s`: unsure rows wait so long, connected, for the time.
+    """
 
     site: str
     spool: Spool
@@ -33,13 +39,15 @@ class Sender:
     form: str = "pack"
     batch_s: float = 60.0
     hold_s: float = 900.0
-    counts: dict[str, int] = field(default_factory=lambda: dict.fromkeys(("batches", "rows", "again", "rows_freed"), 0))
+    at_once_per_day: int = 10_000
+    counts: dict[str, int] = field(default_factory=lambda: dict.fromkeys(COUNTED, 0))
 
     def __post_init__(self) -> None:
         self.outbox = Outbox(self.spool.boot.name, ROWS_MAX[self.form])
         for boot in self.spool.boots_with_rows():
             self.outbox.known(boot, self.spool.first_seq(boot))
-        self._batch_from_s: float | None = None
+        self._batch_from_s = float("-inf")
+        self._at_once = Limit(self.at_once_per_day)
         self._quiet_until_s = 0.0
         self._held_s = 0.0
         self._sent_at_s: float | None = None
@@ -63,6 +71,8 @@ class Sender:
         if self._live_due(now_s):
             wanted = self.outbox.live(self.spool.accepted_seq, now_s)
             if wanted and self.link.room:
+                if self.hurry and now_s - self._batch_from_s < self.batch_s:
+                    self._at_once.count(CHANGES, now_s)
                 self._publish(wanted, now_s)
                 self._batch_from_s, self.hurry = now_s, False
         skip: set[str] = set()
@@ -75,10 +85,15 @@ class Sender:
                 skip.add(wanted.boot)
 
     def _live_due(self, now_s: float) -> bool:
-        if self._batch_from_s is None:
-            self._batch_from_s = now_s
+        if now_s - self._batch_from_s >= self.batch_s:
             return True
-        return self.hurry or now_s - self._batch_from_s >= self.batch_s
+        if not self.hurry:
+            return False
+        if self._at_once.left(CHANGES, now_s):
+            return True
+        self.hurry = False
+        self.counts["changes_waited"] += 1
+        return False
 
     def _publish(self, wanted: Wanted, now_s: float) -> bool:
         """Read, encode, hand over. False: nothing could go (rows wait for their time, or the client is full)."""

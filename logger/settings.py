@@ -16,7 +16,7 @@ from logger.record.channels import CHANNELS
 from logger.record.problems import FileError
 from logger.record.site_file import SITE_ID
 from logger.record.tables import Tables, text_of
-from logger.settings_tables import Board, BoardTables, ClockSettings, Mqtt, PumpFacts, Sms
+from logger.settings_tables import METERED, Board, BoardTables, ClockSettings, Mqtt, PumpFacts, Sms
 from logger.sources.base import Source
 from logger.sources.registry import Openers, build_source
 
@@ -62,6 +62,7 @@ def load_settings(path: str | Path, openers: Openers | None = None) -> Settings:
     if content is None:
         raise BoardFileError(tables.problems)
     given = content.pop("source", None)
+    _by_link(content)
     typed = tables.typed(BoardTables, content)
     openers = replace(openers or Openers(), folder=folder)
     sources = _sources(tables, given, openers)
@@ -73,6 +74,16 @@ def load_settings(path: str | Path, openers: Openers | None = None) -> Settings:
         raise BoardFileError(tables.problems)
     digest = sha256(text.encode()).hexdigest()[:16]
     return Settings(typed.board, typed.mqtt, typed.clock, typed.pump, typed.sms, sources, folder, digest, openers.state)
+
+
+def _by_link(content: dict[str, Any]) -> None:
+    """Where data costs money, what the file leaves out is the sparing value."""
+    mqtt = content.get("mqtt")
+    if not isinstance(mqtt, dict) or mqtt.get("link") != "metered":
+        return
+    for name, values in METERED.items():
+        if isinstance(content.get(name), dict):
+            content[name] = values | content[name]
 
 
 def instant_ms(text: str) -> int | None:

@@ -38,7 +38,8 @@ class ClockSettings:
 class Mqtt:
     """The broker. `batch_s`: live rows wait at most so long; `keepalive_s`: a dead link shows after 1.5 times that.
 
-    `version`: `auto` = MQTT 5, and 3.1.1 where the broker refuses it.
+    `link`: what METERED holds are the defaults where data costs money. `at_once_per_day`: so many changes of a state are
+    published at once within a day, further ones with the next batch; what is urgent always goes at once. `version`: `auto` = MQTT 5, and 3.1.1 where the broker refuses it.
     """
 
     host: str
@@ -53,10 +54,19 @@ class Mqtt:
     client_id: str | None = None
     version: Literal["auto", "5", "3.1.1"] = "auto"
     format: Literal["pack", "senml-json", "senml-cbor"] = "pack"
+    link: Literal["free", "metered"] = "free"
     batch_s: float = fact("s", 0, 86400, default=60.0)
+    at_once_per_day: int = fact("changes a day", 0, 100_000, default=10_000)
     keepalive_s: int = fact("s", 10, 7200, default=60)
     session_expiry_s: int = fact("s", 0, 604800, default=3600)
     will_delay_s: int = fact("s", 0, 3600, default=30)
+
+
+METERED: dict[str, dict[str, float]] = {
+    "mqtt": {"batch_s": 3600.0, "keepalive_s": 1800, "at_once_per_day": 12},
+    "board": {"health_every_s": 21600.0},
+}
+"""What `link = "metered"` sets where the file does not say otherwise: a month in 1.5 MB (tests/bench/bench_wire.py)."""
 
 
 @dataclass(frozen=True)

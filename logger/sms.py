@@ -8,12 +8,12 @@ Flow: watchman.py -> HERE -> modem.py; a question -> HERE -> `state_text` -> mod
 import queue
 import threading
 import time
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from logger.alerts import Told
 from logger.gsm_text import parts
+from logger.limit import Limit
 from logger.modbus.ports import Port
 from logger.modem import Modem, ModemError
 from logger.settings_tables import Phone, Sms
@@ -23,7 +23,6 @@ WAITING_MAX = 50
 TRIES_MAX = 4
 PAUSE_S = 30.0
 LISTEN_EACH_S = 15.0
-DAY_S = 86_400.0
 ANSWERS_PER_DAY_MAX = 20
 WORDS = {"raised": "URGENT", "reminded": "STILL SO", "cleared": "Over"}
 
@@ -34,25 +33,6 @@ class Outgoing:
 
     number: str
     text: str
-
-
-class Limit:
-    """At most `most` in a day to each number, counted on the clock that never jumps."""
-
-    def __init__(self, most: int):
-        self._most = most
-        self._sent: dict[str, deque[float]] = {}
-
-    def left(self, number: str, now_s: float) -> int:
-        """How many may still go."""
-        sent = self._sent.setdefault(number, deque())
-        while sent and now_s - sent[0] >= DAY_S:
-            sent.popleft()
-        return max(0, self._most - len(sent))
-
-    def count(self, number: str, now_s: float) -> None:
-        """One went."""
-        self._sent.setdefault(number, deque()).append(now_s)
 
 
 class Texter:

@@ -32,6 +32,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--port", type=int, default=8883)
     parser.add_argument("--ca-file", type=Path, help="the authority that signed the broker's certificate")
+    parser.add_argument(
+        "--link",
+        choices=("metered", "free"),
+        default="metered",
+        help="metered (default): readings once an hour, at most 1.5 MB a month, what is urgent at once; free: every minute, 32 MB",
+    )
     parser.add_argument("--out", type=Path, default=Path("."), help="where the board's folder is made (default: here)")
     parser.add_argument("--renew", action="store_true", help="give a new password to a site that has one")
 
@@ -80,7 +86,7 @@ def _enrol(args: argparse.Namespace, user: str) -> int:
     if not args.server:
         if not (folder / "board.toml").exists():
             ca_name = "ca.pem" if args.ca_file else None
-            _write(folder / "board.toml", made.board_file(user, args.host, args.port, ca_name), 0o640)
+            _write(folder / "board.toml", made.board_file(user, args.host, args.port, ca_name, args.link), 0o640)
         if args.ca_file:
             shutil.copyfile(args.ca_file, folder / "ca.pem")
     line = made.password_line(user, password, secrets.token_bytes(made.SALT_BYTES))

@@ -123,7 +123,9 @@ def _agent(settings: Any, folder: Path) -> Any:
     )
     clock = BoardClock(machine, spool.boots.latest_ms, None if simulated else spool.boot.offset_ms)
     link = Link(mqtt, board.site, settings.folder, presence(False, None, spool.boot.name))
-    sender = Sender(board.site, spool, link, clock, mqtt.format, mqtt.batch_s, timing.hold_unsure_s)
+    sender = Sender(
+        board.site, spool, link, clock, mqtt.format, mqtt.batch_s, timing.hold_unsure_s, mqtt.at_once_per_day
+    )
     health = Health(version("wellhand"), settings.digest, spool, link, sender, clock, simulated)
     print(
         json.dumps({"site": board.site, "boot": spool.boot.name, "kept": spool.kept_rows, **spool.counts}), flush=True

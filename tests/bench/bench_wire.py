@@ -2,7 +2,8 @@
 
     python -m tests.bench.bench_wire
 
-The real sender and link publish one simulated day (ten channels with noise) to a real Mosquitto with TLS and client
+The real sender and link publish one simulated day (ten channels with noise; the metered board also sends changes of its states at once, as
+often as the day allows) to a real Mosquitto with TLS and client
 certificate; a server answers `stored`; presence once and health four times a day go along; tshark counts every packet both ways by its IP length. The month is thirty such
 days, one new connection a day, and the pings that an idle link needs (a ping's bytes are captured too). What keeps the size
 of packets below a mobile link's limit does not matter here: batches are smaller than one packet, except JSON's.
@@ -26,7 +27,7 @@ from logger.clock import BoardClock
 from logger.health import Health
 from logger.link import Link, Stored, Up
 from logger.sender import Sender
-from logger.settings_tables import Mqtt
+from logger.settings_tables import METERED, Mqtt
 from logger.sources.base import Paced
 from logger.spool import Spool
 from logger.spool.row import on_step
@@ -39,6 +40,9 @@ SITE = "north-kraal"
 DAY_MINUTES, MONTH_DAYS = 1440, 30
 HEALTH_EACH_MIN = 360
 EPOCH_MS = 1_772_323_200_000
+BUSY_SEED = 8
+"""A day with 15 changes of its states."""
+STATES = ("low_level_probe_wet", "tank_float_up", "motor_running")
 PLAIN_JSON = "plain JSON, one message a minute"
 
 
@@ -116,11 +120,12 @@ def captured(port: int, into: dict[str, float]):
 
 @dataclass
 class Way:
-    """One way to publish a day. `batch`: minutes in a message."""
+    """One way to publish a day. `batch`: minutes in a message; `at_once`: so many changes of states go at once."""
 
     name: str
     form: str
     batch: int
+    at_once: int = 0
 
 
 def board_day(way: Way, link: dict, folder: Path, values: list[dict[str, float | None]]) -> int:
@@ -139,16 +144,32 @@ def board_day(way: Way, link: dict, folder: Path, values: list[dict[str, float |
     made.publish("presence", presence(True, EPOCH_MS, spool.boot.name))
     health = Health("0.1.0", "0123456789abcdef", spool, made, sender, clock)
     drive = Paced("drive", ("pv_voltage_v",), 5.0)
-    for start in range(0, DAY_MINUTES, way.batch):
-        for minute in range(start, start + way.batch):
+    step = 1 if way.at_once else way.batch
+    if way.at_once:
+        sender.batch_s, sender.at_once_per_day = way.batch * 60.0, way.at_once
+        sender.__post_init__()
+    for start in range(0, DAY_MINUTES, step):
+        for minute in range(start, start + step):
+            if way.at_once and changes(values, minute):
+                spool.append(EPOCH_MS + minute * 60_000 - 20_000, minute * 60_000 - 20_000, "good", values[minute])
+                sender.hurry = True
             spool.append(EPOCH_MS + minute * 60_000, minute * 60_000, "good", values[minute])
         spool.sync()
-        if start % HEALTH_EACH_MIN < way.batch:
+        if start % HEALTH_EACH_MIN < step:
             made.publish("health", health.as_json(EPOCH_MS, EPOCH_MS, [drive]))  # type: ignore[list-item]
+        before = sender.counts["batches"]
         sender.send(2e9 + start * 60.0)
-        wait(made, sender, Stored)
+        if sender.counts["batches"] > before:
+            wait(made, sender, Stored)
+    if way.at_once:
+        print(f"    {sender.counts['batches']} batches, {sender.counts['changes_waited']} changes waited for theirs")
     made.close(None)
     return port
+
+
+def changes(values: list[dict[str, float | None]], minute: int) -> bool:
+    """Did a state change since the minute before? In the worst day more often than goes out at once."""
+    return minute > 0 and any(values[minute][name] != values[minute - 1][name] for name in STATES)
 
 
 def wait(link: Link, sender: Sender, kind: type) -> None:
@@ -206,9 +227,17 @@ def main() -> None:
     only = parser.parse_args().only or ""
     program = found("mosquitto")
     assert program, "mosquitto is not installed"
-    ways = [Way("pack hourly", "pack", 60), Way("pack every 10 min", "pack", 10), Way("pack every minute", "pack", 1)]
+    assert (METERED["mqtt"]["batch_s"], METERED["mqtt"]["keepalive_s"]) == (3600, 1800)
+    most = int(METERED["mqtt"]["at_once_per_day"])
+    ways = [
+        Way('link = "metered", busy day', "pack", 60, most),
+        Way("pack hourly", "pack", 60),
+        Way("pack every 10 min", "pack", 10),
+        Way("pack every minute", "pack", 1),
+    ]
     ways += [Way("SenML CBOR every 40 min", "senml-cbor", 40), Way("SenML JSON every 40 min", "senml-json", 40)]
-    values = day()
+    values, busy = day(), day(BUSY_SEED)
+    assert sum(changes(busy, minute) for minute in range(DAY_MINUTES)) > most, "more than go out at once"
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         make_certificates(folder, "localhost", (SITE,))
@@ -227,7 +256,7 @@ def main() -> None:
                 answers.receiver = Receiver()
                 counted: dict[str, float] = {}
                 with captured(broker.port, counted):
-                    port = board_day(way, link, folder, values)
+                    port = board_day(way, link, folder, busy if way.at_once else values)
                 show(way.name, counted[str(port)], way.batch, ping)
             if only in PLAIN_JSON:
                 counted = {}

@@ -61,13 +61,16 @@ class Site:
         self.hold_s = 900.0
         self.batch_s = 60.0
         self.rest_s_max = 1.0
+        self.at_once_per_day = 10_000
 
     def start(self, *sources, link: LinkInMemory | None = None, limit_bytes: int = 64_000_000) -> Agent:
         self.starts += 1
         self.spool = Spool(Path("/s"), self.kernel, f"{self.starts:08x}", disk=self.disk, limit_bytes=limit_bytes)
         self.clock = BoardClock(self.time, self.spool.boots.latest_ms, self.spool.boot.offset_ms)
         self.link = link or LinkInMemory(self.time, self.receiver)
-        self.sender = Sender(SITE, self.spool, self.link, self.clock, "pack", self.batch_s, self.hold_s)
+        self.sender = Sender(
+            SITE, self.spool, self.link, self.clock, "pack", self.batch_s, self.hold_s, self.at_once_per_day
+        )
         self.health = Health("0", "d", self.spool, self.link, self.sender, self.clock)
         self.notifier = Watched()
         self.sources = list(sources) or [Drive()]
@@ -129,6 +132,38 @@ def test_days_without_a_network_then_the_backlog_drains_and_live_rows_do_not_wai
     assert site.receiver.stored()[boot] >= site.spool.accepted_seq - 2
     assert max(site.receiver.twice.values()) == 1, "nothing was sent twice"
     assert site.spool.kept_rows < 600
+
+
+class Flapping(Drive):
+    """Its motor starts and stops every two minutes."""
+
+    def __init__(self):
+        super().__init__(channels=("pv_voltage_v", "volume_m3", "motor_running"))
+
+    def read(self, turn):
+        return super().read(turn) | {"motor_running": float(self.reads // 2 % 2)}
+
+
+def test_a_metered_link_carries_a_batch_an_hour_and_a_bounded_number_of_changes():
+    site = Site()
+    site.rest_s_max, site.batch_s, site.at_once_per_day = 10.0, 3600.0, 12
+    agent = site.start(Flapping())
+    site.link.up()
+    site.run(agent, 2 * DAY_S)
+    told = [kind for kind, _ in site.link.told if kind == "readings"]
+    assert 2 * 24 <= len(told) <= 2 * (24 + 12) + 2
+    assert site.sender.counts["changes_waited"] > 100
+    assert site.sender.counts["batches"] == len(told)
+    boot = site.spool.boot.name
+    assert site.receiver.stored()[boot] >= site.spool.accepted_seq - 120
+    assert max(site.receiver.twice.values()) == 1
+
+
+def test_changes_while_the_link_is_down_do_not_wear_the_card():
+    site = Site(interval_s=0, sync_every_s=60.0)
+    agent = site.start(Flapping())
+    site.run(agent, 3600)
+    assert site.spool.counts["syncs"] <= 60 + 31, "one a minute, and one for each change"
 
 
 def test_a_broker_without_a_server_frees_nothing_and_loses_nothing():

@@ -9,7 +9,7 @@ import pytest
 
 from logger.cli import main
 from logger.settings import BoardFileError, instant_ms, load_settings
-from logger.settings_tables import Board, ClockSettings, Mqtt, PumpFacts, Sms
+from logger.settings_tables import METERED, Board, ClockSettings, Mqtt, PumpFacts, Sms
 
 GOOD = """
 [board]
@@ -43,6 +43,16 @@ def test_the_shortest_file_is_enough_and_the_rest_has_defaults(tmp_path):
     assert [source.name for source in settings.sources] == ["recorded"]
     assert settings.path("spool") == tmp_path / "spool"
     assert not (tmp_path / "spool").exists(), "nothing was opened"
+
+
+def test_a_metered_link_spares_data_and_what_the_file_says_stands(tmp_path):
+    text = GOOD.replace("[mqtt]", '[mqtt]\nlink = "metered"\nkeepalive_s = 600')
+    settings = load_settings(written(tmp_path, text))
+    assert (settings.mqtt.batch_s, settings.mqtt.keepalive_s, settings.mqtt.at_once_per_day) == (3600, 600, 12)
+    assert settings.board.health_every_s == 21600
+    for table, made in (("mqtt", Mqtt), ("board", Board)):
+        assert set(METERED[table]) <= {one.name for one in dataclasses.fields(made)}
+    assert "mqtt.link" in problems(tmp_path, GOOD.replace("[mqtt]", '[mqtt]\nlink = "cheap"'))
 
 
 def test_the_digest_names_the_content(tmp_path):

@@ -11,6 +11,8 @@ from logger.commands.log import run as _log_run  # noqa: F401 - the board file b
 from logger.enrolment import board_topics, with_topics, with_user
 from logger.link import Acked, Up
 from logger.record.topics import topic_of
+from logger.settings import load_settings
+from logger.settings_tables import METERED
 from tests.logger.broker import Broker
 from tests.logger.test_link import SITE, Listener, link_to, wait_for
 
@@ -68,9 +70,16 @@ def test_the_boards_folder_is_closed_to_others_and_its_file_has_no_problems(tmp_
     assert stat.S_IMODE((folder / "password").stat().st_mode) == 0o600
     content = tomllib.loads((folder / "board.toml").read_text())
     assert (content["board"]["site"], content["mqtt"]["host"]) == (SITE, "broker.example.org")
+    assert load_settings(folder / "board.toml").mqtt.batch_s == METERED["mqtt"]["batch_s"], "unless told otherwise"
     capsys.readouterr()
     assert main(["log", str(folder / "board.toml"), "--dry-run"]) == 0
     assert "no problems. Site north-kraal, 1 source(s). Nothing opened." in capsys.readouterr().out
+
+
+def test_where_data_is_free_readings_go_every_minute(tmp_path):
+    assert enrol(tmp_path, SITE, "--link", "free") == 0
+    settings = load_settings(tmp_path / "out" / SITE / "board.toml")
+    assert (settings.mqtt.link, settings.mqtt.batch_s, settings.board.health_every_s) == ("free", 60, 3600)
 
 
 def test_a_known_site_keeps_its_password_unless_told(tmp_path, capsys):
