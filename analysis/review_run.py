@@ -13,6 +13,8 @@ from pathlib import Path
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
+from analysis.explain_files import write_explanation
+from analysis.explanation import explain
 from analysis.review_files import SiteReadings, read_all, review_one
 from analysis.review_words import summary_of
 from analysis.season import Review
@@ -23,6 +25,8 @@ from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
 from logger.record.site_file import SiteFileError, load_site
 
+PICTURES = "pictures"
+
 
 def review(
     site_files: list[Path],
@@ -32,6 +36,7 @@ def review(
     to_ms: int | None = None,
     ignore_unknown: bool = False,
     store_url: str | None = None,
+    pictures: bool = True,
 ) -> int:
     """0 when all is written. FileError: some file is wrong, and nothing was written; StoreError: likewise of the store."""
     sites = _sites(site_files)
@@ -44,7 +49,7 @@ def review(
         every = read_all(sites, reading_files, ignore_unknown, lambda file: progress.update(task, description=file))
         progress.remove_task(task)
         reviews = [_one(readings, from_ms, to_ms, progress) for readings in every]
-    _write(out, reviews)
+        _write(out, reviews, every if pictures else [])
     if store_url is not None:
         _keep(store_url, dict(zip((site.site.id for site in sites), site_files, strict=True)), every, reviews)
     words = Console(highlight=False, soft_wrap=False)
@@ -78,7 +83,7 @@ def _one(readings: SiteReadings, from_ms: int | None, to_ms: int | None, progres
     return review_one(readings, from_ms, to_ms, lambda done, of: progress.update(task, completed=done, total=of))
 
 
-def _write(out: Path, reviews: list[Review]) -> None:
+def _write(out: Path, reviews: list[Review], pictured: list[SiteReadings]) -> None:
     """All files, first beside `out`, then moved into it, findings last: who finds them finds the rest."""
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
@@ -86,9 +91,15 @@ def _write(out: Path, reviews: list[Review]) -> None:
         try:
             for one in reviews:
                 _write_one(beside / one.facts.site.id if len(reviews) > 1 else beside, one)
+            for readings, one in zip(pictured, reviews, strict=bool(pictured)):
+                folder = beside / one.facts.site.id if len(reviews) > 1 else beside
+                for finding in one.findings:
+                    write_explanation(folder / PICTURES, explain(one.facts, readings.rows, finding, one.days))
             made = sorted(
                 (path.relative_to(beside) for path in beside.rglob("*") if path.is_file()), key=_findings_last
             )
+            for one in reviews:
+                _forget_pictures((out / one.facts.site.id if len(reviews) > 1 else out) / PICTURES)
             for name in made:
                 (out / name).parent.mkdir(parents=True, exist_ok=True)
                 os.replace(beside / name, out / name)
@@ -97,6 +108,12 @@ def _write(out: Path, reviews: list[Review]) -> None:
     except OSError as error:
         wrong = f"cannot be written: {error.strerror or error}"
         raise FilesError([Problem(str(out), "--out", wrong, "name a folder that we may write, with room")]) from None
+
+
+def _forget_pictures(folder: Path) -> None:
+    """Those of an earlier review: its findings may not be found again. Only folders that we wrote."""
+    for old in folder.glob("*/finding.json"):
+        shutil.rmtree(old.parent)
 
 
 def _findings_last(name: Path) -> tuple[bool, str]:

@@ -26,6 +26,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--to", dest="to_time", metavar="TIME", help="judge up to here, not up to the last reading")
     parser.add_argument("--ignore-unknown", action="store_true", help="leave out columns that are no channels")
     parser.add_argument("--store", metavar="URL", help="keep sites, readings and findings there too, for the dashboard")
+    parser.add_argument("--no-pictures", action="store_true", help="leave out the pictures and tables of each finding")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -38,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
         span = [_ms_of(name, text) for name, text in (("--from", args.from_time), ("--to", args.to_time))]
         return review(
             [Path(name) for name in args.site], [Path(name) for name in args.readings], Path(args.out),
-            span[0], span[1], args.ignore_unknown, args.store,
+            span[0], span[1], args.ignore_unknown, args.store, not args.no_pictures,
         )  # fmt: skip
     except (FileError, StoreError, ArgumentWrong) as error:
         print(error, file=sys.stderr)

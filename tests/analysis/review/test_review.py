@@ -39,7 +39,8 @@ def test_findings_and_tables_as_the_contract_says(tmp_path, site_file, frame, pa
     assert len(days) >= 20
     assert days["water_m3"].sum() == pytest.approx(frame["volume_m3"].iloc[-1], rel=0.1)
     pd.testing.assert_frame_equal(days, pd.read_parquet(tmp_path / "out" / "daily.parquet"), check_dtype=False)
-    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["daily.csv", "daily.parquet", "findings.json"]
+    names = ["daily.csv", "daily.parquet", "findings.json", "pictures"]
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == names
     said = capsys.readouterr().out
     for words in ("Sample site (north)", "silent", "since 2025-11-09", "how sure", "check first", "Written to"):
         assert words in said
@@ -135,7 +136,7 @@ def test_readings_of_another_site_are_refused(tmp_path, site_file, frame):
 def test_a_disk_that_fails_leaves_the_last_review_whole(tmp_path, site_file, parquet, monkeypatch):
     out = tmp_path / "out"
     review([site_file], [parquet], out)
-    before = {path.name: path.read_bytes() for path in out.iterdir()}
+    before = {path: path.read_bytes() for path in out.rglob("*") if path.is_file()}
 
     def fails(*_args, **_more):
         raise OSError(28, "No space left on device")
@@ -143,7 +144,7 @@ def test_a_disk_that_fails_leaves_the_last_review_whole(tmp_path, site_file, par
     monkeypatch.setattr(pd.DataFrame, "to_parquet", fails)
     with pytest.raises(FilesError, match="cannot be written: No space left on device"):
         review([site_file], [parquet], out, to_ms=int(1000 * datetime(2025, 11, 5, tzinfo=UTC).timestamp()))
-    assert {path.name: path.read_bytes() for path in out.iterdir()} == before
+    assert {path: path.read_bytes() for path in out.rglob("*") if path.is_file()} == before
     assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == []
 
 

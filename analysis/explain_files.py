@@ -1,0 +1,58 @@
+"""The figures and pictures of findings as files: one folder a finding.
+
+Flow: explanation.py -> HERE -> FOLDER/<finding id>/{finding.json, <picture>.csv, .svg, .png}.
+Never: a folder outside the one named, whatever a finding's id says.
+"""
+
+import json
+import re
+from importlib.util import find_spec
+from pathlib import Path
+
+from analysis.explanation import Explanation
+
+PNG_NEEDS = "matplotlib"
+SAFE_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,119}")
+
+
+class NoPng(RuntimeError):
+    """PNG was asked for and what draws it is not installed; the text says which package."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "PNG needs the package matplotlib, which is not installed\n    fix: pip install matplotlib, or --format svg"
+        )
+
+
+def can_png() -> bool:
+    """Is the package that draws PNG installed?"""
+    return find_spec(PNG_NEEDS) is not None
+
+
+def write_explanation(into: Path, explanation: Explanation, formats: tuple[str, ...] = ("svg",)) -> list[Path]:
+    """Write the tables, and the pictures in `formats` (svg, png), below `into`; the files.
+
+    ValueError: the finding's id cannot name a folder. NoPng: without Matplotlib. OSError: they cannot be written.
+    """
+    finding = explanation.finding
+    if not SAFE_ID.fullmatch(finding.id):
+        raise ValueError(f"finding {finding.id[:60]!r}: its id cannot name a folder")
+    if "png" in formats and not can_png():
+        raise NoPng
+    folder = into / finding.id
+    folder.mkdir(parents=True, exist_ok=True)
+    made = [folder / "finding.json"]
+    text = json.dumps(explanation.as_dict(), indent=1, ensure_ascii=False, allow_nan=False)
+    made[0].write_text(text + "\n", encoding="utf-8")
+    for name in explanation.pictures:
+        made.append(folder / f"{name}.csv")
+        explanation.frame(name).to_csv(made[-1], index=False, float_format="%.6g")
+        if "svg" in formats:
+            made.append(folder / f"{name}.svg")
+            made[-1].write_text(explanation.svg(name), encoding="utf-8")
+        if "png" in formats:
+            from analysis.drawing.plotted import save_png
+
+            made.append(folder / f"{name}.png")
+            save_png(made[-1], explanation, name)
+    return made

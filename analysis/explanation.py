@@ -1,0 +1,165 @@
+"""What led to a finding: its figures and pictures, as data and drawn.
+
+Flow: rows, days, finding -> HERE -> explain_files.py, notebooks, dashboard/evidence.py.
+Never: reading files or the store; judgement.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from analysis.course import Course, course_of, course_span
+from analysis.drawing import svg
+from analysis.drawing.course_svg import course_svg
+from analysis.drawing.curve_svg import array_svg, flow_svg
+from analysis.drawing.day_svg import day_svg
+from analysis.drawing.words import english
+from analysis.picture_frames import frame_of
+from analysis.pictures import ArrayPicture, FlowPicture, array_picture_of, columns_of, flow_picture_of
+from analysis.rows import Rows, joined
+from analysis.summary import DaySummary
+from logger.record.finding import Finding
+from logger.record.site_facts import SiteFacts
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+DAY_MS = 86_400_000
+WEEK_MS = 7 * DAY_MS
+"""On each side: a week holds all of the sun's range, and is read in a moment."""
+DAYS_BEFORE, DAYS_AFTER = 14, 30
+OF_THE_ARRAY = frozenset(
+    {"panel-soiling", "shading", "string-out", "controller-derating", "over-voltage", "cable-fault"}
+)
+TITLES = {"flow-against-power": "flow", "power-against-sun": "sun", "water-by-day": "day", "hours-around": "course"}
+Picture = FlowPicture | ArrayPicture | Course | tuple[DaySummary, ...]
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One finding with what led to it. `pictures`: by name (TITLES), what speaks most of this cause first."""
+
+    facts: SiteFacts
+    finding: Finding
+    pictures: dict[str, Picture]
+
+    def frame(self, name: str) -> "pd.DataFrame":
+        """A picture's figures as a table; its columns say their units. KeyError: this finding has no such picture."""
+        return frame_of(self.pictures[name])
+
+    def as_dict(self) -> dict[str, Any]:
+        """The finding, and every picture's table column by column; what is not known is null."""
+        tables = {name: _plain(self.frame(name)) for name in self.pictures}
+        return {"site": self.facts.site.id, "finding": self.finding.as_dict(), "pictures": tables}
+
+    def title(self, name: str) -> str:
+        """Heading of a picture."""
+        said = english(f"finding.{TITLES[name]}_picture")
+        return f"{self.facts.site.name}: {self.finding.cause}. {said}"
+
+    def svg(self, name: str) -> str:
+        """A picture as an SVG document. KeyError: this finding has no such picture."""
+        picture, finding, zone = self.pictures[name], self.finding, self.facts.site.timezone
+        if isinstance(picture, FlowPicture):
+            drawn = flow_svg(picture, english)
+        elif isinstance(picture, ArrayPicture):
+            drawn = array_svg(picture, english)
+        elif isinstance(picture, Course):
+            drawn = course_svg(picture, ms_of(finding.began), ms_of(finding.flagged), zone, english)
+        else:
+            began = datetime.fromisoformat(finding.began).astimezone(ZoneInfo(zone)).date().isoformat()
+            drawn = day_svg(list(picture), began, english, str)
+        return svg.standalone(drawn, self.title(name), english(f"finding.{TITLES[name]}_picture_says"))
+
+
+def explain(
+    site: SiteFacts, readings: "Rows | pd.DataFrame", finding: Finding, days: Iterable[DaySummary] = ()
+) -> Explanation:
+    """The figures and pictures that led to a finding.
+
+    Parameters
+    ----------
+    site : SiteFacts
+    readings : Rows or DataFrame
+        Of the weeks around it, in any order; more does no harm. Frames as `review_season` takes them.
+    finding : Finding
+    days : iterable of DaySummary
+        Of the review or the store; those around the finding are shown.
+
+    Returns
+    -------
+    Explanation
+        `.pictures`, `.frame(name)`, `.svg(name)`, `.as_dict()`. A picture that no reading speaks of is left out.
+    """
+    from analysis.season import rows_of_frame
+
+    rows = readings if isinstance(readings, Rows) else rows_of_frame(readings)
+    end_ms = int(rows.time_ms.max()) if len(rows) else ms_of(finding.flagged)
+    spans = spans_around(finding, end_ms)
+    rows = joined([rows.take((rows.time_ms >= start) & (rows.time_ms < end)) for start, end in spans])
+    plant, seen = columns_of(site, rows)
+    began_ms, ended_ms = ms_of(finding.began), ms_of(finding.ended) if finding.ended else None
+    flow, array = flow_picture_of(plant, seen, began_ms), array_picture_of(plant, seen, began_ms)
+    found: dict[str, Picture | None] = {
+        "flow-against-power": flow if has_marks(flow) else None,
+        "power-against-sun": array if has_marks(array) else None,
+        "water-by-day": days_around(days, finding, end_ms) or None,
+        "hours-around": course_of(plant, seen, course_span(began_ms, ms_of(finding.flagged), ended_ms)),
+    }
+    order = sorted(found, key=lambda name: (finding.cause in OF_THE_ARRAY) != (name == "power-against-sun"))
+    kept = {name: picture for name in order if (picture := found[name]) is not None}
+    return Explanation(site, finding, kept)
+
+
+def spans_around(finding: Finding, end_ms: int) -> list[tuple[int, int]]:
+    """Which readings the pictures need, without overlap: the week before it began, the hours around, its last week.
+
+    `end_ms`: now, or the last reading, where it still lasts. Each from and up to but without. [ms]
+    """
+    began, flagged = ms_of(finding.began), ms_of(finding.flagged)
+    ended = ms_of(finding.ended) if finding.ended else end_ms
+    hours = course_span(began, flagged, ms_of(finding.ended) if finding.ended else None)
+    merged: list[tuple[int, int]] = []
+    for start, stop in sorted([(began - WEEK_MS, began), hours, (max(began, ended - WEEK_MS), ended + 1)]):
+        if merged and start <= merged[-1][1]:
+            merged[-1] = merged[-1][0], max(merged[-1][1], stop)
+        elif start < stop:
+            merged.append((start, stop))
+    return merged
+
+
+def dates_around(finding: Finding, end_ms: int) -> tuple[str, str]:
+    """First and last local date (one day of margin for time zones) from two weeks before it to its end or now, at most
+    `DAYS_AFTER` after its beginning."""
+    began = datetime.fromtimestamp(ms_of(finding.began) / 1000, UTC)
+    last = datetime.fromtimestamp((ms_of(finding.ended) if finding.ended else end_ms) / 1000, UTC)
+    last = min(last, began + timedelta(days=DAYS_AFTER)) + timedelta(days=1)
+    return (began - timedelta(days=DAYS_BEFORE)).date().isoformat(), last.date().isoformat()
+
+
+def days_around(days: Iterable[DaySummary], finding: Finding, end_ms: int) -> tuple[DaySummary, ...]:
+    """Of all days those to show, where any has water."""
+    first, last = dates_around(finding, end_ms)
+    shown = tuple(day for day in days if first <= day.date <= last)
+    return shown if any(day.water_m3 is not None or day.expected_m3 is not None for day in shown) else ()
+
+
+def has_marks(picture: FlowPicture | ArrayPicture) -> bool:
+    """Does any reading speak?"""
+    return bool(len(picture.before.x) + len(picture.after.x))
+
+
+def ms_of(text: str) -> int:
+    """ISO 8601 to milliseconds since the epoch."""
+    return round(datetime.fromisoformat(text).timestamp() * 1000)
+
+
+def _plain(frame: "pd.DataFrame") -> dict[str, list]:
+    return {
+        str(name): [None if isinstance(value, float) and not np.isfinite(value) else value for value in column.tolist()]
+        for name, column in frame.items()
+    }

@@ -1,0 +1,173 @@
+"""What led to a finding: the same from files, a review's folder, a store and Python; pictures true to their figures."""
+
+import json
+from dataclasses import replace
+from xml.etree import ElementTree
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis import explain, review_season
+from analysis.explain_files import write_explanation
+from analysis.explanation import spans_around
+from analysis.pictures import columns_of, flow_seen
+from analysis.rows import Rows
+from analysis.store import open_store
+from logger.cli import main
+from logger.record.finding import Finding
+
+FOUND = Finding(
+    "north-20251116T0800Z-1", "dry-running", "dry-running", "2025-11-16T08:00:00Z", "2025-11-16T08:05:00Z", 0.9,
+    "figures", "look", ended="2025-11-16T11:00:00Z",
+)  # fmt: skip
+"""Told by hand: these tests are of the explaining, whatever the engine finds."""
+
+
+@pytest.fixture
+def parquet(tmp_path, frame):
+    """The frame as a file."""
+    frame.to_parquet(tmp_path / "readings.parquet", index=False)
+    return tmp_path / "readings.parquet"
+
+
+@pytest.fixture
+def explained(facts, frame):
+    """The dry hours explained, from Python."""
+    return explain(facts, frame, FOUND, review_season(facts, frame).days)
+
+
+def test_the_dry_hours_lie_at_no_flow_and_the_days_before_on_the_curve(explained):
+    table = explained.frame("flow-against-power")
+    assert set(table["what"]) == {"expected", "before", "after"}
+    assert table.query("what == 'before' and power_w > 1000")["flow_m3_h"].min() > 2.5
+    dry = table.query("what == 'after' and 450 < power_w < 750")
+    assert len(dry)
+    assert dry["flow_m3_h"].min() < 0.2
+    expected = table.query("what == 'expected'")
+    assert (expected["low_m3_h"] <= expected["flow_m3_h"]).all()
+    assert (expected["flow_m3_h"] <= expected["high_m3_h"]).all()
+
+
+def test_the_hours_around_show_when_the_water_went(explained):
+    course = explained.frame("hours-around").set_index("time")
+    assert course.index[0] <= "2025-11-16T08:00:00Z" < course.index[-1]
+    assert course.loc["2025-11-16T09:00:00Z", "flow_m3_h"] == pytest.approx(0.0, abs=0.2)
+    assert course.loc["2025-11-16T07:30:00Z", "flow_m3_h"] > 2.0
+    assert course.loc["2025-11-16T09:00:00Z", "power_w"] > 300
+
+
+def test_every_picture_is_a_well_formed_svg_of_its_own_and_its_data_has_no_nan(explained):
+    assert list(explained.pictures)[0] == "flow-against-power"
+    for name in explained.pictures:
+        drawn = ElementTree.fromstring(explained.svg(name))
+        assert drawn.tag == "{http://www.w3.org/2000/svg}svg"
+        assert "nan" not in explained.svg(name)
+    json.dumps(explained.as_dict(), allow_nan=False)
+
+
+def test_what_speaks_of_the_array_comes_first_for_its_causes(facts, frame):
+    soiled = explain(facts, frame, replace(FOUND, cause="panel-soiling"))
+    assert list(soiled.pictures)[0] == "power-against-sun"
+    assert "water-by-day" not in soiled.pictures, "no days were given"
+
+
+def test_a_meter_that_stands_still_while_its_steps_were_due_says_no_flow(facts):
+    """At 200 L a step, one a row: after the last step nothing is known, until steps are missing."""
+    coarse = replace(facts, sensors=replace(facts.sensors, meter_step_m3=0.2))
+    minutes = np.arange(0, 240, 5)
+    start = int(pd.Timestamp("2025-11-12T08:00:00Z").timestamp() * 1000)
+    full = np.full(len(minutes), 1159.0)
+    steps = 0.2 * (np.minimum(minutes, 120) // 5)
+    values = {"input_power_w": full, "volume_m3": steps, "motor_running": np.ones(len(minutes))}
+    plant, seen = columns_of(coarse, Rows(start + 60_000 * minutes, values))
+    flow = flow_seen(plant, seen)
+    assert np.isnan(seen.flow_m3_h[-5:]).all()
+    assert (flow[-5:] == 0.0).all()
+    assert flow[12] == pytest.approx(2.4)
+    short = Rows(start + 60_000 * minutes[:26], {name: column[:26] for name, column in values.items()})
+    assert np.isnan(flow_seen(*columns_of(coarse, short))[-1]), "one row after a step nothing is missing yet"
+
+
+def test_the_readings_asked_for_do_not_overlap():
+    spans = spans_around(FOUND, 2**50)
+    assert all(start < stop for start, stop in spans)
+    assert all(one[1] < two[0] for one, two in zip(spans, spans[1:], strict=False))
+    long = replace(FOUND, ended=None)
+    assert spans_around(long, 1_764_000_000_000)[-1][1] == 1_764_000_000_001
+
+
+def test_review_writes_the_pictures_and_explain_the_same_from_its_folder_and_from_a_store(tmp_path, site_file, parquet):
+    url, files = f"sqlite:///{tmp_path}/s.db", ["--site", str(site_file), "--readings", str(parquet)]
+    assert main(["review", *files, "--out", str(tmp_path / "out"), "--store", url]) == 0
+    found = json.loads((tmp_path / "out" / "findings.json").read_text())["findings"]
+    assert found
+    name = found[-1]["id"]
+    pictures = tmp_path / "out" / "pictures" / name
+    assert json.loads((pictures / "finding.json").read_text())["finding"] == found[-1]
+    arguments = ["explain", *files, "--review", str(tmp_path / "out"), "--finding", name, "--format", "svg"]
+    assert main([*arguments, "--out", str(tmp_path / "files")]) == 0
+    assert [path.name for path in (tmp_path / "files").iterdir()] == [name]
+    for path in pictures.iterdir():
+        assert (tmp_path / "files" / name / path.name).read_bytes() == path.read_bytes(), path.name
+    stored = ["explain", "--store", url, "--site", "north", "--format", "svg", "--out", str(tmp_path / "stored")]
+    assert main(stored) == 0
+    assert len(list((tmp_path / "stored").iterdir())) == len(found)
+    both = [tmp_path / place / name / "flow-against-power.csv" for place in ("files", "stored")]
+    if both[0].is_file():
+        assert both[0].read_text() == both[1].read_text()
+
+
+def test_a_new_review_forgets_the_pictures_of_the_last_and_nothing_else(tmp_path, site_file, parquet):
+    out = tmp_path / "out"
+    for name, file in (("gone", "finding.json"), ("mine", "notes.txt")):
+        (out / "pictures" / name).mkdir(parents=True)
+        (out / "pictures" / name / file).write_text("{}")
+    assert main(["review", "--site", str(site_file), "--readings", str(parquet), "--out", str(out)]) == 0
+    assert not (out / "pictures" / "gone").exists()
+    assert (out / "pictures" / "mine" / "notes.txt").exists()
+
+
+def test_no_pictures_where_none_are_wanted(tmp_path, site_file, parquet):
+    arguments = ["review", "--site", str(site_file), "--readings", str(parquet), "--out", str(tmp_path / "out")]
+    assert main([*arguments, "--no-pictures"]) == 0
+    assert not (tmp_path / "out" / "pictures").exists()
+
+
+def test_png_where_matplotlib_is_and_its_name_where_it_is_not(
+    tmp_path, explained, monkeypatch, site_file, parquet, capsys
+):
+    pytest.importorskip("matplotlib", reason="draws PNG")
+    made = write_explanation(tmp_path, explained, ("png",))
+    for path in made:
+        if path.suffix == ".png":
+            assert path.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+    assert sum(path.suffix == ".png" for path in made) == len(explained.pictures)
+    monkeypatch.setattr("analysis.explain_files.find_spec", lambda _name: None)
+    arguments = ["explain", "--site", str(site_file), "--readings", str(parquet), "--out", str(tmp_path / "x")]
+    assert main([*arguments, "--format", "png"]) == 2
+    assert "matplotlib" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ([], "no readings\n    fix: --readings FILE"),
+        (["--store", "sqlite:///{tmp}/empty.db"], "the store does not know it\n    fix: one of none"),
+        (["--readings", "{readings}", "--finding", "nothing"], "no finding 'nothing'\n    fix: one of: "),
+        (["--readings", "{readings}", "--review", "{tmp}/nowhere"], "cannot be read: No such file"),
+        (["--readings", "{readings}", "--store", "sqlite://"], "brings its own readings"),
+    ],
+)
+def test_what_cannot_be_explained_is_said(tmp_path, site_file, parquet, more, says, capsys):
+    open_store(f"sqlite:///{tmp_path}/empty.db").close()
+    filled = [text.format(tmp=tmp_path, readings=parquet) for text in more]
+    assert main(["explain", "--site", str(site_file), "--out", str(tmp_path / "x"), *filled]) == 2
+    assert says in capsys.readouterr().err
+    assert not (tmp_path / "x").exists()
+
+
+def test_a_finding_cannot_name_a_folder_elsewhere(tmp_path, explained):
+    with pytest.raises(ValueError, match="cannot name a folder"):
+        write_explanation(tmp_path / "in", replace(explained, finding=replace(FOUND, id="../out")))
+    assert not (tmp_path / "out").exists()
