@@ -40,7 +40,9 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures) -> Memory:
             memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind)
     vector, memory.arrays["sky"] = under_clear_sky(plant, figures.vector, memory.arrays.get("sky"))
     if any(e.symptom in ("no-water", "not-turning") for e in episodes):
-        vector[[PLACE["cap"], PLACE["cv"], PLACE["first"]]] = np.nan  # a pump that lifts nothing stands low for its own reasons
+        vector[[PLACE["cap"], PLACE["cv"], PLACE["first"]]] = (
+            np.nan
+        )  # a pump that lifts nothing stands low for its own reasons
     recent = np.vstack([memory.arrays.get("recent", np.empty((0, SIZE))), vector])[-RECENT:]
     last_ms = int(view.heard_ms[-1]) if len(view.heard_ms) else plant.days.close_ms(view.day)
     suspected = with_slow(plant, memory, learnt, recent, view.day, last_ms, figures)

@@ -56,8 +56,10 @@ def weigh_shift(bench: SlowBench, moved: Shift, grown: float | None = None) -> V
     for place in np.flatnonzero(ratios > best - 2 * FREE - 0.3 * abs(best)):
         form = int(forms[place])
         name, effect = bench.causes[form], bench.effects[form]
-        amount = float(np.clip(amounts[place], effect.fixed[0] * 0.85, effect.fixed[0] * 1.15)) if effect.fixed else (
-            float(min(amounts[place], effect.most))
+        amount = (
+            float(np.clip(amounts[place], effect.fixed[0] * 0.85, effect.fixed[0] * 1.15))
+            if effect.fixed
+            else (float(min(amounts[place], effect.most)))
         )
         if not amount > 0.3 * effect.least:
             continue
@@ -93,9 +95,7 @@ def weigh_levels(symptom: str, kind: str, measures: dict[str, float], nothing: L
                 continue
             rate = levels.get("rate", (1.0, 0.0))[0]
             logs.setdefault(name, []).append((TEMPER * _match(levels, measures) + np.log(file.per_year * rate), -1))
-    logs.setdefault(UNEXPLAINED, []).append(
-        (TEMPER * _match({}, measures) + np.log(UNEXPLAINED_PER_YEAR), -1)
-    )
+    logs.setdefault(UNEXPLAINED, []).append((TEMPER * _match({}, measures) + np.log(UNEXPLAINED_PER_YEAR), -1))
     if nothing is not None:
         rate = np.log(nothing["rate"][0])
         logs[NOTHING] = [(TEMPER * _match(nothing, measures) + rate, -1)]

@@ -6,15 +6,17 @@ installation opens what it changed. Never: a day on which something is suspected
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from analysis.estimates.scatter import Scatter
-from analysis.estimates.vector import PLACE, SIZE
+from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.rows import Floats
 
 DAYS = 16.0  # sunny days per entry; the first two weeks of a new pump (common practice, no source)
 SCATTER_WORTH = 4.0  # the starting guess of the day's scatter counts as so many days
+HORIZON_LEAST = 0.08  # log of power lost: less is haze and angle
 UNTOLD = 6.0  # a guess of the day's scatter may be off by the square root of seven
 OPENED_BY = {
     "panels-washed": ("s",),
@@ -34,10 +36,21 @@ class Learnt:
     days: Floats
     scatter: Floats
 
+    @cached_property
+    def always_there(self) -> Floats:
+        """Variance (SIZE,) of hours that a horizon has always dimmed: with the season the sun passes it elsewhere."""
+        variance = np.zeros(SIZE)
+        first, stop = PLACE["s0"], PLACE["s0"] + HOURS
+        dimmed = np.zeros(HOURS + 2)
+        dimmed[1:-1] = np.abs(np.minimum(self.mean[first:stop], 0.0))
+        wide = np.maximum(dimmed[1:-1], np.maximum(dimmed[2:], dimmed[:-2]))
+        variance[first:stop] = np.where(wide > HORIZON_LEAST, (0.6 * wide) ** 2, 0.0)
+        return variance
 
-def day_variance(learnt: Learnt) -> Floats:
-    """A day's own variance, wider while few days have told it (as Student's t is wider than a normal law)."""
-    return learnt.scatter * (1.0 + UNTOLD / (1.0 + learnt.days))
+    @cached_property
+    def day_variance(self) -> Floats:
+        """A day's own variance, wider while few days have told it (as Student's t is wider than a normal law)."""
+        return self.scatter * (1.0 + UNTOLD / (1.0 + self.days))
 
 
 def beginning(scatter: Scatter) -> Learnt:

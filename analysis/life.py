@@ -70,7 +70,10 @@ def number_of(cases: list[Case], flagged_ms: int) -> int:
 
 
 def _raised(view: DayView, family: str, episode: Episode, cases: list[Case]) -> Case:
-    cause = episode.cause or weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, _untold(view, episode)).cause
+    cause = (
+        episode.cause
+        or weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, _untold(view, episode)).cause
+    )
     return Case(
         family, cause, cause, episode.flag_ms, number_of(cases, episode.flag_ms), episode.began_ms, episode.seen_ms,
         part=episode.part, channel=episode.channel, revision=0,
@@ -108,7 +111,13 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
     case.evidence = all_causes()[case.cause].evidence(case.figures) if case.cause in all_causes() else ""
 
 
-SURE_OF_OWN = {"silent": 0.97, "over-voltage": 0.95, "sensor-fault": 0.85, "controller-trip": 0.93, "short-cycling": 0.85}
+SURE_OF_OWN = {
+    "silent": 0.97,
+    "over-voltage": 0.95,
+    "sensor-fault": 0.85,
+    "controller-trip": 0.93,
+    "short-cycling": 0.85,
+}
 """Causes that no other competes with: the share that holds on simulated seasons (tests/bench)."""
 
 
@@ -139,7 +148,10 @@ def _size(case: Case, episode: Episode) -> list[float] | None:
         spread = max(0.1, 0.08 * case.hours)
         return [case.hours, max(case.hours - 2 * spread, 0.0), case.hours + 2 * spread]
     if episode.size is not None:
-        low, high = episode.whole.get("size_low", 0.8 * episode.size), episode.whole.get("size_high", 1.2 * episode.size)
+        low, high = (
+            episode.whole.get("size_low", 0.8 * episode.size),
+            episode.whole.get("size_high", 1.2 * episode.size),
+        )
         return [episode.size, low, high]
     if cause.quantity == "flow lost":
         left = mean_measures(case).get("flow", 0.0)

@@ -25,7 +25,10 @@ IDLE_W = 12.0  # a controller at rest with its own electronics (common practice,
 IDLE_SHARE = 0.025  # of full power
 TURNING_SHARE = 0.04  # of the fastest speed in the datasheet
 AT_MAX_BAND = (0.75, 1.045)  # measured over expected voltage at maximum power: below bypassed modules, above held back
-AT_MAX_UNMEASURED, HELD_UNMEASURED = 1.06, 1.08  # likewise where light and cell temperature are worked out from the array's own current
+AT_MAX_UNMEASURED, HELD_UNMEASURED = (
+    1.06,
+    1.08,
+)  # likewise where light and cell temperature are worked out from the array's own current
 LOG_LIGHT = 0.03  # relative change of voltage at maximum power with the log of light (single-diode model; from memory)
 VOLTAGE_PER_K = -0.004  # likewise with cell temperature, 1/K
 START_MARGIN = 1.5  # times the power at which lifting begins: enough to start and stay
@@ -198,9 +201,7 @@ def _asked(plant: Plant, rows: Rows, day: NDArray[np.int64]) -> tuple[Flags, Fla
     return asked, was_dry
 
 
-def _at_maximum(
-    plant: Plant, rows: Rows, expected: Expected, power: Floats, turning: Flags
-) -> tuple[Flags, Flags]:
+def _at_maximum(plant: Plant, rows: Rows, expected: Expected, power: Floats, turning: Flags) -> tuple[Flags, Flags]:
     """At maximum power; held back. By the array's voltage where read, else by the power against the pump's ceiling."""
     voltage = rows["pv_voltage_v"]
     with np.errstate(divide="ignore", invalid="ignore"):

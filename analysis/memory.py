@@ -110,12 +110,16 @@ def loads_memory(data: bytes, digest: str) -> Memory:
     except (zlib.error, ValueError, KeyError, AttributeError) as error:
         raise StateError(f"not a state of this engine: {error}") from error
     if version != VERSION:
-        raise StateError(f"a state of version {version}; this engine reads version {VERSION}: run the site from its rows")
+        raise StateError(
+            f"a state of version {version}; this engine reads version {VERSION}: run the site from its rows"
+        )
     if made_with != digest:
         raise StateError("made with another site file: run the site from its rows")
     whole["cases"] = [Case(**case) for case in whole["cases"]]
     whole["days"] = [DaySummary(**day) for day in whole["days"]]
-    whole["arrays"] = {name: np.array(data, kind).reshape(shape) for name, (kind, shape, data) in whole["arrays"].items()}
+    whole["arrays"] = {
+        name: np.array(data, kind).reshape(shape) for name, (kind, shape, data) in whole["arrays"].items()
+    }
     return Memory(**whole)
 
 

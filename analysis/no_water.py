@@ -33,7 +33,9 @@ class NoWaterLimits:
     surely_share: float = 0.1  # likewise, less two standard uncertainties
     above_lift_speed: float = 1.12  # 8 % of head (ISO 9906 below 10 kW, from memory), a seasonal level, and friction
     above_lift_power: float = 1.45  # the cube of it
-    least_load_known: float = 0.4  # likewise where the load is that of a pump that lifts: a weak pump lifts nothing at low sun
+    least_load_known: float = (
+        0.4  # likewise where the load is that of a pump that lifts: a weak pump lifts nothing at low sun
+    )
     load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
     apart_ms: int = 3 * HOUR_MS  # runs further apart are two
 
@@ -157,7 +159,11 @@ def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]
 
 
 def _episode(
-    view: DayView, seen: Columns, measures: dict[str, Floats], bad: np.ndarray, late: np.ndarray,
+    view: DayView,
+    seen: Columns,
+    measures: dict[str, Floats],
+    bad: np.ndarray,
+    late: np.ndarray,
     usual: np.ndarray,
 ) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[bad] * HOUR_MS).astype(np.int64)
@@ -195,7 +201,13 @@ def _episode(
 
 
 def _levels(
-    view: DayView, seen: Columns, measures: dict[str, Floats], rows: np.ndarray, should: Floats, moved: Floats, began: int
+    view: DayView,
+    seen: Columns,
+    measures: dict[str, Floats],
+    rows: np.ndarray,
+    should: Floats,
+    moved: Floats,
+    began: int,
 ) -> dict[str, float]:
     levels = {}
     for name in ("torque", "current", "sun", "above", "water", "probe", "backwards", "drawn", "pipe"):
@@ -219,7 +231,9 @@ def _visited(view: DayView, began: int) -> bool:
 def _before(seen: Columns, measures: dict[str, Floats], began: int) -> float:
     """Flow over expected in the settled half hour before; it fades where the well gives out, and breaks off where a shaft does."""
     with np.errstate(invalid="ignore"):
-        rows = seen.settled & (seen.time_ms <= began) & (seen.time_ms > began - HOUR_MS // 2) & ~np.isnan(seen.flow_m3_h)
+        rows = (
+            seen.settled & (seen.time_ms <= began) & (seen.time_ms > began - HOUR_MS // 2) & ~np.isnan(seen.flow_m3_h)
+        )
     if np.count_nonzero(rows) < 5 or began < int(seen.time_ms[0]) + DAY_MS // 96:
         return float("nan")
     should = (seen.should_m3_h * measures["factor"])[rows]

@@ -101,7 +101,5 @@ class Novelty:
             distance[which] = np.einsum("ij,ij->i", told, part) / len(places)
             limit[which] = chi2.ppf(1 - FALSE_SHARE, len(places)) / len(places)
             away[np.ix_(which, places)] = told / np.sqrt(np.diag(precision))
-        names = [
-            self.channels[int(np.nanargmax(np.abs(row)))] if np.isfinite(row).any() else "" for row in away
-        ]
+        names = [self.channels[int(np.nanargmax(np.abs(row)))] if np.isfinite(row).any() else "" for row in away]
         return Scored(distance, distance > limit, names, {name: away[:, k] for k, name in enumerate(self.channels)})

@@ -16,7 +16,15 @@ from analysis.symptoms import DayView
 
 STALE_MS = 2 * HOUR_MS
 STOPPING = frozenset(
-    {"dry-running", "closed-delivery", "broken-shaft", "stalled-motor", "failed-start", "controller-trip", "reverse-rotation"}
+    {
+        "dry-running",
+        "closed-delivery",
+        "broken-shaft",
+        "stalled-motor",
+        "failed-start",
+        "controller-trip",
+        "reverse-rotation",
+    }
 )
 
 
@@ -35,8 +43,10 @@ def site_now(plant: Plant, view: DayView, rows: Rows, cases: list[Case]) -> Site
     spread = 1.96 * float((np.nan_to_num(expected.flow_of_sun_m3_h_std) * seen.dt_h).sum())
     metered = seen.moved_m3[~np.isnan(seen.moved_m3)]
     direct = ~np.isnan(seen.rows["flow_m3_h"])
-    water = float(metered.sum()) if len(metered) else (
-        float((seen.flow_m3_h * seen.dt_h)[direct].sum()) if direct.any() else None
+    water = (
+        float(metered.sum())
+        if len(metered)
+        else (float((seen.flow_m3_h * seen.dt_h)[direct].sum()) if direct.any() else None)
     )
     return SiteNow(
         **common,

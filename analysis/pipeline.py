@@ -100,9 +100,7 @@ def loads(data: bytes, facts: SiteFacts) -> State:
     return _seen(replace(state, until_ms=state.closed_until_ms))
 
 
-def advance(
-    state: State, rows: Rows, until_ms: int, on_close: Callable[[State], None] | None = None
-) -> State:
+def advance(state: State, rows: Rows, until_ms: int, on_close: Callable[[State], None] | None = None) -> State:
     """Take rows in and judge up to `until_ms`: event time is complete up to there.
 
     Rows after `until_ms` are kept and judged later. `on_close` gets the state at each day's close: save the snapshots that
@@ -116,9 +114,7 @@ def advance(
     return _seen(replace(state, until_ms=until_ms, open_rows=_after(waiting, state.closed_until_ms)))
 
 
-def _closed_days(
-    state: State, waiting: Rows, until_ms: int, on_close: Callable[[State], None] | None
-) -> State:
+def _closed_days(state: State, waiting: Rows, until_ms: int, on_close: Callable[[State], None] | None) -> State:
     """Close every day that `until_ms` has passed, blocks of whole days at a time."""
     plant, memory = state.plant, state.memory
     days = plant.days
@@ -164,9 +160,7 @@ def _closes(plant: Plant, memory: Memory, rows: Rows, block: range) -> Iterable[
         yield memory
 
 
-def _view(
-    plant: Plant, memory: Memory, day: int, until_ms: int, heard: np.ndarray, columns: Columns | None
-) -> DayView:
+def _view(plant: Plant, memory: Memory, day: int, until_ms: int, heard: np.ndarray, columns: Columns | None) -> DayView:
     first = memory.first_ms if memory.first_ms is not None else (int(heard[0]) if len(heard) else until_ms)
     return DayView(plant.facts, plant.days, day, until_ms, heard, first, memory, columns)
 

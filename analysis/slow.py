@@ -13,16 +13,18 @@ import numpy as np
 from analysis.causes.registry import all_causes
 from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES, Effect
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
-from analysis.estimates.vector import HOURS, PLACE
-from analysis.learning import Learnt, day_variance
+from analysis.estimates.vector import PLACE
+from analysis.learning import Learnt
 from analysis.plant import Plant
 from analysis.rows import Floats
 
 WINDOWS = (1, 2, 3, 5, 8, 14, 24, 40)
 ENOUGH = {1: 25.0, 2: 14.0, 3: 10.0}  # log-likelihood ratio; a single odd day must be very odd
-ENOUGH_LONG = 8.5  # z of 4.1; with about ten independent looks a month and ten directions, 0.05 false alarms a pump-year
+ENOUGH_LONG = (
+    8.5  # z of 4.1; with about ten independent looks a month and ten directions, 0.05 false alarms a pump-year
+)
 NUISANCE_LOOSE = 0.4
-HORIZON_LEAST = 0.08  # log of power lost: less is haze and angle
+BESIDE = (3, 8, 24)  # windows in which a second fault is looked for beside an open one
 SCREEN = 2.2  # no entry further off than so many standard deviations: nothing to weigh
 
 
@@ -94,7 +96,7 @@ def shift_of(
     block = np.ix_(where, where)
     scatter = bench.scatter
     covariance = learnt.covariance[block] + scatter.drift[block] + scatter.shared[block] / days
-    covariance[np.diag_indices(len(where))] += day_variance(learnt)[where] / counts[keep] + _always_there(learnt.mean)[where]
+    covariance[np.diag_indices(len(where))] += learnt.day_variance[where] / counts[keep] + learnt.always_there[where]
     for form, amount in nuisance:
         if bench.effects[form].group == group:
             along = bench.directions[form][where] * bench.effects[form].most
@@ -113,6 +115,8 @@ def best_alarm(
     """The most telling shift of a group today, None where nothing is worth telling."""
     found: Alarm | None = None
     for days in _odd_windows(bench, learnt, recent, group):
+        if nuisance and days not in BESIDE:
+            continue
         moved = shift_of(bench, learnt, recent, group, days, nuisance)
         if moved is None:
             continue
@@ -120,16 +124,6 @@ def best_alarm(
             if alarm.ratio >= ENOUGH.get(days, ENOUGH_LONG) and (found is None or alarm.ratio > found.ratio):
                 found = alarm
     return found
-
-
-def _always_there(mean: Floats) -> Floats:
-    """Variance of hours that a horizon has always dimmed: with the season the sun passes it elsewhere."""
-    variance = np.zeros(len(mean))
-    first, stop = PLACE["s0"], PLACE["s0"] + HOURS
-    dimmed = np.abs(np.minimum(mean[first:stop], 0.0))
-    wide = np.maximum(dimmed, np.maximum(np.append(dimmed[1:], 0.0), np.insert(dimmed[:-1], 0, 0.0)))
-    variance[first:stop] = np.where(wide > HORIZON_LEAST, (0.6 * wide) ** 2, 0.0)
-    return variance
 
 
 def _odd_windows(bench: SlowBench, learnt: Learnt, recent: Floats, group: str) -> list[int]:
@@ -141,8 +135,8 @@ def _odd_windows(bench: SlowBench, learnt: Learnt, recent: Floats, group: str) -
     counts = np.cumsum(known, axis=0)[windows - 1]
     sums = np.cumsum(np.where(known, part, 0.0), axis=0)[windows - 1]
     scatter = bench.scatter
-    lasting = (np.diag(learnt.covariance) + np.diag(scatter.drift) + _always_there(learnt.mean))[places]
-    daily = np.diag(scatter.shared)[places] + day_variance(learnt)[places]
+    lasting = (np.diag(learnt.covariance) + np.diag(scatter.drift) + learnt.always_there)[places]
+    daily = np.diag(scatter.shared)[places] + learnt.day_variance[places]
     with np.errstate(divide="ignore", invalid="ignore"):
         odd = (counts > 0) & (np.abs(sums / counts) > SCREEN * np.sqrt(lasting + daily / counts))
     return [int(w) for w in windows[odd.any(axis=1)]]

@@ -28,6 +28,7 @@ LOOK_BACK = 45
 RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
 GROWN_DAYS = 4
+RAMP_HANDICAP = 1.1  # a ramp bends to any rise; a step must be beaten
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 
@@ -50,14 +51,28 @@ def with_slow(
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
         if len(open_now) < 2:
-            alarm = best_alarm(bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known)
+            alarm = best_alarm(
+                bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known
+            )
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 begins = _beginning(amounts, alarm.shift.days, bench.effects[alarm.form].steps)
                 verdict = weigh_shift(bench, alarm.shift, _grown(amounts[begins:]))
-                if verdict.shares[NOTHING] < MOST_NOTHING and (verdict.cause != UNEXPLAINED or (not open_now and group != "held" and _strange(alarm))):
+                if verdict.shares[NOTHING] < MOST_NOTHING and (
+                    verdict.cause != UNEXPLAINED or (not open_now and group != "held" and _strange(alarm))
+                ):
                     form = alarm.form if verdict.form is None else verdict.form
-                    _begun(plant, bench, memory, learnt, recent, day, last_ms, figures, _Found(group, verdict, form, alarm.shift.days))
+                    _begun(
+                        plant,
+                        bench,
+                        memory,
+                        learnt,
+                        recent,
+                        day,
+                        last_ms,
+                        figures,
+                        _Found(group, verdict, form, alarm.shift.days),
+                    )
         suspected |= bool(_open(memory, group))
     return suspected
 
@@ -124,7 +139,14 @@ def _reopened(memory: Memory, found: _Found, close_ms: int) -> Case | None:
 
 
 def _again(
-    plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, case: Case, day: int, figures: DayFigures
+    plant: Plant,
+    bench: SlowBench,
+    memory: Memory,
+    learnt: Learnt,
+    recent: Floats,
+    case: Case,
+    day: int,
+    figures: DayFigures,
 ) -> None:
     """Weigh an open case again, size it, see whether it has healed."""
     group = case.family.removeprefix("slow-")
@@ -184,16 +206,18 @@ def _beginning(amounts: Floats, since: int, steps: bool) -> int:
     known = known[known >= low]
     if len(known) < 3:
         return max(count - since, 0)
-    y = amounts[known]
-    best, best_miss = int(known[-1]), np.inf
-    for start in known[:-1]:
-        for ramp in (False,) if steps else (False, True):
-            shape = np.clip(known - start + 1, 0, None).astype(float) if ramp else (known >= start).astype(float)
-            fit = max(float(shape @ y / (shape @ shape)), 0.0) * shape
-            miss = float(((y - fit) ** 2).sum()) * (1.1 if ramp else 1.0)
-            if miss < best_miss:
-                best, best_miss = int(start), miss
-    return best
+    y, starts = amounts[known], known[:-1, None]
+    step = (known[None, :] >= starts).astype(float)
+    misses = [_miss(step, y)]
+    if not steps:
+        misses.append(RAMP_HANDICAP * _miss(np.clip(known[None, :] - starts + 1.0, 0.0, None), y))
+    return int(known[int(np.argmin(np.min(misses, axis=0)))])
+
+
+def _miss(shapes: Floats, y: Floats) -> Floats:
+    """Squared misfit of each row's shape, scaled to fit, never below nothing."""
+    scale = np.maximum(shapes @ y / (shapes**2).sum(axis=1), 0.0)
+    return ((y - scale[:, None] * shapes) ** 2).sum(axis=1)
 
 
 def _sized(

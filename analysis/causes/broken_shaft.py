@@ -29,18 +29,16 @@ register(
         "broken-shaft",
         per_year=0.05,
         judged="minute",
-        check='Switch the pump off; see whether the riser or its rope hangs as it did at the wellhead.',
+        check="Switch the pump off; see whether the riser or its rope hangs as it did at the wellhead.",
         advice=Advice(
             own=(
-                'Switch the pump off at its own switch.',
-                'See whether riser, cable and safety rope hang as they did.',
+                "Switch the pump off at its own switch.",
+                "See whether riser, cable and safety rope hang as they did.",
             ),
-            technician=(
-                "Lift the pump: look at coupling, shaft, rotor, and the riser's lowest joint.",
-            ),
+            technician=("Lift the pump: look at coupling, shaft, rotor, and the riser's lowest joint.",),
             cautions=(
-                'If the riser has parted, the pump hangs on its rope or cable alone: nobody leans over the well, lift with a rig.',
-                'Isolate and lock the array before touching cables.',
+                "If the riser has parted, the pump hangs on its rope or cable alone: nobody leans over the well, lift with a rig.",
+                "Isolate and lock the array before touching cables.",
             ),
         ),
         evidence=evidence,

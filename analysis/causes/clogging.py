@@ -28,7 +28,9 @@ def effect(plant: Plant) -> list[Effect]:
     """
     bench = bench_of(plant)
     square = bench.relative_flow() ** 2
-    metres = 1.0 / max(-float(bench.flow_per_head_at_power[-1]), 1e-3)  # head that costs a unit of log flow at high power
+    metres = 1.0 / max(
+        -float(bench.flow_per_head_at_power[-1]), 1e-3
+    )  # head that costs a unit of log flow at high power
     extra = metres * square
     lost = bench.flow_per_head_at_power * extra
     gauge = "discharge_pressure_bar" in plant.has
@@ -51,7 +53,9 @@ def effect(plant: Plant) -> list[Effect]:
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
     gauge = figures.get("shift_p2")
-    where = "" if gauge is None or abs(gauge) < 1.0 else f", and the wellhead pressure has risen by {gauge:.1f} m of water"
+    where = (
+        "" if gauge is None or abs(gauge) < 1.0 else f", and the wellhead pressure has risen by {gauge:.1f} m of water"
+    )
     return (
         f"The pump delivers {100 * figures.get('size', 0.0):.0f} % less at the same power, and the more the faster it runs, as against an "
         f"obstruction whose loss grows with the square of the flow{where}."

@@ -26,7 +26,9 @@ def evidence(figures: dict[str, float]) -> str:
     load = ""
     if "torque" in figures:
         load = f"; its load stands at {100 * np.exp(figures['torque']):.0f} % of what this speed should need"
-    gauge = f"; the wellhead's gauge shows {figures['above']:.0f} m of water above the outlet" if "above" in figures else ""
+    gauge = (
+        f"; the wellhead's gauge shows {figures['above']:.0f} m of water above the outlet" if "above" in figures else ""
+    )
     return f"The pump turns and {100 * figures.get('flow', 0.0):.0f} % of the expected flow arrives{load}{gauge}."
 
 
@@ -35,19 +37,19 @@ register(
         "closed-delivery",
         per_year=0.12,
         judged="minute",
-        check='Switch the pump off at its own switch, then open every valve between wellhead and tank.',
+        check="Switch the pump off at its own switch, then open every valve between wellhead and tank.",
         advice=Advice(
             own=(
-                'Switch the pump off at its own switch: the logger cannot stop it.',
+                "Switch the pump off at its own switch: the logger cannot stop it.",
                 "Open every valve up to the tank; look at the tank's float valve; in frost, thaw the pipe.",
             ),
             technician=(
-                'Look at the relief valve and the gauge; look for a pinched or crushed pipe.',
-                'After a helical rotor has worked against a shut valve, look at riser, couplings and stator.',
+                "Look at the relief valve and the gauge; look for a pinched or crushed pipe.",
+                "After a helical rotor has worked against a shut valve, look at riser, couplings and stator.",
             ),
             cautions=(
-                'A helical rotor raises the pressure until something bursts: keep away from hose, couplings and gauge until it stands.',
-                'Let the pressure down slowly before opening anything.',
+                "A helical rotor raises the pressure until something bursts: keep away from hose, couplings and gauge until it stands.",
+                "Let the pressure down slowly before opening anything.",
             ),
         ),
         evidence=evidence,

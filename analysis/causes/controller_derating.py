@@ -29,7 +29,13 @@ def effect(plant: Plant) -> list[Effect]:
     least = LIMITS.least if "irradiance_w_m2" in plant.has else LIMITS.least_unmeasured
     return [
         Effect(
-            None, shift(cap=-1.0, cv=-0.4), least, LIMITS.most, lost=np.array([0.0, -0.3, -0.9]), loose=0.5, group="held"
+            None,
+            shift(cap=-1.0, cv=-0.4),
+            least,
+            LIMITS.most,
+            lost=np.array([0.0, -0.3, -0.9]),
+            loose=0.5,
+            group="held",
         )
     ]
 
@@ -57,7 +63,9 @@ register(
                 "Read the controller's own temperature and limits; look at its fan and its heat sink's paste.",
                 "Look for a limit set too low after the last service.",
             ),
-            cautions=("Inside the box array voltage stands whenever it is light: licensed people only, isolator open.",),
+            cautions=(
+                "Inside the box array voltage stands whenever it is light: licensed people only, isolator open.",
+            ),
         ),
         evidence=evidence,
         effect=effect,

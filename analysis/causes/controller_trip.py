@@ -68,7 +68,10 @@ register(
             technician=(
                 "Read the controller's journal; check motor current and insulation, input voltage and temperature at the time of the trip.",
             ),
-            cautions=("Do not reset again and again: the controller protects motor and itself.", "Licensed people only inside the box."),
+            cautions=(
+                "Do not reset again and again: the controller protects motor and itself.",
+                "Licensed people only inside the box.",
+            ),
         ),
         evidence=evidence,
         watch=watch,

@@ -13,8 +13,15 @@ def levels(kind: str) -> dict[str, Levels]:
     """
     helical = kind == "helical-rotor"
     common = {
-        "flow": (0.03, 0.06), "sun": (-0.8, 0.5), "water": (0.0, 1.0), "above": (0.0, 2.0), "lead": (0.0, 0.1), "backwards": (0.0, 0.1),
-        "before": (0.8, 0.25), "drawn": (1.5, 1.5), "pipe": (0.0, 0.3),
+        "flow": (0.03, 0.06),
+        "sun": (-0.8, 0.5),
+        "water": (0.0, 1.0),
+        "above": (0.0, 2.0),
+        "lead": (0.0, 0.1),
+        "backwards": (0.0, 0.1),
+        "before": (0.8, 0.25),
+        "drawn": (1.5, 1.5),
+        "pipe": (0.0, 0.3),
         "torque": (-1.3, 0.5) if helical else (-0.9, 0.35),
         "current": (-1.0, 0.4) if helical else (-0.6, 0.3),
     }
@@ -30,9 +37,7 @@ def evidence(figures: dict[str, float]) -> str:
     if "torque" in figures:
         load = f" and its load has fallen to {100 * np.exp(figures['torque']):.0f} % of what this speed should need"
     level = f"; {figures['water']:.1f} m of water over the intake" if "water" in figures else ""
-    return (
-        f"The pump ran for {figures.get('hours', 0.0):.1f} h with {100 * figures.get('flow', 0.0):.0f} % of the flow to be expected{load}{level}."
-    )
+    return f"The pump ran for {figures.get('hours', 0.0):.1f} h with {100 * figures.get('flow', 0.0):.0f} % of the flow to be expected{load}{level}."
 
 
 register(
@@ -40,19 +45,19 @@ register(
         "dry-running",
         per_year=0.3,
         judged="minute",
-        check='Switch the pump off at its own switch and let the well recover; then dip the water level before it is switched on again.',
+        check="Switch the pump off at its own switch and let the well recover; then dip the water level before it is switched on again.",
         advice=Advice(
             own=(
-                'Switch the pump off at its own switch: the logger cannot stop it. Let the well rest.',
-                'Look whether others draw from the same well or aquifer more than before.',
+                "Switch the pump off at its own switch: the logger cannot stop it. Let the well rest.",
+                "Look whether others draw from the same well or aquifer more than before.",
             ),
             technician=(
                 "Dip the level at rest and while pumping; compare with the pump's intake.",
-                'Test the low-level probe: lift it out of the water and see that the controller stops.',
-                'Pump slower, or set the pump deeper if the hole allows.',
+                "Test the low-level probe: lift it out of the water and see that the controller stops.",
+                "Pump slower, or set the pump deeper if the hole allows.",
             ),
             cautions=(
-                'A helical rotor that runs dry burns its stator within minutes: do not try again and again.',
+                "A helical rotor that runs dry burns its stator within minutes: do not try again and again.",
                 "The controller's probe terminals may stand at array voltage: licensed people only.",
             ),
         ),

@@ -5,7 +5,15 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 
 def levels(_kind: str) -> dict[str, Levels]:
     """Nothing is fed, no code: the controller does not try, or gives up without a word."""
-    return {"not-turning": {"current": (0.0, 0.15), "fed": (0.0, 0.02), "code": (0.0, 0.15), "attempts": (0.05, 0.15), "volts": (1.2, 0.12)}}
+    return {
+        "not-turning": {
+            "current": (0.0, 0.15),
+            "fed": (0.0, 0.02),
+            "code": (0.0, 0.15),
+            "attempts": (0.05, 0.15),
+            "volts": (1.2, 0.12),
+        }
+    }
 
 
 def evidence(figures: dict[str, float]) -> str:
@@ -24,16 +32,14 @@ register(
         check="See whether the pump's switch is on, and what the controller's display or lamps say; switch it off, wait five minutes, switch it on.",
         advice=Advice(
             own=(
-                'See whether switch and isolator are on; read display and lamps.',
-                'Switch off, wait five minutes, switch on again, once.',
+                "See whether switch and isolator are on; read display and lamps.",
+                "Switch off, wait five minutes, switch on again, once.",
             ),
             technician=(
                 "Read the controller's journal; measure array voltage at its input and the motor's windings, array isolated.",
-                'Look at float, probe and remote-stop inputs: a broken wire reads as stop.',
+                "Look at float, probe and remote-stop inputs: a broken wire reads as stop.",
             ),
-            cautions=(
-                'Inside the box array voltage stands whenever it is light: licensed people only.',
-            ),
+            cautions=("Inside the box array voltage stands whenever it is light: licensed people only.",),
         ),
         evidence=evidence,
         levels=levels,

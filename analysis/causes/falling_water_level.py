@@ -35,7 +35,9 @@ def effect(plant: Plant) -> list[Effect]:
         known = {"l": metres, "rest": rest} if gauge else {"rest": rest}
         direction = shift(**head_shift(plant, bench, metres, gauge), **known)
         lost = bench.flow_per_head_at_power * metres
-        found.append(Effect(part, direction, least, LIMITS.most_m, lost=lost, loose=0.2, rate=0.6 if part == "resting" else 0.4))
+        found.append(
+            Effect(part, direction, least, LIMITS.most_m, lost=lost, loose=0.2, rate=0.6 if part == "resting" else 0.4)
+        )
     return found
 
 

@@ -24,9 +24,7 @@ LIMITS = SoilingLimits()
 def effect(plant: Plant) -> list[Effect]:
     """Array current lower by one share at all hours; voltage untouched."""
     least = LIMITS.least if "irradiance_w_m2" in plant.has else LIMITS.least_unmeasured
-    return [
-        Effect(None, shift(s=-1.0), least, LIMITS.most, lost=np.full(3, -1.0), loose=0.15, group="electric")
-    ]
+    return [Effect(None, shift(s=-1.0), least, LIMITS.most, lost=np.full(3, -1.0), loose=0.15, group="electric")]
 
 
 def evidence(figures: dict[str, float]) -> str:
@@ -48,9 +46,7 @@ register(
                 "Wash the panels before sunrise or after sunset with plain water and a soft brush on a long handle.",
                 "Cut back what grows over them; note the washing in the site file (kind = panels-washed).",
             ),
-            technician=(
-                "If washing does not bring the power back, measure each string's current in the same sun.",
-            ),
+            technician=("If washing does not bring the power back, measure each string's current in the same sun.",),
             cautions=(
                 "Panels are live whenever light falls on them: no abrasive tools, no walking on them, no water into plugs.",
                 "Cold water on hot glass cracks it: wash when the panels are cool. Mind the edge of a roof.",

@@ -48,7 +48,17 @@ def effect(plant: Plant) -> list[Effect]:
     def drift(channel: str, least: float, most: float, group: str = "hydraulic", rate: float = 0.15, **entries) -> None:
         for sign in (1.0, -1.0):
             found.append(
-                Effect(None, sign * shift(**entries), least, most, lost=none, loose=0.3, rate=rate, channel=channel, group=group)
+                Effect(
+                    None,
+                    sign * shift(**entries),
+                    least,
+                    most,
+                    lost=none,
+                    loose=0.3,
+                    rate=rate,
+                    channel=channel,
+                    group=group,
+                )
             )
 
     share, metres = LIMITS.least_share, LIMITS.least_m
@@ -95,7 +105,11 @@ def _stuck(seen: Columns) -> list[Episode]:
         column = seen.rows.values.get(channel)
         if column is None:
             continue
-        alive = seen.settled if needs == "running" else (seen.expected.daylight & (seen.expected.clear_poa_w_m2 > 150.0))
+        alive = (
+            seen.settled if needs == "running" else (seen.expected.daylight & (seen.expected.clear_poa_w_m2 > 150.0))
+        )
+        if not _may_be_stuck(seen, column):
+            continue
         rows = np.flatnonzero(alive & ~np.isnan(column))
         if len(rows) < 8:
             continue
@@ -106,7 +120,9 @@ def _stuck(seen: Columns) -> list[Episode]:
         part = rows[runs[longest] : stops[longest]]
         held = np.cumsum(seen.dt_h[part])
         enough = np.flatnonzero(held >= LIMITS.stuck_h)
-        if not len(enough) or (values[runs[longest]] == 0.0 and channel == "irradiance_w_m2" and swing[part].max() <= 0):
+        if not len(enough) or (
+            values[runs[longest]] == 0.0 and channel == "irradiance_w_m2" and swing[part].max() <= 0
+        ):
             continue
         upto = part[: int(enough[0]) + 1]
         moved = float(swing[upto].max() - swing[upto].min())
@@ -114,6 +130,15 @@ def _stuck(seen: Columns) -> list[Episode]:
             continue
         found.append(_episode(seen, channel, part, int(part[int(enough[0])]), {"stuck": float(values[runs[longest]])}))
     return found
+
+
+def _may_be_stuck(seen: Columns, column: np.ndarray) -> bool:
+    """A look at a reading each half hour or so: a stretch of hours without change holds two alike in a row."""
+    total = float(seen.dt_h.sum())
+    step = max(1, int(len(column) * LIMITS.stuck_h / (6.0 * max(total, LIMITS.stuck_h))))
+    few = column[::step]
+    few = few[~np.isnan(few)]
+    return bool((few[1:] == few[:-1]).any())
 
 
 def _probe(view: DayView, seen: Columns) -> list[Episode]:

@@ -35,8 +35,14 @@ def effect(_plant: Plant) -> list[Effect]:
             share = float(energy[first : first + hours].sum())
             found.append(
                 Effect(
-                    None, shift(s=shaded), LIMITS.least, LIMITS.most, lost=np.full(3, -share), loose=0.5,
-                    rate=1.0 / (hours + 1) / 12, group="electric",
+                    None,
+                    shift(s=shaded),
+                    LIMITS.least,
+                    LIMITS.most,
+                    lost=np.full(3, -share),
+                    loose=0.5,
+                    rate=1.0 / (hours + 1) / 12,
+                    group="electric",
                 )  # fmt: skip
             )
     return found

@@ -78,9 +78,7 @@ def _bright(seen: Columns) -> np.ndarray:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
-    return (
-        f"The pump started about {figures.get('starts', 0.0):.0f} times an hour with sun enough, tank not full and well not low."
-    )
+    return f"The pump started about {figures.get('starts', 0.0):.0f} times an hour with sun enough, tank not full and well not low."
 
 
 register(
@@ -90,7 +88,9 @@ register(
         judged="minute",
         check="Stand at the controller for a quarter of an hour in full sun and see what it says when it stops.",
         advice=Advice(
-            own=("Look whether float or its cable moves with the waves or wind; see what the display says at each stop.",),
+            own=(
+                "Look whether float or its cable moves with the waves or wind; see what the display says at each stop.",
+            ),
             technician=(
                 "Look at float, probe and remote-stop wires for a loose contact; at the float's switching distance.",
                 "Look at the controller's start and restart settings.",

@@ -6,7 +6,13 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 def levels(_kind: str) -> dict[str, Levels]:
     """Attempts with a current near that of a locked rotor and no speed."""
     return {
-        "not-turning": {"current": (1.9, 0.7), "fed": (0.12, 0.12), "code": (0.3, 0.5), "attempts": (0.4, 0.35), "volts": (1.1, 0.15)},
+        "not-turning": {
+            "current": (1.9, 0.7),
+            "fed": (0.12, 0.12),
+            "code": (0.3, 0.5),
+            "attempts": (0.4, 0.35),
+            "volts": (1.1, 0.15),
+        },
     }
 
 
@@ -21,18 +27,16 @@ register(
         "stalled-motor",
         per_year=0.1,
         judged="minute",
-        check='Switch the pump off and leave it off: each attempt heats the motor.',
+        check="Switch the pump off and leave it off: each attempt heats the motor.",
         advice=Advice(
-            own=(
-                'Switch the pump off at its own switch and leave it off.',
-            ),
+            own=("Switch the pump off at its own switch and leave it off.",),
             technician=(
                 "Try once in the other direction, by the maker's procedure, to free sand.",
-                'Lift the pump: look for sand, a swollen stator (heat, oil), a seized bearing.',
+                "Lift the pump: look for sand, a swollen stator (heat, oil), a seized bearing.",
             ),
             cautions=(
-                'A motor fed and not turning burns out: do not let it try again and again.',
-                'Isolate and lock the array before touching leads; lifting needs a rig and two people.',
+                "A motor fed and not turning burns out: do not let it try again and again.",
+                "Isolate and lock the array before touching leads; lifting needs a rig and two people.",
             ),
         ),
         evidence=evidence,

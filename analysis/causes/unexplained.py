@@ -17,8 +17,13 @@ register(
         judged="day",
         check="Compare the figures with what was done on site lately; time a bucket at the tank and read the controller's display.",
         advice=Advice(
-            own=("Write down what was changed or repaired lately.", "Time a bucket at the tank and compare it with the meter."),
-            technician=("Check every sensor against a hand instrument first; then pump, cable and array in that order.",),
+            own=(
+                "Write down what was changed or repaired lately.",
+                "Time a bucket at the tank and compare it with the meter.",
+            ),
+            technician=(
+                "Check every sensor against a hand instrument first; then pump, cable and array in that order.",
+            ),
             cautions=("By day the array is live: isolate, lock and test before touching anything.",),
         ),
         evidence=evidence,

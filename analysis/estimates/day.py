@@ -60,7 +60,9 @@ def _sums(seen: Columns, days: range) -> list[Floats]:
     dt, expected = seen.dt_h, seen.expected
     of_sun = np.nan_to_num(expected.flow_of_sun_m3_h) * dt
     metered = ~np.isnan(seen.moved_m3)
-    water = every.of(np.where(metered, seen.moved_m3, np.where(np.isnan(seen.rows["flow_m3_h"]), 0.0, seen.flow_m3_h * dt)))
+    water = every.of(
+        np.where(metered, seen.moved_m3, np.where(np.isnan(seen.rows["flow_m3_h"]), 0.0, seen.flow_m3_h * dt))
+    )
     known = every.of((metered | ~np.isnan(seen.rows["flow_m3_h"])).astype(float)) > 0
     full = seen.rows["tank_float_up"] > 0.5
     off = (seen.rows["switched_on"] < 0.5) | (seen.rows["speed_setting_pct"] <= 1.0)

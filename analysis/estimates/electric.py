@@ -21,7 +21,9 @@ LOW_SUN_W_M2, HIGH_SUN_W_M2 = 150.0, 550.0
 SMOOTH_SHARE = 0.035  # of its mean: an hour that scatters less is free of broken cloud (common practice, no source)
 AGREEING_HOURS, AGREE_WITHIN = 3, 0.05  # log of power: a clear day's hours (common practice, no source)
 LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
-HELD_AGAINST_CLEAR = 1.12  # sun not measured: over the voltage of a clear sky's warm cells, which cloud alone does not reach
+HELD_AGAINST_CLEAR = (
+    1.12  # sun not measured: over the voltage of a clear sky's warm cells, which cloud alone does not reach
+)
 HELD_MEASURED = 0.1  # sun measured: heat may hold it back more and more within the hour
 HELD_SCATTER = 0.03  # a ceiling is flat; a controller that still follows the sun is not held
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
@@ -134,17 +136,28 @@ def _held(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
     held &= warm | seen.expected.poa_measured
     power = np.nan_to_num(seen.power_w)
     held = steady_rows(
-        held, hour_bins(plant, seen, days), (len(days), HOURS), power, seen.dt_h, LEAST_H,
+        held,
+        hour_bins(plant, seen, days),
+        (len(days), HOURS),
+        power,
+        seen.dt_h,
+        LEAST_H,
         HELD_MEASURED if seen.expected.poa_measured.all() else HELD_SCATTER,
     )
     sums = Sums(held, seen.day - days.start, (len(days),))
     hours = sums.of(seen.dt_h)
     if not seen.expected.poa_measured.all():
         hours = np.where(_flat_days(seen, held, hour_bins(plant, seen, days), len(days)), hours, 0.0)
-    vector[:, PLACE["cap"]] = log_ratio(sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= LEAST_HIGH_H)
+    vector[:, PLACE["cap"]] = log_ratio(
+        sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= LEAST_HIGH_H
+    )
     by_hour = Sums(held, hour_bins(plant, seen, days), (len(days), HOURS))
     weight = by_hour.of(seen.dt_h)
     enough = weight >= 2 * LEAST_H
     level = log_ratio(by_hour.of(seen.power_w * seen.dt_h), weight, enough)
     low, high = np.where(enough, level, np.inf).min(axis=1), np.where(enough, level, -np.inf).max(axis=1)
-    vector[:, PLACE["cv"]] = np.where((enough.sum(axis=1) >= 2) & (hours > 0), np.subtract(low, high, where=np.isfinite(low) & np.isfinite(high), out=np.zeros(len(days))), np.nan)
+    vector[:, PLACE["cv"]] = np.where(
+        (enough.sum(axis=1) >= 2) & (hours > 0),
+        np.subtract(low, high, where=np.isfinite(low) & np.isfinite(high), out=np.zeros(len(days))),
+        np.nan,
+    )

@@ -10,7 +10,9 @@ from analysis.estimates.vector import HOURS, PLACE
 from analysis.plant import Plant
 from analysis.rows import Floats
 
-KEPT_DAYS = 6  # a week without a clear hour at the same sun is rare where solar pumps stand (common practice, no source)
+KEPT_DAYS = (
+    6  # a week without a clear hour at the same sun is rare where solar pumps stand (common practice, no source)
+)
 LEAST_DAYS = 2
 SECTORS = np.arange(PLACE["s0"], PLACE["s0"] + HOURS)
 

@@ -79,9 +79,7 @@ def _level(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shap
         return np.full(shape, np.nan)
     well, flow = plant.facts.well, seen.flow_m3_h
     should = (
-        well.static_level_m
-        + well.drawdown_linear_m_per_m3_h * flow
-        + well.drawdown_quadratic_m_per_m3_h2 * flow**2
+        well.static_level_m + well.drawdown_linear_m_per_m3_h * flow + well.drawdown_quadratic_m_per_m3_h2 * flow**2
     )
     sums = Sums(has, bins, shape)
     hours = sums.of(seen.dt_h)

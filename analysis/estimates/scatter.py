@@ -75,10 +75,22 @@ def _tolerance(plant: Plant, sun_measured: bool) -> list[Floats]:
 
 
 def _tolerance_own() -> Floats:
-    return (
-        shift(q=0.025, n=0.025, t=0.025, i=0.03, p=0.3, l=0.3, rest=0.3, first=0.5, av=0.008, gc=0.02, cap=0.6, cv=0.05, ai=0.05, ap=0.05)
-        + shift(s=_horizon(0.025, 1.2))
-    )
+    return shift(
+        q=0.025,
+        n=0.025,
+        t=0.025,
+        i=0.03,
+        p=0.3,
+        l=0.3,
+        rest=0.3,
+        first=0.5,
+        av=0.008,
+        gc=0.02,
+        cap=0.6,
+        cv=0.05,
+        ai=0.05,
+        ap=0.05,
+    ) + shift(s=_horizon(0.025, 1.2))
 
 
 def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
@@ -99,13 +111,39 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
 
 def _drift_own(sun_measured: bool) -> Floats:
     return shift(
-        q=LOW * 0.006, n=LOW * 0.006, t=LOW * 0.005, i=LOW * 0.012, p=0.25, l=0.2, rest=0.2, first=0.15, av=0.004, gc=0.07, cv=0.01, cap=0.02, ai=0.02, ap=0.02
+        q=LOW * 0.006,
+        n=LOW * 0.006,
+        t=LOW * 0.005,
+        i=LOW * 0.012,
+        p=0.25,
+        l=0.2,
+        rest=0.2,
+        first=0.15,
+        av=0.004,
+        gc=0.07,
+        cv=0.01,
+        cap=0.02,
+        ai=0.02,
+        ap=0.02,
     ) + shift(s=_horizon(0.01 if sun_measured else 0.02, 0.06))
 
 
 def _day_own(sun_measured: bool) -> Floats:
     return shift(
-        q=LOW * 0.016, n=LOW * 0.016, t=LOW * 0.01, i=LOW * 0.016, p=0.25, l=0.25, rest=0.15, first=0.35, av=0.006, gc=0.03, cap=0.03, cv=0.02, ai=0.03, ap=0.03
+        q=LOW * 0.016,
+        n=LOW * 0.016,
+        t=LOW * 0.01,
+        i=LOW * 0.016,
+        p=0.25,
+        l=0.25,
+        rest=0.15,
+        first=0.35,
+        av=0.006,
+        gc=0.03,
+        cap=0.03,
+        cv=0.02,
+        ai=0.03,
+        ap=0.03,
     ) + shift(s=_horizon(0.015 if sun_measured else 0.03, 0.06))
 
 
@@ -115,7 +153,9 @@ def _horizon(noon: float, edge: float) -> Floats:
     return noon + (edge - noon) * np.clip((away - 1.5) / 2.0, 0.0, 1.0)
 
 
-HYDRAULIC = np.array([PLACE[f"{name}{band}"] for name in "qntipl" for band in range(3)] + [PLACE["rest"], PLACE["first"]])
+HYDRAULIC = np.array(
+    [PLACE[f"{name}{band}"] for name in "qntipl" for band in range(3)] + [PLACE["rest"], PLACE["first"]]
+)
 ELECTRIC = np.array([PLACE["av0"], PLACE["av1"], PLACE["gc"], *(PLACE[f"s{hour}"] for hour in range(HOURS))])
 HELD = np.array([PLACE["cap"], PLACE["cv"]])
 GROUPS = {"hydraulic": HYDRAULIC, "electric": ELECTRIC, "held": HELD}

@@ -13,7 +13,13 @@ from analysis.rows import Floats
 
 
 def steady_rows(
-    which: NDArray[np.bool_], bins: NDArray[np.int64], shape: tuple[int, ...], value: Floats, weight: Floats, least: float, share: float
+    which: NDArray[np.bool_],
+    bins: NDArray[np.int64],
+    shape: tuple[int, ...],
+    value: Floats,
+    weight: Floats,
+    least: float,
+    share: float,
 ) -> NDArray[np.bool_]:
     """Rows that `which` picks, in bins whose values scatter little about a straight line in time.
 

@@ -28,7 +28,9 @@ from logger.record.site_facts import SiteFacts
 DAY_S = 86400.0
 LATE_DAYS = 2.0  # a finding may still be flagged so long after the fault's end
 EARLY_DAYS = 1.0
-ASK_FOR_VISIT = frozenset({"silent", "sensor-fault", "unexplained", "panel-soiling", "controller-derating", "short-cycling"})
+ASK_FOR_VISIT = frozenset(
+    {"silent", "sensor-fault", "unexplained", "panel-soiling", "controller-derating", "short-cycling"}
+)
 """Findings of these causes wait for the next visit or cost a phone call; every other asks for one."""
 
 
@@ -143,7 +145,9 @@ class Tally:
             if during:
                 named = min(during, key=lambda f: (truth.cause != f.first_cause, f.flagged))
                 self.first_right += named.first_cause == truth.cause
-                self.first_any += any(truth.cause in (f.cause, f.first_cause, *(r.cause for r in f.also_possible)) for f in during)
+                self.first_any += any(
+                    truth.cause in (f.cause, f.first_cause, *(r.cause for r in f.also_possible)) for f in during
+                )
             if k in hits:
                 self.found[truth.cause] += 1
                 self.delays[truth.cause].append((seconds(hits[k].flagged) - truth.began) / DAY_S)
@@ -152,7 +156,9 @@ class Tally:
                     self.sizes[truth.cause].append((truth.size, size.value, size.low, size.high))
             else:
                 self.missed[truth.cause] += 1
-                lines.append(f"   missed {truth.cause} {truth.part or ''} size {truth.size:.3g}, day {self._day(case, truth.began):.1f} to {self._day(case, truth.ended):.1f}")
+                lines.append(
+                    f"   missed {truth.cause} {truth.part or ''} size {truth.size:.3g}, day {self._day(case, truth.began):.1f} to {self._day(case, truth.ended):.1f}"
+                )
         for finding in beside + false:
             self.false[finding.cause] += 1
             lines.append(
@@ -160,7 +166,9 @@ class Tally:
                 f"to {self._day(case, min(seconds(finding.ended), 4e9)):.0f} confidence {finding.confidence} {[(r.cause, r.confidence) for r in finding.also_possible]}"
             )
         for finding in findings:
-            self.sure.append((finding.confidence, any(finding is hit for hit in hits.values()) or self._again(case, finding)))
+            self.sure.append(
+                (finding.confidence, any(finding is hit for hit in hits.values()) or self._again(case, finding))
+            )
         self.years += case.days / 365.25
         if not case.truths:
             self.healthy_years += case.days / 365.25
@@ -168,14 +176,23 @@ class Tally:
             self.healthy_visits += sum(f.cause not in ASK_FOR_VISIT for f in findings)
         if lines and told:
             kind = case.facts.pump.kind.split("-")[0]
-            truth = "; ".join(f"{t.cause} {t.part or ''} {t.size:.2g} d{self._day(case, t.began):.0f}-{self._day(case, t.ended):.0f}" for t in case.truths)
-            print(f"{case.name} {kind} strings {case.facts.array.strings} odd [{case.odd}] truth [{truth}]", *lines, sep="\n", flush=True)
+            truth = "; ".join(
+                f"{t.cause} {t.part or ''} {t.size:.2g} d{self._day(case, t.began):.0f}-{self._day(case, t.ended):.0f}"
+                for t in case.truths
+            )
+            print(
+                f"{case.name} {kind} strings {case.facts.array.strings} odd [{case.odd}] truth [{truth}]",
+                *lines,
+                sep="\n",
+                flush=True,
+            )
 
     @staticmethod
     def _again(case: Drawn, finding: Finding) -> bool:
         flagged = seconds(finding.flagged)
         return any(
-            t.cause == finding.cause and t.began - EARLY_DAYS * DAY_S <= flagged <= t.ended + LATE_DAYS * DAY_S for t in case.truths
+            t.cause == finding.cause and t.began - EARLY_DAYS * DAY_S <= flagged <= t.ended + LATE_DAYS * DAY_S
+            for t in case.truths
         )
 
     @staticmethod
@@ -201,7 +218,9 @@ class Tally:
             if len(sizes):
                 inside = np.mean((sizes[:, 2] <= sizes[:, 0]) & (sizes[:, 0] <= sizes[:, 3]))
                 size = f"{np.median(np.abs(sizes[:, 1] - sizes[:, 0])):8.3g}  {inside:.2f} of {len(sizes)}"
-            lines.append(f"{cause:24s}{self.found[cause]:5d}{self.missed[cause]:7d}{self.false[cause]:6d}  {told}   {size}")
+            lines.append(
+                f"{cause:24s}{self.found[cause]:5d}{self.missed[cause]:7d}{self.false[cause]:6d}  {told}   {size}"
+            )
         return "\n".join(lines)
 
 
@@ -211,7 +230,9 @@ def calibration_error(sure: list[tuple[float, bool]], bins: int = 10) -> float:
         return float("nan")
     stated, true = np.array([s for s, _ in sure]), np.array([t for _, t in sure], float)
     place = np.minimum((stated * bins).astype(int), bins - 1)
-    return float(sum(abs(stated[place == k].mean() - true[place == k].mean()) * np.mean(place == k) for k in set(place)))
+    return float(
+        sum(abs(stated[place == k].mean() - true[place == k].mean()) * np.mean(place == k) for k in set(place))
+    )
 
 
 def main() -> int:
@@ -219,7 +240,9 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="how right the diagnosis is, on cases drawn afresh")
     parser.add_argument("--seed", type=int, default=None, help="of the first case; drawn and printed where not given")
     parser.add_argument("--cases", type=int, default=20)
-    parser.add_argument("--fitout", default=None, help="full, middle, lean, lean-power (samples); full, middle, lean (otherworld)")
+    parser.add_argument(
+        "--fitout", default=None, help="full, middle, lean, lean-power (samples); full, middle, lean (otherworld)"
+    )
     parser.add_argument("--world", choices=["samples", "otherworld"], default="samples")
     parser.add_argument("--healthy", action="store_true", help="healthy seasons only")
     args = parser.parse_args()

@@ -105,7 +105,13 @@ def test_odd_rows_are_borne_and_left_unchanged(what: str) -> None:
     before = {name: column.copy() for name, column in rows.values.items()}
     until = int(rows.time_ms[-1]) + 3 * 86_400_000 if len(rows) else 0
     state = advance(begin(facts), rows, until)
-    assert {f.cause for f in state.findings} <= {"silent", "sensor-fault", "over-voltage", "failed-start", "unexplained"}
+    assert {f.cause for f in state.findings} <= {
+        "silent",
+        "sensor-fault",
+        "over-voltage",
+        "failed-start",
+        "unexplained",
+    }
     for name, column in before.items():
         np.testing.assert_array_equal(rows.values[name], column)
 

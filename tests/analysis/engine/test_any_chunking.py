@@ -92,9 +92,9 @@ def test_prefix_rule() -> None:
         early = {(f.id, f.flagged, f.first_cause) for f in state.findings}
         assert early <= whole
         limit = np.datetime64(until, "ms")
-        assert early == {w for w in whole if np.datetime64(w[1].rstrip("Z"), "ms") <= limit + np.timedelta64(1, "m") and w in early} and all(
-            w in early for w in whole if np.datetime64(w[1].rstrip("Z"), "ms") <= limit
-        )
+        assert early == {
+            w for w in whole if np.datetime64(w[1].rstrip("Z"), "ms") <= limit + np.timedelta64(1, "m") and w in early
+        } and all(w in early for w in whole if np.datetime64(w[1].rstrip("Z"), "ms") <= limit)
 
 
 class AnyArrival(RuleBasedStateMachine):
