@@ -44,8 +44,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures) -> Memory:
             np.nan
         )  # a pump that lifts nothing stands low for its own reasons
     recent = np.vstack([memory.arrays.get("recent", np.empty((0, SIZE))), vector])[-RECENT:]
-    last_ms = int(view.heard_ms[-1]) if len(view.heard_ms) else plant.days.close_ms(view.day)
-    suspected = with_slow(plant, memory, learnt, recent, view.day, last_ms, figures)
+    suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
     if not episodes and not suspected and len(memory.cases) == before:
         learnt = learn(learnt, vector, slow_bench(plant).scatter)
     memory.arrays |= {

@@ -6,6 +6,7 @@ Never: judgement; anything learnt.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +78,7 @@ class Columns:
 
     def take(self, which: slice) -> "Columns":
         """Some rows in a row."""
-        taken = {name: _cut(value, which) for name, value in self.__dict__.items()}
+        taken: dict[str, Any] = {name: _cut(value, which) for name, value in self.__dict__.items()}
         return Columns(**taken)
 
 

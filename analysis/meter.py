@@ -78,7 +78,8 @@ def metered(
     counts = np.diff(marks)
     inside = slice(int(marks[0]) + 1, int(marks[-1]) + 1)
     base = np.where(np.repeat(by_floor, counts), IDLE_SHARE * largest_m3_h, np.nan_to_num(expected_m3_h[inside]))
-    flow[inside] = np.repeat(ratio, counts) * base
+    shared = np.repeat(np.where(np.isfinite(ratio), ratio, np.nan), counts) * base
+    flow[inside] = np.where(np.isfinite(shared), shared, np.nan)
     last_mark = np.full(n, -1, np.int64)
     last_mark[marks] = marks
     last_mark = np.maximum.accumulate(last_mark)

@@ -14,7 +14,7 @@ from analysis.look import Columns
 from analysis.meter import NANO
 from analysis.plant import Plant, plant_of
 from analysis.rows import Floats
-from analysis.solar_days import DAY_MS, HOUR_MS, up_to_minute
+from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 
 
@@ -42,6 +42,7 @@ class NoWaterLimits:
 
 LIMITS = NoWaterLimits()
 GOOD, UNKNOWN, BAD = -1, 0, 1
+BEFORE_STEPS, BEFORE_ROWS = 10.0, 5
 
 
 def no_water(view: DayView) -> list[Episode]:
@@ -176,9 +177,9 @@ def _episode(
     flag = int(bad[enough[0]])
     began = int(seen.time_ms[bad[0]] - dt_ms[0])
     if late[bad[0]]:
-        moved = np.flatnonzero((seen.moved_m3 > 0) & (seen.time_ms < seen.time_ms[bad[0]]))
+        came = np.flatnonzero((seen.moved_m3 > 0) & (seen.time_ms < seen.time_ms[bad[0]]))
         turned = np.flatnonzero(seen.turning & (seen.since_n <= 0) & (seen.time_ms < seen.time_ms[bad[0]]))
-        candidates = [int(seen.time_ms[k[-1]]) for k in (moved, turned) if len(k)]
+        candidates = [int(seen.time_ms[k[-1]]) for k in (came, turned) if len(k)]
         began = max(candidates) if candidates else began
     last = int(bad[-1])
     until_flag = bad[bad <= flag]
@@ -217,7 +218,7 @@ def _levels(
             levels[name] = float(known.sum() / len(known))
     levels["flow"] = float(moved[rows].sum() / max(should[rows].sum(), 1e-9))
     levels["lead"] = float(_visited(view, began))
-    levels["before"] = _before(seen, measures, began)
+    levels["before"] = _before(view, seen, should, moved, began)
     return levels
 
 
@@ -228,13 +229,14 @@ def _visited(view: DayView, began: int) -> bool:
     return any(v.kind in kinds and -1 <= day - view.days.day_of_date(v.date) <= 2 for v in view.facts.visits)
 
 
-def _before(seen: Columns, measures: dict[str, Floats], began: int) -> float:
-    """Flow over expected in the settled half hour before; it fades where the well gives out, and breaks off where a shaft does."""
-    with np.errstate(invalid="ignore"):
-        rows = (
-            seen.settled & (seen.time_ms <= began) & (seen.time_ms > began - HOUR_MS // 2) & ~np.isnan(seen.flow_m3_h)
-        )
-    if np.count_nonzero(rows) < 5 or began < int(seen.time_ms[0]) + DAY_MS // 96:
+def _before(view: DayView, seen: Columns, should: Floats, moved: Floats, began: int) -> float:
+    """Flow over expected in the settled hour before; it fades where the well gives out, and breaks off where a shaft does.
+
+    Only of what the meter had counted by then, so that the answer is the same whatever it counts later.
+    """
+    rows = seen.settled & (seen.time_ms <= began) & (seen.time_ms > began - HOUR_MS)
+    step = view.facts.sensors.meter_step_m3 or 0.01
+    expected = float(should[rows].sum())
+    if expected < BEFORE_STEPS * step or np.count_nonzero(rows) < BEFORE_ROWS:
         return float("nan")
-    should = (seen.should_m3_h * measures["factor"])[rows]
-    return float(np.clip(seen.flow_m3_h[rows].sum() / max(np.nansum(should), 1e-9), 0.0, 1.5))
+    return float(np.clip(np.nansum(moved[rows]) / expected, 0.0, 1.5))

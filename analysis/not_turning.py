@@ -61,11 +61,11 @@ def _sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
 def _episode(plant: Plant, seen: Columns, rows: np.ndarray) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
     driven = np.cumsum(np.where(seen.driven[rows], dt_ms, 0))
-    sure = bool(seen.expected.poa_measured[rows].all())
+    sure = np.logical_and.accumulate(seen.expected.poa_measured[rows])
     lasted = np.cumsum(dt_ms)
-    wait = LIMITS.measured_ms if sure else LIMITS.unmeasured_ms
-    if np.isnan(seen.rows["tank_float_up"]).all():
-        wait = LIMITS.float_unread_ms
+    wait = np.where(sure, LIMITS.measured_ms, LIMITS.unmeasured_ms)
+    if "tank_float_up" not in plant.has:
+        wait = np.full(len(rows), LIMITS.float_unread_ms)
         if (seen.turning & (seen.time_ms < seen.time_ms[rows[0]])).any():
             return None
     enough = np.flatnonzero((lasted >= wait) | (driven >= LIMITS.driven_ms))

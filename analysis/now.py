@@ -4,6 +4,8 @@ Flow: pipeline.py -> HERE -> summary.SiteNow.
 Never: judgement of causes.
 """
 
+from typing import Any
+
 import numpy as np
 
 from analysis.look import Columns
@@ -32,7 +34,7 @@ def site_now(plant: Plant, view: DayView, rows: Rows, cases: list[Case]) -> Site
     """The state at `view.until_ms`. `rows`: the open day's, merged."""
     last = int(rows.time_ms[-1]) if len(rows) else view.memory.last_heard_ms
     seen = view.columns
-    common = {"site": plant.facts.site.id, "time_ms": view.until_ms, "last_heard_ms": last}
+    common: dict[str, Any] = {"site": plant.facts.site.id, "time_ms": view.until_ms, "last_heard_ms": last}
     dark = not _is_day(plant, view)
     if seen is None or not len(seen):
         quiet = last is None or view.until_ms - last > STALE_MS

@@ -33,9 +33,7 @@ SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 
 
-def with_slow(
-    plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day: int, last_ms: int, figures: DayFigures
-) -> bool:
+def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day: int, figures: DayFigures) -> bool:
     """Update `memory.cases` (and `numbers`: water lost) at the close of `day`. True: something is suspected or open."""
     bench = slow_bench(plant)
     for name in [n for n in memory.numbers if n.startswith("lost:")]:
@@ -69,7 +67,6 @@ def with_slow(
                         learnt,
                         recent,
                         day,
-                        last_ms,
                         figures,
                         _Found(group, verdict, form, alarm.shift.days),
                     )
@@ -110,13 +107,14 @@ def _open(memory: Memory, group: str) -> list[Case]:
 
 
 def _begun(
-    plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, day: int, last_ms: int,
+    plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, day: int,
     figures: DayFigures, found: _Found,
 ) -> None:  # fmt: skip
-    case = _reopened(memory, found, plant.days.close_ms(day))
+    close_ms = plant.days.close_ms(day)  # nothing less than the whole day was needed
+    case = _reopened(memory, found, close_ms)
     if case is None:
         case = Case(
-            f"slow-{found.group}", found.verdict.cause, found.verdict.cause, last_ms, number_of(memory.cases, last_ms), 0, last_ms,
+            f"slow-{found.group}", found.verdict.cause, found.verdict.cause, close_ms, number_of(memory.cases, close_ms), 0, close_ms,
             revision=0, water_lost_m3=0.0,
         )  # fmt: skip
         memory.cases.append(case)

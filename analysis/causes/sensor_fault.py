@@ -1,6 +1,7 @@
 """Sensor fault: a channel stuck, drifting, out of range or against the others."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -8,7 +9,8 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, head_shift, shift
 from analysis.look import Columns
-from analysis.plant import Plant
+from analysis.meter import NANO
+from analysis.plant import Plant, plant_of
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 
@@ -26,6 +28,9 @@ class SensorLimits:
 
 
 LIMITS = SensorLimits()
+LEAST_ROWS = 8
+BRIGHT_W_M2 = 150.0
+FLOWS_WITHIN_STEPS = 2.5  # expected steps since the meter moved: water comes
 ALIVE = {
     "irradiance_w_m2": "light",
     "module_temp_c": "light",
@@ -45,7 +50,9 @@ def effect(plant: Plant) -> list[Effect]:
     ones = np.ones(3)
     none = np.zeros(3)
 
-    def drift(channel: str, least: float, most: float, group: str = "hydraulic", rate: float = 0.15, **entries) -> None:
+    def drift(
+        channel: str, least: float, most: float, group: str = "hydraulic", rate: float = 0.15, **entries: Any
+    ) -> None:
         for sign in (1.0, -1.0):
             found.append(
                 Effect(
@@ -65,7 +72,7 @@ def effect(plant: Plant) -> list[Effect]:
     if plant.has & {"volume_m3", "flow_m3_h"}:
         channel = "volume_m3" if "volume_m3" in plant.has else "flow_m3_h"
         drift(channel, share, 1.0, q=ones, n=ones)
-    known = head_shift(plant, bench, -ones, False)
+    known: dict[str, Any] = head_shift(plant, bench, -ones, False)
     if "water_level_m" in plant.has:
         drift("water_level_m", metres, 40.0, l=ones, rest=1.0, **known)
         drift("water_level_m", metres, 40.0, rate=0.05, l=ones, **known)
@@ -93,51 +100,47 @@ def levels(_kind: str) -> dict[str, Levels]:
 def watch(view: DayView) -> list[Episode]:
     """Judged when: a whole day of rows. Shows as: a value that does not move while everything else does; a probe against the flow."""
     seen = view.columns
-    if seen is None or len(seen) < 8:
+    if seen is None or len(seen) < LEAST_ROWS:
         return []
-    return [*_stuck(seen), *_probe(view, seen)]
+    return [*_stuck(view, seen), *_probe(view, seen)]
 
 
-def _stuck(seen: Columns) -> list[Episode]:
+def _stuck(view: DayView, seen: Columns) -> list[Episode]:
+    """Channels that stood still for hours while the power swung; the first such stretch of the day."""
     found = []
-    swing = np.nan_to_num(seen.power_w)
+    power = np.nan_to_num(seen.power_w)
+    swing = LIMITS.moving * plant_of(view.facts).full_power_w
     for channel, needs in ALIVE.items():
         column = seen.rows.values.get(channel)
-        if column is None:
+        if column is None or not _may_be_stuck(column):
             continue
         alive = (
-            seen.settled if needs == "running" else (seen.expected.daylight & (seen.expected.clear_poa_w_m2 > 150.0))
+            seen.settled
+            if needs == "running"
+            else seen.expected.daylight & (seen.expected.clear_poa_w_m2 > BRIGHT_W_M2)
         )
-        if not _may_be_stuck(seen, column):
-            continue
         rows = np.flatnonzero(alive & ~np.isnan(column))
-        if len(rows) < 8:
+        if len(rows) < LEAST_ROWS:
             continue
-        values = column[rows]
-        runs = np.flatnonzero(np.concatenate([[True], np.diff(values) != 0]))
-        stops = np.append(runs[1:], len(rows))
-        longest = int(np.argmax(stops - runs))
-        part = rows[runs[longest] : stops[longest]]
-        held = np.cumsum(seen.dt_h[part])
-        enough = np.flatnonzero(held >= LIMITS.stuck_h)
-        if not len(enough) or (
-            values[runs[longest]] == 0.0 and channel == "irradiance_w_m2" and swing[part].max() <= 0
-        ):
-            continue
-        upto = part[: int(enough[0]) + 1]
-        moved = float(swing[upto].max() - swing[upto].min())
-        if moved < LIMITS.moving * max(float(swing.max()), 1.0):
-            continue
-        found.append(_episode(seen, channel, part, int(part[int(enough[0])]), {"stuck": float(values[runs[longest]])}))
+        starts = np.flatnonzero(np.concatenate([[True], np.diff(column[rows]) != 0]))
+        for start, stop in zip(starts, np.append(starts[1:], len(rows)), strict=True):
+            if stop - start < LEAST_ROWS:
+                continue
+            part = rows[start:stop]
+            held = np.cumsum(seen.dt_h[part])
+            moved = np.maximum.accumulate(power[part]) - np.minimum.accumulate(power[part])
+            enough = np.flatnonzero((held >= LIMITS.stuck_h) & (moved >= swing))
+            if len(enough):
+                found.append(
+                    _episode(seen, channel, part, int(part[int(enough[0])]), {"stuck": float(column[part[0]])})
+                )
+                break
     return found
 
 
-def _may_be_stuck(seen: Columns, column: np.ndarray) -> bool:
-    """A look at a reading each half hour or so: a stretch of hours without change holds two alike in a row."""
-    total = float(seen.dt_h.sum())
-    step = max(1, int(len(column) * LIMITS.stuck_h / (6.0 * max(total, LIMITS.stuck_h))))
-    few = column[::step]
-    few = few[~np.isnan(few)]
+def _may_be_stuck(column: np.ndarray) -> bool:
+    """A look at each fourth reading: a stretch of eight alike holds two of them in a row."""
+    few = column[::4]
     return bool((few[1:] == few[:-1]).any())
 
 
@@ -147,7 +150,9 @@ def _probe(view: DayView, seen: Columns) -> list[Episode]:
     with np.errstate(invalid="ignore"):
         depth = view.facts.well.probe_depth_m
         level = seen.rows["water_level_m"]
-        flowing = seen.settled & (seen.flow_m3_h > 0.5 * seen.expected.flow_m3_h)
+        step = (view.facts.sensors.meter_step_m3 or 0.01) * NANO
+        counting = (seen.since_n >= 0) & (seen.since_n < FLOWS_WITHIN_STEPS * step) & ~np.isnan(seen.moved_m3)
+        flowing = seen.settled & (seen.should_m3_h > 0) & (counting | (seen.flow_now_m3_h > 0.5 * seen.should_m3_h))
         above = (depth - level > 2.0) if depth is not None else np.zeros(len(seen), bool)
         lying = (probe < 0.5) & (flowing | (above & ~seen.turning))
     rows = np.flatnonzero(lying)

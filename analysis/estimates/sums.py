@@ -21,7 +21,7 @@ class Sums:
 
     def of(self, column: Floats) -> Floats:
         """Sum by bin; float64 of `shape`. NaN in a picked row makes its bin NaN."""
-        return np.bincount(self._bins, column[self._rows], self._count).reshape(self._shape)
+        return np.asarray(np.bincount(self._bins, column[self._rows], self._count), np.float64).reshape(self._shape)
 
     def count(self) -> Floats:
         """Rows by bin."""
