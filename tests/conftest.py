@@ -6,9 +6,15 @@ import shutil
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 PEERS = ("mosquitto", "mosquitto_sub", "mosquitto_pub", "socat", "mbpoll", "tshark", "openssl")
 BROWSERS = ("chromium",)
+
+# Under CI the same examples each time, so that a run says something of the change and not of the draw; elsewhere new ones.
+settings.register_profile("ci", derandomize=True, deadline=None)
+settings.register_profile("local", deadline=None, print_blob=True)
+settings.load_profile("ci" if os.environ.get("CI") else "local")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -18,6 +19,12 @@ async def told(stream):
     return None
 
 
+def in_its_own_loop(playing):
+    """Run to its end in a thread of its own: a browser's test in the same process keeps a loop running in this one."""
+    with ThreadPoolExecutor(1) as one:
+        return one.submit(asyncio.run, playing).result()
+
+
 def listening(farm, name, change):
     """Sites that this person is told of when `change` happens."""
 
@@ -30,7 +37,7 @@ def listening(farm, name, change):
             change()
             return await asyncio.wait_for(told(stream), 5)
 
-    return asyncio.run(play())
+    return in_its_own_loop(play())
 
 
 def test_a_change_is_told(farm):
@@ -57,7 +64,7 @@ def test_all_streams_end_when_the_server_goes_down(farm):
             assert hub.listen() is None
             return lines
 
-    assert all("change" not in line for line in asyncio.run(play()))
+    assert all("change" not in line for line in in_its_own_loop(play()))
 
 
 def test_a_store_that_is_away_for_a_while_ends_nothing(farm, monkeypatch, caplog):
