@@ -18,6 +18,7 @@ from logger.record.topics import READINGS
 from logger.spool import Spool
 
 ROWS_MAX = {"pack": 500, "senml-json": 40, "senml-cbor": 40}
+TOMBSTONES_MAX = 4096  # a pack's limit
 CHANGES = "changes"
 QUIET_S = 2.0
 """After connecting, so long a wait for the `stored` that the broker kept, lest rows go out that the server has."""
@@ -97,7 +98,13 @@ class Sender:
 
     def _publish(self, wanted: Wanted, now_s: float) -> bool:
         """Read, encode, hand over. False: nothing could go (rows wait for their time, or the client is full)."""
-        boot = self.spool.boots.by_name[wanted.boot]
+        boot, first_kept = self.spool.boots.by_name[wanted.boot], self.spool.first_seq(wanted.boot)
+        encode = ENCODE[self.form]
+        if (
+            wanted.last < first_kept
+        ):  # freed, and the server lost them: nothing but tombstones, which pack to almost nothing
+            wanted = Wanted(wanted.boot, wanted.first, min(first_kept - 1, wanted.first + TOMBSTONES_MAX - 1))
+            encode = pack
         readings, kernel = [], self.spool.boot.kernel
         for row in self.spool.rows(wanted.boot, wanted.first, wanted.last, wanted.last - wanted.first + 1):
             known = time_of(row, boot, kernel)
@@ -106,7 +113,7 @@ class Sender:
             readings.append(Reading(self.site, known[0], row.values, wanted.boot, row.seq, known[1]))
         if not readings:
             return False
-        if self.link.publish(READINGS, ENCODE[self.form](readings)) is None:
+        if self.link.publish(READINGS, encode(readings)) is None:
             return False
         sent = Wanted(wanted.boot, wanted.first, wanted.first + len(readings) - 1)
         self.counts["again"] += self.outbox.was_sent(sent)

@@ -128,7 +128,10 @@ class Spool:
         return max((segment.last_seq for segment in self._closed if segment.boot == boot), default=0)
 
     def rows(self, boot: str, from_seq: int, upto_seq: int, count_max: int) -> list[Row]:
-        """Accepted rows from `from_seq` on, at most `count_max`, tombstones in every hole: no seq is missing."""
+        """Accepted rows from `from_seq` on, at most `count_max`, tombstones in every hole: no seq is missing.
+
+        Freed rows are a hole as well: a server that lost its store hears that they will not come again.
+        """
         upto_seq = min(upto_seq, self.last_seq(boot))
         found: list[Row] = []
         following = from_seq
@@ -136,12 +139,12 @@ class Spool:
             if segment.boot != boot or segment.last_seq < following or following > upto_seq:
                 continue
             for row in self._rows_of(segment):
-                if row.seq < following or row.seq > upto_seq:
+                if row.seq < following:
                     continue
-                while following < row.seq and len(found) < count_max:
+                while following < row.seq and following <= upto_seq and len(found) < count_max:
                     found.append(Row(following, row.time_ms, row.mono_ms, row.clock))
                     following += 1
-                if len(found) >= count_max:
+                if len(found) >= count_max or row.seq > upto_seq:
                     return found
                 found.append(row)
                 following += 1

@@ -9,8 +9,9 @@ import pytest
 from logger.agent import Agent, Parts, presence
 from logger.clock import BoardClock
 from logger.health import Health
+from logger.outbox import Outbox
 from logger.sd_notify import Notifier
-from logger.sender import Sender
+from logger.sender import ROWS_MAX, Sender
 from logger.settings_tables import Board
 from logger.sources.base import Paced, SourceError
 from logger.spool import Spool, SpoolError
@@ -132,6 +133,29 @@ def test_days_without_a_network_then_the_backlog_drains_and_live_rows_do_not_wai
     assert site.receiver.stored()[boot] >= site.spool.accepted_seq - 2
     assert max(site.receiver.twice.values()) == 1, "nothing was sent twice"
     assert site.spool.kept_rows < 600
+
+
+@pytest.mark.parametrize("form", ["pack", "senml-cbor"])
+def test_a_server_that_lost_its_store_hears_that_the_freed_rows_will_not_come_and_tells_stored_again(form):
+    site = Site()
+    site.rest_s_max = 10.0
+    agent = site.start()
+    site.sender.form = form
+    site.sender.outbox = Outbox(site.spool.boot.name, ROWS_MAX[form])
+    site.sender.outbox.known(site.spool.boot.name, 1)
+    site.link.up()
+    site.run(agent, 8 * DAY_S)
+    boot, freed = site.spool.boot.name, site.spool.first_seq(site.spool.boot.name) - 1
+    assert freed > 5000, "more than one batch of tombstones"
+    site.receiver.__init__()
+    published = len(site.link.told)
+    site.run(agent, 3600)
+    receiver = site.receiver
+    assert receiver.stored()[boot] >= site.spool.accepted_seq - 2
+    assert {seq for _, seq in receiver.tombstones} >= set(range(1, freed + 1))
+    assert not any(seq <= freed for _, seq in receiver.rows), "what was freed is not invented"
+    assert {seq for _, seq in receiver.rows} >= set(range(freed + 1, site.spool.accepted_seq - 2))
+    assert sum(len(payload) for _, payload in site.link.told[published:]) < 60_000
 
 
 class Flapping(Drive):

@@ -274,6 +274,11 @@ def test_stored_frees_whole_files_only_when_all_their_rows_are_stored():
     assert spool.first_seq(spool.boot.name) == 11
     spool.free(spool.boot.name, 35)
     assert spool.first_seq(spool.boot.name) == 31, "the file being written stays"
+    lost = spool.rows(spool.boot.name, 1, 20, 20)
+    assert [row.seq for row in lost] == list(range(1, 21))
+    assert not any(row.values for row in lost), "asked for again, they are tombstones"
+    both = spool.rows(spool.boot.name, 25, 35, 100)
+    assert [(row.seq, bool(row.values)) for row in both] == [(seq, seq > 30) for seq in range(25, 36)]
     spool.close()
     after = opened(disk)
     after.free(spool.boot.name, 35)
