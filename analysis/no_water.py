@@ -37,6 +37,7 @@ class NoWaterLimits:
         0.4  # likewise where the load is that of a pump that lifts: a weak pump lifts nothing at low sun
     )
     load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
+    known_enough: float = 0.25
     apart_ms: int = 3 * HOUR_MS  # runs further apart are two
 
 
@@ -51,6 +52,8 @@ def no_water(view: DayView) -> list[Episode]:
     if seen is None:
         return []
     plant = plant_of(view.facts)
+    if _known_loss(view) > LIMITS.known_enough and not plant.has & {"motor_current_a", "motor_speed_rpm"}:
+        return []  # a great leak is known, and nothing reads the load: low sun giving nothing is that leak's
     measures = _measures(plant, view, seen)
     label, late, usual = _labels(plant, view, seen, measures)
     told = np.flatnonzero(label)

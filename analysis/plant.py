@@ -10,12 +10,12 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from analysis.expected import SiteModel
-from analysis.physics.pump_curve import fit_pump
 from analysis.physics.pump_model import PumpModel
-from analysis.physics.system_curve import SystemCurve, system_curve
+from analysis.physics.system_curve import SystemCurve
 from analysis.solar_days import SolarDays
 from logger.record.site_facts import SiteFacts
 
+PLANTS_KEPT = 1024  # sites of one worker, about 2 MB of tables each
 WATER_AT_MAX_SHARE = 0.85  # of the array's rating: what an array gives at noon when warm (common practice, no source)
 
 
@@ -62,12 +62,12 @@ class Plant:
     @cached_property
     def pump(self) -> PumpModel:
         """The datasheet's pump, its powers at the controller's input."""
-        return fit_pump(self.facts.pump, self.facts.motor, self.facts.cable)
+        return self.model.pump
 
     @cached_property
     def system(self) -> SystemCurve:
         """Well, riser and pipe."""
-        return system_curve(self.facts)
+        return self.model.curve
 
     @cached_property
     def metres_a_bar(self) -> float:
@@ -111,12 +111,26 @@ class Plant:
         return np.array([0.5, 0.75]) * self.full_power_w
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=PLANTS_KEPT)
 def _plant(facts: SiteFacts) -> Plant:
     site = facts.site
     return Plant(facts, SolarDays(site.latitude_deg, site.longitude_deg, site.timezone), SiteModel(facts))
 
 
 def plant_of(facts: SiteFacts) -> Plant:
-    """The plant of a site file; kept, so that thousands of turns build it once."""
-    return _plant(facts)
+    """The plant of a site file; kept, so that thousands of turns build it once.
+
+    A site file is dozens of facts, whose hash takes longer than many a day's judgement: the same object is known by itself.
+    """
+    kept = _by_object.get(id(facts))
+    if kept is not None and kept[0] is facts:
+        return kept[1]
+    plant = _plant(facts)
+    if len(_by_object) >= PLANTS_KEPT:
+        _by_object.clear()
+    _by_object[id(facts)] = facts, plant
+    return plant
+
+
+_by_object: dict[int, tuple[SiteFacts, Plant]] = {}
+"""By the identity of a site file that is held here, so that no other can come by it."""

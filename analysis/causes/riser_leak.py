@@ -19,6 +19,7 @@ class RiserLeakLimits:
     drained: float = 0.6  # of the riser; the hole may lie anywhere along it
     drained_for: float = 0.15  # the share lost at which it surely has drained by morning
     check_valve_least: float = 0.45
+    check_valve_centrifugal: float = 1.0  # a centrifugal pump's first water depends on where lifting begins, too
 
 
 LIMITS = RiserLeakLimits()
@@ -49,7 +50,7 @@ def effect(plant: Plant) -> list[Effect]:
         Effect(
             "check-valve",
             shift(first=1.0),
-            LIMITS.check_valve_least,
+            LIMITS.check_valve_least if plant.helical else LIMITS.check_valve_centrifugal,
             1.5,
             lost=np.full(3, -0.03),
             loose=0.3,

@@ -21,7 +21,7 @@ class SensorLimits:
 
     stuck_h: float = 3.0  # of running, or of changing light, without the least change
     dry_h: float = 2.0  # of water delivered while the probe says dry
-    least_share: float = 0.05
+    least_share: float = 0.08
     least_current: float = 0.12  # temperature and wave form move it
     least_m: float = 2.0
     moving: float = 0.25  # how much the power must have swung meanwhile, of full power

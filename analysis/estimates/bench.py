@@ -5,16 +5,18 @@ Numeric slopes of the fitted pump at its own operating points, so that the signa
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from analysis.plant import Plant
+from analysis.plant import PLANTS_KEPT, Plant
 from analysis.rows import Floats
 
 POWER_SHARES = (0.38, 0.62, 0.92)  # middles of the bands, as shares of full power
 HEAD_STEP_M = 1.0
 POWER_STEP = 0.03
 SOLVE_ROUNDS = 40
+CLOSE = 1e-12  # of full flow
 
 
 @dataclass(frozen=True)
@@ -40,16 +42,12 @@ class Bench:
         return self.flow_m3_h / self.flow_m3_h[-1]
 
 
+@lru_cache(maxsize=PLANTS_KEPT)
 def bench_of(plant: Plant) -> Bench:
-    """Solve the three working points of a site."""
+    """The three working points of a site, solved once."""
     power = np.array(POWER_SHARES) * plant.full_power_w
     pump, system = plant.pump, plant.system
-    flow = np.full(3, 0.5 * plant.full_flow_m3_h)
-    head = system.head_m(flow)
-    for _ in range(SOLVE_ROUNDS):
-        lifted = pump.flow_of_power(power, head)
-        flow = 0.5 * flow + 0.5 * np.where(np.isnan(lifted), flow, lifted)
-        head = system.head_m(flow)
+    flow, head = _working_points(plant, power)
     flow = np.maximum(flow, 0.02 * plant.full_flow_m3_h)
     speed = pump.speed_of_power(power, head)
     at_power = _slope(lambda h: pump.flow_of_power(power, h), head, HEAD_STEP_M)
@@ -67,6 +65,25 @@ def bench_of(plant: Plant) -> Bench:
         _known(at_power, fallback), _known(per_power, np.ones(3), 10.0),
         system.drawdown_m(flow), share,
     )  # fmt: skip
+
+
+def _working_points(plant: Plant, power: Floats) -> tuple[Floats, Floats]:
+    """Flow and head at which pump and installation agree, by secants; half of full flow where the pump gives no answer there."""
+    flow = np.full(len(power), 0.5 * plant.full_flow_m3_h)
+    before, missed_before = flow, np.zeros(len(power))
+    for round_ in range(SOLVE_ROUNDS):
+        head = plant.system.head_m(flow)
+        missed = np.nan_to_num(plant.pump.flow_of_power(power, head) - flow)
+        if (np.abs(missed) < CLOSE * plant.full_flow_m3_h).all():
+            break
+        moved = missed_before - missed
+        steep = np.where(
+            (round_ > 0) & (np.abs(moved) > 1e-15), (flow - before) / np.where(moved == 0, 1.0, moved), 0.5
+        )
+        before, missed_before = flow, missed
+        # head rises with flow, so the pump's answer moves against it: no step is longer than the miss itself
+        flow = flow + np.clip(steep, 0.0, 1.0) * missed
+    return flow, head
 
 
 def _slope(function, at: Floats, step: float) -> Floats:

@@ -150,7 +150,7 @@ def solve_maximum(
     poa, cell = np.broadcast_arrays(np.asarray(poa_w_m2, float), np.asarray(cell_c, float))
     shape, poa, cell = poa.shape, poa.ravel(), cell.ravel()
     light, saturation, shunt, ideality = _circuit(diode, poa, cell)
-    point = pvsystem.singlediode(light, saturation, diode.series_ohm, shunt, ideality)
+    point = pvsystem.singlediode(light, saturation, diode.series_ohm, shunt, ideality, method="newton")
     point = {name: np.asarray(point[name]).reshape(shape) for name in ("i_mp", "v_mp", "v_oc", "i_sc")}
     cell = cell.reshape(shape)
     trim = _trim(diode, cell)

@@ -6,7 +6,9 @@ power or speed; the rest, in the cells where the curve ends, within about 1 %.
 Never: I/O, pandas, reasons (ask the exact model's `answer`).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +23,7 @@ Floats = NDArray[np.float64]
 
 HEADS = 257
 STEPS = 193
+SECANTS, CLOSE = 9, 1e-12
 
 
 @dataclass(frozen=True)
@@ -88,17 +91,24 @@ class PumpLookup:
         power_lift, power_top = core.power_at_head(lift, heads), core.power_at_head(top, heads)
         self._x_lift, self._x_span = Ladder(lift), Ladder(np.maximum(top - lift, 1e-9))
         self._p_lift, self._p_span = Ladder(power_lift), Ladder(np.maximum(power_top - power_lift, 1e-9))
-        self._flow_of_x = _sheet(core.flow(x, heads))
+        flow_of_x = core.flow(x, heads)
+        self._flow_of_x = _sheet(flow_of_x)
         power = power_lift + root * (power_top - power_lift)
-        at_power = model.relative_speed_of_power(power, np.broadcast_to(heads, power.shape))
+        power_of_x = core.power_at_head(x, heads)
+        at_power = _inverse(lambda at: core.power_at_head(at, heads), x, power_of_x, power)
         self._flow_of_p = _sheet(core.flow(at_power, heads))
         self._x_of_p = _sheet((at_power - lift) / np.maximum(top - lift, 1e-9))
-        self._power_of_x = _sheet(core.power_at_head(x, heads))
-        flow_top = core.flow(top, heads)
-        self._q_top = Ladder(np.maximum(flow_top, 1e-9))
+        self._power_of_x = _sheet(power_of_x)
+        self._nodes = heads, x, flow_of_x
+
+    @cached_property
+    def _by_flow(self) -> "tuple[Ladder, Sheet]":
+        """Largest flow by head, and power over the share of it; only those pay for it who ask by flow."""
+        (heads, x, flow_of_x), core = self._nodes, self.model.core
+        flow_top = flow_of_x[-1]
         flow = np.linspace(0, 1, STEPS)[:, None] * flow_top
-        at_flow = model.relative_speed_of_flow(flow, np.broadcast_to(heads, flow.shape))
-        self._power_of_q = _sheet(core.power_at_head(at_flow, heads))
+        at_flow = _inverse(lambda at: core.flow(at, heads), x, flow_of_x, flow)
+        return Ladder(np.maximum(flow_top, 1e-9)), _sheet(core.power_at_head(at_flow, heads))
 
     @in_blocks
     def flow_of_power(self, power_w: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
@@ -155,8 +165,9 @@ class PumpLookup:
         flow = np.asarray(flow_m3_h, float)
         if np.any(np.asarray(wear) != 0.0):
             flow = flow + np.asarray(wear, float) * self.model.core.leak_m3_h(head)
-        u = flow / self._q_top.at(v)
-        return self._power_of_q.at(np.where((u >= 0) & (u <= 1), u, np.nan), v)
+        top, power = self._by_flow
+        u = flow / top.at(v)
+        return power.at(np.where((u >= 0) & (u <= 1), u, np.nan), v)
 
     def _heads(self, head_m: ArrayLike) -> tuple[Floats, Floats]:
         head = np.atleast_1d(np.asarray(head_m, float))
@@ -185,3 +196,31 @@ class PumpLookup:
 
 def _sheet(values: Floats) -> Sheet:
     return Sheet(np.ascontiguousarray(values).ravel(), *values.shape)
+
+
+def _inverse(function: Callable[[Floats], Floats], x: Floats, value: Floats, wanted: Floats) -> Floats:
+    """Where a function that rises down each column reaches `wanted`, from its values at the nodes `x`.
+
+    Between two nodes it is nearly straight, so that a few secants kept between them (Illinois) do; where lifting begins it is
+    like a root and takes them all, to 1e-7 of the largest.
+    """
+    last = len(x) - 1
+    risen = np.maximum.accumulate(value, axis=0)  # a noisy table's power may dip: the first time that it is reached
+    place = np.stack([np.searchsorted(column, seek) for column, seek in zip(risen.T, wanted.T, strict=True)], axis=1)
+    above, below = np.minimum(place, last), np.maximum(place - 1, 0)
+    left, right = np.take_along_axis(x, below, 0), np.take_along_axis(x, above, 0)
+    miss_left, miss_right = (np.take_along_axis(value, at, 0) - wanted for at in (below, above))
+    before, most = np.zeros(wanted.shape, np.int8), float(np.abs(wanted).max())
+    for _ in range(SECANTS):
+        rise = miss_right - miss_left
+        at = np.where(rise > 0, left - miss_left * (right - left) / np.where(rise > 0, rise, 1.0), right)
+        miss = function(at) - wanted
+        if np.abs(miss).max() <= CLOSE * most:
+            break
+        side = np.where(miss < 0, np.int8(1), np.int8(2))
+        again = side == before  # the end that stays a second time counts half, or it would stay for ever
+        left, right = np.where(side == 1, at, left), np.where(side == 2, at, right)
+        miss_left = np.where(side == 1, miss, np.where(again, 0.5 * miss_left, miss_left))
+        miss_right = np.where(side == 2, miss, np.where(again, 0.5 * miss_right, miss_right))
+        before = side
+    return at

@@ -79,12 +79,12 @@ def fit_diode(module: Module) -> Diode:
     found = least_squares(lambda x: _misfit(np.exp(x), module, np.log(100.0), start), start, bounds=(lowest, highest))
     ideality, series, shunt = (float(v) for v in np.exp(found.x))
     photocurrent, saturation = _through_ends(ideality, series, shunt, module)
-    point = pvsystem.singlediode(photocurrent, saturation, series, shunt, ideality)
+    point = pvsystem.singlediode(photocurrent, saturation, series, shunt, ideality, method="newton")
     wanted = {"v_mp": module.v_mp_v, "i_mp": module.i_mp_a, "v_oc": module.v_oc_v, "i_sc": module.i_sc_a}
     misfit = max(abs(float(point[name]) / value - 1.0) for name, value in wanted.items())
     alpha = module.temp_coeff_i_sc_pct_c / 100.0 * module.i_sc_a
     light, grown, hot_shunt, hot_ideality = scale(photocurrent, saturation, shunt, ideality, alpha, 1000.0, WARM_C)
-    warm = pvsystem.singlediode(light, grown, series, hot_shunt, hot_ideality)
+    warm = pvsystem.singlediode(light, grown, series, hot_shunt, hot_ideality, method="newton")
     own = (float(warm["p_mp"]) / float(point["p_mp"]) - 1.0) / (WARM_C - 25.0)
     trim = module.temp_coeff_p_mp_pct_c / 100.0 - own
     return Diode(photocurrent, saturation, series, shunt, ideality, alpha, trim, misfit)
