@@ -14,7 +14,7 @@ def levels(kind: str) -> dict[str, Levels]:
         "no-water": {
             "flow": (0.01, 0.05), "sun": (-0.5, 0.6), "water": (12.0, 8.0), "lead": (0.0, 0.15), "backwards": (0.0, 0.1), "probe": (1.0, 0.1),
             "before": (1.0, 0.1), "drawn": (0.0, 0.25), "pipe": (20.0, 20.0),
-            "above": (60.0, 45.0) if helical else (25.0, 15.0),
+            "above": (60.0, 45.0) if helical else (25.0, 10.0),
             "torque": (0.75, 0.4) if helical else (-0.35, 0.2),
             "current": (0.7, 0.4) if helical else (-0.2, 0.2),
         }

@@ -21,8 +21,8 @@ def levels(kind: str) -> dict[str, Levels]:
     }
     load = {
         "flow": (0.0, 0.03) if helical else (0.15, 0.2),
-        "torque": (-0.9, 0.5) if helical else (0.1, 0.3),
-        "current": (-0.9, 0.5) if helical else (0.1, 0.25),
+        "torque": (-0.9, 0.5) if helical else (-0.2, 0.4),
+        "current": (-0.9, 0.5) if helical else (-0.2, 0.35),
     }
     return {
         "no-water/after work": {**common, **load, "lead": (1.0, 0.1), "rate": (0.7, 0.0)},
