@@ -59,6 +59,10 @@ class Cursor:
 
     def varint(self, highest: int = 2**64 - 1) -> int:
         """The next varint. PackError: longer than ten bytes, or above `highest`."""
+        at = self._at
+        if at < len(self._data) and (number := self._data[at]) <= min(0x7F, highest):
+            self._at = at + 1
+            return number
         number = 0
         for place in range(VARINT_BYTES_MAX):
             byte = self.byte()
@@ -68,6 +72,14 @@ class Cursor:
                     raise PackError(f"number too large: {number}, at most {highest} can stand there")
                 return number
         raise PackError("a number without an end")
+
+    def varints(self, count: int) -> list[int]:
+        """The next `count` varints."""
+        plain = self._data[self._at : self._at + count]
+        if len(plain) == count and plain.isascii():  # each one byte, as most columns are: no loop of ours
+            self._at += count
+            return list(plain)
+        return [self.varint() for _ in range(count)]
 
     def text(self, bytes_max: int) -> str:
         """A length and that many bytes of UTF-8."""

@@ -125,6 +125,9 @@ EXTREMES = ("_min", "_max")
 """Suffixes of the lowest and highest value within the interval that a mean stands for."""
 
 
+_RANGES = {channel.name + suffix: (channel.lowest, channel.highest) for channel in _ALL for suffix in ("", *EXTREMES)}
+
+
 def channel_of(name: str) -> Channel:
     """The channel that a column speaks of; `<channel>_min` and `<channel>_max` share their channel's.
 
@@ -138,7 +141,7 @@ def channel_of(name: str) -> Channel:
 
 def honest(name: str, value: float | None) -> float | None:
     """`value` if the channel can honestly read so, else None: NaN, infinite or out of range."""
-    channel = channel_of(name)
-    if value is None or not channel.lowest <= value <= channel.highest:
+    lowest, highest = _RANGES[name]
+    if value is None or not lowest <= value <= highest:
         return None
     return value

@@ -10,7 +10,8 @@ Never: units, channels, times.
 """
 
 from collections.abc import Sequence
-from itertools import groupby
+from itertools import accumulate, groupby
+from operator import add
 
 from logger.record.bits import (
     RICE_BITS_MAX,
@@ -88,7 +89,9 @@ def uncolumn(cursor: Cursor, rows: int, beside: Sequence[int] | None = None) -> 
         raise PackError(f"a column of an unknown kind: 0x{header:02x}")
     if kind == BESIDE and beside is None:
         raise PackError("a column beside one that is not there")
-    states = _states(cursor, rows) if header & _HOLES else [PRESENT] * rows
+    if not header & _HOLES:
+        return [(PRESENT, number) for number in _numbers(cursor, kind, coding, rows, list(beside or ()))]
+    states = _states(cursor, rows)
     near = [] if beside is None else [beside[row] for row, state in enumerate(states) if state == PRESENT]
     numbers = iter(_numbers(cursor, kind, coding, states.count(PRESENT), near))
     return [(state, next(numbers) if state == PRESENT else 0) for state in states]
@@ -113,21 +116,21 @@ def _numbers(cursor: Cursor, kind: int, coding: int, count: int, near: list[int]
     if coding == ZEROS:
         codes = [0] * left
     elif coding == VARINTS:
-        codes = [cursor.varint() for _ in range(left)]
+        codes = cursor.varints(left)
     else:
         low_bits = cursor.byte()
         if low_bits > RICE_BITS_MAX:
             raise PackError(f"a Rice code with {low_bits} low bits; at most {RICE_BITS_MAX}")
         codes = unrice(cursor.take(cursor.varint(_COLUMN_BYTES_MAX)), left, low_bits)
-    for place, code in enumerate(codes):
-        guess = 0
+    if codes:
+        steps = [code >> 1 ^ -(code & 1) for code in codes]  # unzigzag
         if kind == DELTA:
-            guess = numbers[-1]
+            numbers = list(accumulate(steps, initial=numbers[0]))
         elif kind == LINE:
-            guess = 2 * numbers[-1] - numbers[-2]
-        elif kind == BESIDE:
-            guess = near[place]
-        numbers.append(guess + unzigzag(code))
-    if numbers and max(map(abs, numbers)) > UNITS_MAX:
+            rises = accumulate(steps, initial=numbers[1] - numbers[0])
+            numbers = list(accumulate(rises, initial=numbers[0]))
+        else:
+            numbers = list(map(add, near, steps)) if kind == BESIDE else steps
+    if numbers and max(max(numbers), -min(numbers)) > UNITS_MAX:
         raise PackError(f"a number beyond +-{UNITS_MAX}")
     return numbers

@@ -199,11 +199,12 @@ def _readings(cursor: Cursor) -> list[Reading]:
         columns[name] = uncolumn(cursor, rows, None if mean is None else _held(mean))
     if cursor.left():
         raise PackError(f"{cursor.left()} bytes left over")
+    values = _values(columns, rows)
     return [
         Reading(
             site,
             _wanted(times[row], 0, UNITS_MAX),
-            {name: value for name, cells in columns.items() for value in _value(name, cells[row])},
+            values[row],
             boots[_wanted(boot[row], 0, len(boots) - 1)] if boot[row][0] != ABSENT else None,
             _wanted(seq[row], 0, UNITS_MAX) if seq[row][0] != ABSENT else None,
             _clock(clock[row]),
@@ -223,9 +224,21 @@ def _clock(cell: Cell) -> Clock:
     return CLOCKS[_wanted(cell, 0, len(CLOCKS) - 1)]
 
 
-def _value(name: str, cell: Cell) -> list[float | None]:
-    """No value, or one; dividing whole numbers gives the float nearest to the decimal number."""
-    state, number = cell
-    if state == ABSENT:
-        return []
-    return [None if state == NULL else number / 10 ** PLACES[_CODE_OF[name] // 3][1]]
+def _values(columns: dict[str, list[Cell]], rows: int) -> list[dict[str, float | None]]:
+    """By row; dividing whole numbers gives the float nearest to the decimal number."""
+    read: dict[str, list[float | None]] = {}
+    absent: dict[str, list[bool]] = {}
+    for name, cells in columns.items():
+        scale = 10 ** PLACES[_CODE_OF[name] // 3][1]
+        read[name] = [number / scale if state == PRESENT else None for state, number in cells]
+        gone = [state == ABSENT for state, _ in cells]
+        if any(gone):
+            absent[name] = gone
+    if not read:
+        return [{} for _ in range(rows)]
+    whole = [dict(zip(read, values, strict=True)) for values in zip(*read.values(), strict=True)]
+    for name, gone in absent.items():
+        for row, is_gone in enumerate(gone):
+            if is_gone:
+                del whole[row][name]
+    return whole

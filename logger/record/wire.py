@@ -63,5 +63,6 @@ def _judged(reading: Reading) -> Reading:
         raise WireError("bad-boot", f"expected NNNNNN-xxxxxxxx, got {reading.boot[:60]!r}")
     if (reading.boot is None) != (reading.seq is None) or reading.seq == 0:
         raise WireError("bad-sequence", "boot and sequence come together, and sequences count from 1")
-    values = {name: honest(name, value) for name, value in reading.values.items()}
-    return reading if values == reading.values else replace(reading, values=values)
+    values = reading.values
+    wrong = [name for name, value in values.items() if value is not None and honest(name, value) is None]
+    return replace(reading, values={**values, **dict.fromkeys(wrong)}) if wrong else reading
