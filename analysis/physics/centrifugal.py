@@ -1,8 +1,8 @@
 """Multistage centrifugal pump: head and power families in affinity form, fitted to a table.
 
 Flow: table rows -> HERE -> pump_curve.py (inverses, validity, uncertainty).
-In units of the reference speed x = n / n_ref: H = x^a f(Q / x^b), P = p0 + p1 x + x^e g(Q / x^b), where f falls and
-a, b, e stay close to the affinity laws' 2, 1, 3 unless several speeds say otherwise (Reynolds number, motor slip,
+In units of the reference speed x = n / n_ref: H = x^a f(Q / x^b), P = p0 + p1 x + x^e g(Q / x^b), where f falls (but for
+a droop towards shut-off) and a, b, e stay close to the affinity laws' 2, 1, 3 unless several speeds say otherwise (Reynolds number, motor slip,
 efficiency of motor and drive). Never: I/O, pandas, site facts.
 """
 
@@ -19,19 +19,23 @@ Floats = NDArray[np.float64]
 RUN_OUT_MARGIN = 1.15  # curves reach this far beyond the largest flow of the table
 GRID = 1500
 SIGMA = 0.01  # scatter that a careful bench leaves; only sets how data weigh against the priors
-EXPONENT_STD = (0.04, 0.02, 0.20)  # how far a, b, e may leave 2, 1, 3 (common practice, no source)
+EXPONENT_STD = (0.04, 0.02, 0.08)  # how far a, b, e may leave 2, 1, 3 (common practice, no source)
 CONSTANT_LOSS = (0.010, 0.02)  # p0 as a share of the largest power: prior and its spread (same)
-LINEAR_LOSS = (0.010, 0.02)  # p1 likewise
+LINEAR_LOSS = (0.030, 0.03)  # p1 likewise: iron, seals
 SHUT_OFF_SHARE, SHUT_OFF_SPREAD = 0.55, 0.2  # reduced power at shut-off over that near the largest flow (same)
 STRAIGHTEN = 30.0  # how much few rows are drawn towards a straight g; many rows never notice
 HUBER = 2.5
+DROOP_COEFFICIENTS, DROOP_STEEPEST = 4, 0.10  # where head may rise with flow, and by how much a coefficient of f
+DROOP_ROWS, DROOP_SEEN_FROM = 10, 0.15  # fewer rows, or none below that share of the flow, cannot tell a droop
 
 
 @dataclass(frozen=True)
 class CentrifugalCore:
     """A fitted centrifugal pump. Speeds are relative to `reference_rpm`.
 
-    `q_grid`, `f_grid`, `g_grid`: reduced flow [m3/h], reduced head [m] (falling) and reduced power [W].
+    `q_grid`, `h_grid`, `g_grid`: reduced flow [m3/h], reduced head [m] and reduced power [W]. `f_grid` is the least
+    falling curve above `h_grid`: they differ where head droops towards shut-off, and there flow of head is that of the
+    falling branch, on which a pump settles.
     """
 
     reference_rpm: float
@@ -40,6 +44,7 @@ class CentrifugalCore:
     linear_loss_w: float
     q_grid: Floats
     f_grid: Floats
+    h_grid: Floats
     g_grid: Floats
     q_table_max: float
     leak_head_m: float
@@ -57,7 +62,7 @@ class CentrifugalCore:
         """Head at relative speed and flow; NaN beyond run-out. [m]"""
         a, b, _ = self.exponents
         x = _forwards(x)
-        return x**a * np.interp(_ratio(flow_m3_h, x**b), self.q_grid, self.f_grid, right=np.nan)
+        return x**a * np.interp(_ratio(flow_m3_h, x**b), self.q_grid, self.h_grid, right=np.nan)
 
     def power(self, x: Floats, flow_m3_h: Floats) -> Floats:
         """Power at relative speed and flow, held beyond run-out. [W]"""
@@ -75,7 +80,7 @@ class CentrifugalCore:
         return self.linear_loss_w / (self.reference_rpm * np.pi / 30) + 0.0 * head_m
 
     def lift_speed(self, head_m: Floats) -> Floats:
-        """Relative speed at which the head equals the shut-off head: below it nothing is lifted. [-]"""
+        """Relative speed at which the curve's highest head equals the head: below it nothing is lifted. [-]"""
         return np.power(np.maximum(head_m, 0.0) / self.f_grid[0], 1.0 / self.exponents[0])
 
     def run_out_speed(self, head_m: Floats) -> Floats:
@@ -118,7 +123,8 @@ def fit_centrifugal(
 
     Notes
     -----
-    f is a cubic B-spline whose coefficients fall (so head falls with flow), g a free one; both are drawn towards
+    f is a cubic B-spline whose coefficients fall (so head falls with flow), but for a droop towards shut-off where
+    there are rows enough and the speeds are known; g is a free one. Both are drawn towards
     parabolas by a third-difference penalty, whose weight generalised cross-validation chooses. Rows far off are
     weighed down after Huber.
 
@@ -139,12 +145,13 @@ def fit_centrifugal(
     usable = f_grid > 0.01 * f_grid[0]
     count = GRID if usable.all() else int(np.argmin(usable))
     tilt = 1e-7 * f_grid[0] * np.linspace(0, 1, GRID)
-    f_grid = np.minimum.accumulate(f_grid) - tilt
+    h_grid = f_grid - tilt
+    f_grid = np.maximum.accumulate(f_grid[::-1])[::-1] - tilt
     g_grid = np.maximum(design @ g_coef, 0.0)
     leak_head = 0.75 * float(f_grid[0])
     leak_flow = float(np.interp(-leak_head, -f_grid, q_grid))
     return CentrifugalCore(
-        reference_rpm, (a, b, e), p0, p1, q_grid[:count], f_grid[:count], g_grid[:count],
+        reference_rpm, (a, b, e), p0, p1, q_grid[:count], f_grid[:count], h_grid[:count], g_grid[:count],
         float(q.max()), leak_head, leak_flow,
     )  # fmt: skip
 
@@ -156,7 +163,7 @@ def _robust(residual: Floats) -> Floats:
 
 
 def _fit_head(basis: Basis, x: Floats, head: Floats, flow: Floats, stiff: bool) -> tuple[float, float, Floats]:
-    """Exponents a, b and falling coefficients of f, in units of the largest reduced head."""
+    """Exponents a, b and coefficients of f, in units of the largest reduced head."""
     sigma = SIGMA * (0.5 * head + 0.5 * x**2)
     weight = choose_weight(basis, flow / x, head / x**2, sigma / x**2, stiff)
     rough = weight * basis.roughness()
@@ -177,6 +184,9 @@ def _fit_head(basis: Basis, x: Floats, head: Floats, flow: Floats, stiff: bool) 
 
     freedom = 1.0 if several else 1e-6
     low = np.concatenate([[2 - 0.3 * freedom, 1 - 0.2 * freedom, 0.1], np.zeros(basis.size - 1)])
+    q = flow / x
+    if not stiff and len(x) >= DROOP_ROWS and q.min() < DROOP_SEEN_FROM * q.max():
+        low[3 : 3 + DROOP_COEFFICIENTS] = -DROOP_STEEPEST
     high = np.concatenate([[2 + 0.3 * freedom, 1 + 0.2 * freedom, 5.0], np.full(basis.size - 1, 3.0)])
     theta = np.concatenate([[2.0, 1.0, 1.2], np.full(basis.size - 1, 1.0 / basis.size)])
     for _ in range(2):
@@ -195,7 +205,7 @@ def _fit_power(
 ) -> tuple[float, float, float, Floats]:
     """Constant and linear loss [W], exponent e, coefficients of g [W]."""
     top = float(power.max())
-    sigma = SIGMA * power + 0.003 * top
+    sigma = SIGMA * power + 0.003 * top * x**2  # slow rows are small, and are to be met in proportion
     weight = choose_weight(basis, q, power / x**3 / scale, sigma / x**3 / scale, stiff)
     shut_off = basis.matrix(np.array([0.0])) - SHUT_OFF_SHARE * basis.matrix(np.array([0.85 * float(q.max())]))
     gentle = (STRAIGHTEN / len(x)) * basis.roughness(2)

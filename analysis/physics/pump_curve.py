@@ -15,7 +15,7 @@ from analysis.physics.centrifugal import CentrifugalCore, fit_centrifugal
 from analysis.physics.helical import HelicalCore, fit_helical
 from analysis.physics.latent_speed import centrifugal_speed, helical_speed
 from analysis.physics.pump_model import PumpKind, PumpModel, Spread
-from analysis.physics.pump_table import PumpTable, pump_table
+from analysis.physics.pump_table import PumpTable, bench_table, pump_table
 from analysis.physics.pump_tolerance import tolerance
 
 if TYPE_CHECKING:
@@ -36,8 +36,9 @@ def fit_curve(rows: Mapping[str, ArrayLike], kind: PumpKind, rated_speed_rpm: fl
 
     Parameters
     ----------
-    rows : mapping of name to array-like, each shape (n,), n >= 3
+    rows : mapping of name to array-like (or a data frame), each shape (n,), n >= 3
         `head_m` [m], `flow_m3_h` [m3/h], `power_w` [W], and `speed_rpm` [1/min] where known. At two heads or more.
+        Measured, so a row may lack a value (NaN or None) or stand still (speed or power 0): such rows are left out.
     kind : str
         "helical-rotor" or "multistage-centrifugal".
     rated_speed_rpm : float, optional
@@ -57,7 +58,8 @@ def fit_curve(rows: Mapping[str, ArrayLike], kind: PumpKind, rated_speed_rpm: fl
 
     Notes
     -----
-    Shut-off rows (flow 0) and rows in any order are welcome. Power is whatever the rows' power is: shaft, motor terminals
+    Shut-off rows (flow 0) and rows in any order are welcome; a flow or head below 0 by less than 1 % of the largest is a
+    meter's zero and counts as 0. Power is whatever the rows' power is: shaft, motor terminals
     or controller input. Without speeds, flow of power and head is still exact in the sense of the affinity laws.
 
     References
@@ -76,7 +78,7 @@ def fit_curve(rows: Mapping[str, ArrayLike], kind: PumpKind, rated_speed_rpm: fl
     ... }
     >>> pump = fit_curve(rows, "multistage-centrifugal")
     >>> print(f"{pump.head(2400, 5.0):.0f} m, {pump.power(2400, 5.0):.0f} W, {pump.flow(2400, 40.0):.1f} m3/h")
-    49 m, 1047 W, 7.8 m3/h
+    49 m, 1048 W, 7.8 m3/h
     >>> from analysis.physics import Reason
     >>> at_90_m = pump.answer("flow", 2400, 90.0)
     >>> float(at_90_m.value), Reason(int(at_90_m.reason)).name
@@ -91,7 +93,7 @@ def fit_curve(rows: Mapping[str, ArrayLike], kind: PumpKind, rated_speed_rpm: fl
             f"curve: columns missing: {sorted(missing) or 'none'}, not known: {sorted(strange) or 'none'}; "
             "they are head_m, flow_m3_h, power_w and, where known, speed_rpm"
         )
-    table = pump_table(rows["head_m"], rows["flow_m3_h"], rows["power_w"], rows.get("speed_rpm"))
+    table = bench_table(rows["head_m"], rows["flow_m3_h"], rows["power_w"], rows.get("speed_rpm"))
     return _fit(table, kind, rated_speed_rpm, extra_power_share=0.0)
 
 

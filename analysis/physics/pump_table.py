@@ -16,6 +16,8 @@ Floats = NDArray[np.float64]
 
 EFFICIENCY_MAX = 0.95  # to water; the best large pump on a bench stays below (common practice, no source)
 EFFICIENCY_MIN = 0.02  # the best row of any real pump is far above (same)
+SPEED_LEAST_RPM = 120.0  # the fastest row of any borehole pump is above; a mains or inverter frequency is not (same)
+METER_ZERO = 0.01  # of the largest: how far below 0 a bench's meter may read at rest (same)
 
 
 @dataclass(frozen=True)
@@ -73,6 +75,56 @@ def pump_table(
     return PumpTable(head, flow, power, _speeds(speed_rpm, len(head)))
 
 
+def bench_table(
+    head_m: ArrayLike, flow_m3_h: ArrayLike, power_w: ArrayLike, speed_rpm: ArrayLike | None = None
+) -> PumpTable:
+    """Rows as a bench measured them: without those that lack a value or stand still, meters' zeros put to 0; then `pump_table`.
+
+    Parameters
+    ----------
+    head_m, flow_m3_h, power_w : array-like, shape (n,)
+        Total head, flow and power of each row; NaN or None where not read. [m], [m3/h], [W]
+    speed_rpm : array-like, shape (n,), optional
+        Speed of each row; None, or no value in it at all, means a bench without speeds. [1/min]
+
+    Returns
+    -------
+    PumpTable
+
+    Raises
+    ------
+    ValueError
+        As `pump_table`; rows are counted without those left out. A column that holds no numbers.
+
+    References
+    ----------
+    .. [1] Zero errors of meters at rest: common practice, no source.
+    """
+    head, flow, power = _numbers("head_m", head_m), _numbers("flow_m3_h", flow_m3_h), _numbers("power_w", power_w)
+    speed = None if speed_rpm is None else _numbers("speed_rpm", speed_rpm)
+    if speed is not None and np.isnan(speed).all():
+        speed = None
+    columns = [head, flow, power] if speed is None else [head, flow, power, speed]
+    if len({column.shape for column in columns}) > 1 or head.ndim != 1:
+        return pump_table(head, flow, power, speed)  # refuses them by name
+    whole = ~np.any([np.isnan(column) for column in columns], axis=0) & (power != 0)
+    if speed is not None:
+        whole &= speed != 0
+    head, flow = (
+        np.where((values < 0) & (values > -METER_ZERO * np.nanmax(values, initial=0.0)), 0.0, values)
+        for values in (head, flow)
+    )
+    return pump_table(head[whole], flow[whole], power[whole], None if speed is None else speed[whole])
+
+
+def _numbers(name: str, values: ArrayLike) -> Floats:
+    try:
+        listed = np.atleast_1d(np.asarray(values, object))
+        return np.array([np.nan if value is None else value for value in listed.ravel()], float).reshape(listed.shape)
+    except (TypeError, ValueError):
+        raise ValueError(f"curve: {name} must hold numbers, got {values!r}") from None
+
+
 def _speeds(speed_rpm: ArrayLike | None, count: int) -> Floats | None:
     if speed_rpm is None:
         return None
@@ -83,6 +135,8 @@ def _speeds(speed_rpm: ArrayLike | None, count: int) -> Floats | None:
         return None
     if not (speeds > 0).all():
         raise ValueError(f"curve[{int(np.argmin(speeds))}].speed_rpm: must be above 0, got {speeds.min()!r}")
+    if speeds.max() < SPEED_LEAST_RPM:
+        raise ValueError(f"curve: speed_rpm reaches {speeds.max():g} 1/min at most, too slow for a pump; is it in Hz?")
     return speeds
 
 

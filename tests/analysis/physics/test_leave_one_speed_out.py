@@ -5,6 +5,7 @@ against noisy readings the readings' own noise comes on top.
 """
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from analysis.physics import fit_curve
@@ -16,6 +17,8 @@ FAMILIES = {
     "nominal instead of true speed": ({"slip": 1.0}, (1450, 1900, 2300, 2600, 2900), 8, 0.01, 0.02),
     "shaft power": ({"electric": False}, (1450, 1900, 2300, 2600, 2900), 8, 0.01, 0.02),
     "three speeds": ({}, (1450, 2300, 2900), 8, 0.01, 0.02),
+    "many rows of a strong droop": ({"droop": 6.0}, (1450, 1900, 2400, 2900), 30, 0.01, 0.02),
+    "slow rows beside fast ones": ({}, (700, 1000, 1500, 2100, 2900), 8, 0.01, 0.02),
     "speeds one to three": ({}, (1000, 1500, 2000, 2500, 3000), 10, 0.01, 0.02),
 }
 
@@ -74,3 +77,45 @@ def test_order_of_rows_plays_no_part(bench):
     one, other = (fit_curve(as_curve(rows), "multistage-centrifugal") for rows in (measured, measured[::-1]))
     flow = np.linspace(0, measured[:, 1].max() * 0.7, 9)
     assert one.head(2500, flow) == pytest.approx(other.head(2500, flow), rel=2e-4)
+
+
+def test_a_droop_is_followed_by_head_and_flow_stays_on_the_falling_branch(bench):
+    draw, as_curve = bench
+    rng = np.random.default_rng(7)
+    pump = draw(rng, droop=6.0)
+    measured, _ = pump.rows(rng, (1450, 1900, 2400, 2900), 30, 0.003)
+    fitted = fit_curve(as_curve(measured), "multistage-centrifugal")
+    flow = np.linspace(0, pump.best_flow, 41) * 2000 / 2900
+    head, true = fitted.head(2000, flow), pump.at(2000, flow)[0]
+    assert true.max() > 1.03 * true[0], "this pump droops"
+    assert head / true == pytest.approx(np.ones(41), abs=0.02)
+    top = int(np.argmax(true))
+    falling = fitted.flow(2000, 0.98 * head.max())
+    assert falling > flow[top]
+    assert fitted.head(2000, falling) == pytest.approx(0.98 * head.max(), rel=1e-3)
+
+
+def test_rows_without_a_value_or_at_rest_are_left_out_and_zeros_of_meters_are_zeros(bench):
+    draw, as_curve = bench
+    rng = np.random.default_rng(8)
+    measured, _ = draw(rng).rows(rng, (1500, 2200, 2900), 8, 0.005)
+    whole = fit_curve(as_curve(measured), "multistage-centrifugal")
+    closed = [2900.0, -0.002 * measured[:, 1].max(), measured[:, 2].max(), measured[-1, 3]]
+    at_zero = np.vstack([measured, np.maximum(closed, 0.0)])
+    extra = np.array([[np.nan, 3, 30, 900], [2900, np.nan, 30, 900], [2900, 3, 30, np.nan], [0, 0, 0, 0], closed])
+    flow = np.linspace(0, measured[:, 1].max() * 0.5, 9)
+    spoilt = fit_curve(as_curve(np.vstack([measured, extra])), "multistage-centrifugal")
+    wanted = fit_curve(as_curve(at_zero), "multistage-centrifugal")
+    assert spoilt.speed_known
+    assert np.array_equal(spoilt.head(2500, flow), wanted.head(2500, flow))
+    assert spoilt.head(2500, flow) == pytest.approx(whole.head(2500, flow), rel=0.02)
+
+
+def test_lists_arrays_and_a_data_frame_are_the_same_bench(bench):
+    draw, as_curve = bench
+    rng = np.random.default_rng(9)
+    rows = as_curve(draw(rng).rows(rng, (1500, 2200, 2900), 6, 0.01)[0])
+    frame = pd.DataFrame(rows)
+    lists = {name: values.tolist() for name, values in rows.items()}
+    heads = [float(fit_curve(form, "multistage-centrifugal").head(2000, 1.0)) for form in (rows, frame, lists)]
+    assert heads[0] == heads[1] == heads[2]
