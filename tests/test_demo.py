@@ -12,10 +12,13 @@ pytestmark = pytest.mark.slow
 
 
 def test_the_demo_passes_its_checks_through_the_embedded_broker(tmp_path):
-    command = [sys.executable, "-m", "logger.cli", "demo", "--check", "--broker", "embedded"]
+    folder = tmp_path / "demo"
+    command = [sys.executable, "-m", "logger.cli", "demo", "--check", "--broker", "embedded", "--folder", str(folder)]
     done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True)
     assert done.returncode == 0, f"{done.stdout[-4000:]}\n{done.stderr[-4000:]}"
     assert "All checks held." in done.stdout
+    left = [one.info for one in psutil.process_iter(["cmdline"]) if str(folder) in " ".join(one.info["cmdline"] or ())]
+    assert not left, f"left behind: {left}"
 
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])

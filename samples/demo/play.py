@@ -3,12 +3,11 @@
 Flow: commands/demo.py -> HERE -> show.py, check.py.
 """
 
-import contextlib
 import shutil
 import signal
 import sys
 import tempfile
-import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -25,15 +24,14 @@ WATCH_EVERY_S = 1.0
 
 def play(folder: Path | None, broker: str, speed: float, days: int, checking: bool) -> int:
     """The exit code: 0 well, 1 something did not come up, broke, or a check failed."""
-    stop = threading.Event()
-    signal.signal(signal.SIGTERM, lambda *_: stop.set())
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # ends as Ctrl-C does, wherever it is
     with _folder(folder) as place:
         farmers = tuple(Person(f"farmer-{site}", "farmer", (site,)) for site in FARMER_SITES)
         people = (*farmers, Person("service", "service"), Person("engineer", "engineer"))
         stage = Stage(place, speed, days, last_morning(), people)
         try:
             with running(stage, broker, print) as processes:
-                return _check(stage, processes) if checking else _show(stage, processes, stop)
+                return _check(stage, processes) if checking else _show(stage, processes)
         except (RuntimeError, TimeoutError, OSError) as error:
             print(f"wellhand demo: {error}", file=sys.stderr)
             return 1
@@ -58,7 +56,7 @@ def _folder(folder: Path | None) -> Iterator[Path]:
         shutil.rmtree(made, ignore_errors=True)
 
 
-def _show(stage: Stage, processes: Processes, stop: threading.Event) -> int:
+def _show(stage: Stage, processes: Processes) -> int:
     print(f"\n  {stage.page_url}\n")
     for person in stage.people:
         print(f"  {person.role:9} name {person.name:20} password {person.password}")
@@ -66,11 +64,9 @@ def _show(stage: Stage, processes: Processes, stop: threading.Event) -> int:
         f"\n  In the invented landscape it is {stage.live_start:%Y-%m-%d %H:%M} UTC now, and time runs {stage.speed:g} times"
         " as fast.\n  Ctrl-C ends everything.\n"
     )
-    with contextlib.suppress(KeyboardInterrupt):
-        while not stop.wait(WATCH_EVERY_S):
-            _all_alive(processes)
-    print("\nStopping ...")
-    return 0
+    while True:
+        time.sleep(WATCH_EVERY_S)
+        _all_alive(processes)
 
 
 def _all_alive(processes: Processes) -> None:

@@ -33,7 +33,7 @@ class Processes:
                 stdout=log,
                 stderr=log,
                 process_group=0,  # a Ctrl-C reaches the demo alone, which ends the others in order
-                preexec_fn=_die_with_parent,
+                preexec_fn=die_with_parent,
             )
 
     def run(self, name: str, command: Sequence[str], password: str | None = None) -> None:
@@ -42,7 +42,7 @@ class Processes:
             command,
             input=None if password is None else password.encode(),
             capture_output=True,
-            preexec_fn=_die_with_parent,
+            preexec_fn=die_with_parent,
         )
         self._log(name).write_bytes(done.stdout + done.stderr)
         if done.returncode:
@@ -85,8 +85,10 @@ class Processes:
         return self._folder / f"{name}.log"
 
 
-def _die_with_parent() -> None:
-    """Ask the kernel for SIGTERM when the parent goes."""
+def die_with_parent() -> None:
+    """Ask the kernel for SIGTERM when the parent goes, and do as it says; Ctrl-C is the parent's to answer."""
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     if sys.platform == "linux":
         ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGTERM)
         if os.getppid() == 1:  # the parent went before the kernel was asked

@@ -5,16 +5,16 @@ Flow: history -> broker -> `wellhand review --store` -> people -> watch, serve, 
 
 import sys
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from multiprocessing import Pool
 from pathlib import Path
 
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from samples.demo.boards import board_file
 from samples.demo.broker import START_S_MAX, broker_command, wait_for_port
-from samples.demo.processes import Processes
+from samples.demo.processes import Processes, die_with_parent
 from samples.demo.stage import Stage
 from samples.history import write_history
 from samples.scenario import SampleSite, scenario
@@ -31,8 +31,8 @@ def running(stage: Stage, broker: str, say: Callable[[str], None]) -> Iterator[P
         with Progress(
             TextColumn("{task.description:38}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn()
         ) as progress:
-            sites = _history(stage, progress)
             processes.start("broker", broker_command(broker, stage.broker_port, stage.folder / "broker"))
+            sites = _history(stage, progress)
             _judge(stage, sites, processes, progress)
         _people(stage, processes)
         wait_for_port(stage.broker_port, "the broker")
@@ -48,15 +48,15 @@ def _history(stage: Stage, progress: Progress) -> list[SampleSite]:
     """Write the months before, a site a process at a time."""
     sites = scenario(stage.live_start, stage.history_days)
     task = progress.add_task("The months before, simulated", total=len(sites))
-    with ProcessPoolExecutor(WORKERS) as pool:
-        jobs = [pool.submit(_write_one, stage.plants, stage.live_start, stage.history_days, site.id) for site in sites]
-        for job in as_completed(jobs):
-            job.result()
+    jobs = [(stage.plants, stage.live_start, stage.history_days, site.id) for site in sites]
+    with Pool(WORKERS, initializer=die_with_parent) as pool:  # leaving it early ends its workers at once
+        for _ in pool.imap_unordered(_write_one, jobs):
             progress.advance(task)
     return sites
 
 
-def _write_one(folder: Path, live_start: datetime, days: int, site: str) -> None:
+def _write_one(job: tuple[Path, datetime, int, str]) -> None:
+    folder, live_start, days, site = job
     write_history(folder, live_start, days, sites=[site])
 
 
