@@ -38,7 +38,7 @@ def fit_curve(rows: Mapping[str, ArrayLike], kind: PumpKind, rated_speed_rpm: fl
     ----------
     rows : mapping of name to array-like (or a data frame), each shape (n,), n >= 3
         `head_m` [m], `flow_m3_h` [m3/h], `power_w` [W], and `speed_rpm` [1/min] where known. At two heads or more.
-        Measured, so a row may lack a value (NaN or None) or stand still (speed or power 0): such rows are left out.
+        Measured, so a row may lack a value (NaN or None) or stand still (flow 0 and speed or power 0): such rows are left out.
     kind : str
         "helical-rotor" or "multistage-centrifugal".
     rated_speed_rpm : float, optional

@@ -107,13 +107,12 @@ def bench_table(
     columns = [head, flow, power] if speed is None else [head, flow, power, speed]
     if len({column.shape for column in columns}) > 1 or head.ndim != 1:
         return pump_table(head, flow, power, speed)  # refuses them by name
-    whole = ~np.any([np.isnan(column) for column in columns], axis=0) & (power != 0)
-    if speed is not None:
-        whole &= speed != 0
     head, flow = (
         np.where((values < 0) & (values > -METER_ZERO * np.nanmax(values, initial=0.0)), 0.0, values)
         for values in (head, flow)
     )
+    standing = (power == 0) if speed is None else (power == 0) | (speed == 0)
+    whole = ~np.any([np.isnan(column) for column in columns], axis=0) & ~(standing & (flow == 0))
     return pump_table(head[whole], flow[whole], power[whole], None if speed is None else speed[whole])
 
 

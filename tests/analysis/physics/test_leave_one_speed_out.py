@@ -87,8 +87,10 @@ def test_a_droop_is_followed_by_head_and_flow_stays_on_the_falling_branch(bench)
     fitted = fit_curve(as_curve(measured), "multistage-centrifugal")
     flow = np.linspace(0, pump.best_flow, 41) * 2000 / 2900
     head, true = fitted.head(2000, flow), pump.at(2000, flow)[0]
-    assert true.max() > 1.03 * true[0], "this pump droops"
-    assert head / true == pytest.approx(np.ones(41), abs=0.02)
+    assert true.max() > 1.1 * true[0], "this pump droops more than any that is sold"
+    off = np.abs(head / true - 1)
+    assert off.max() < 0.03, "a curve that may only fall is 5 % off and more"
+    assert np.median(off) < 0.005
     top = int(np.argmax(true))
     falling = fitted.flow(2000, 0.98 * head.max())
     assert falling > flow[top]
