@@ -55,22 +55,24 @@ class Cursor:
 
     def byte(self) -> int:
         """The next byte."""
-        return self.take(1)[0]
+        if self._at >= len(self._data):
+            raise PackError("cut short: a byte wanted, none left")
+        self._at += 1
+        return self._data[self._at - 1]
 
     def varint(self, highest: int = 2**64 - 1) -> int:
         """The next varint. PackError: longer than ten bytes, or above `highest`."""
-        at = self._at
-        if at < len(self._data) and (number := self._data[at]) <= min(0x7F, highest):
-            self._at = at + 1
-            return number
-        number = 0
-        for place in range(VARINT_BYTES_MAX):
-            byte = self.byte()
+        data, number = self._data, 0
+        for place, at in enumerate(range(self._at, min(len(data), self._at + VARINT_BYTES_MAX))):
+            byte = data[at]
             number |= (byte & 0x7F) << (7 * place)
             if byte < 0x80:
                 if number > highest:
                     raise PackError(f"number too large: {number}, at most {highest} can stand there")
+                self._at = at + 1
                 return number
+        if self.left() < VARINT_BYTES_MAX:
+            raise PackError("cut short: within a number")
         raise PackError("a number without an end")
 
     def varints(self, count: int) -> list[int]:
