@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -110,8 +111,15 @@ def _check_live_faults(stage: Stage, client: httpx.Client, sites: list[SampleSit
         note(f"{site.id}: {site.live_fault} switched on", bool(answer.get("ok")), answer)
     for site in live:
         cause = str(site.live_fault)
-        found = _waited(LIVE_FAULT_S_MAX, lambda site=site, cause=cause: cause in open_causes(client, site.id))
-        note(f"{site.id}: {cause} is seen live", found, open_causes(client, site.id))
+        seen: list[str] = []
+        held = _waited(LIVE_FAULT_S_MAX, partial(_sees, client, site.id, cause, seen))
+        note(f"{site.id}: {cause} is seen live", held, seen)
+
+
+def _sees(client: httpx.Client, site: str, cause: str, seen: list[str]) -> bool:
+    """Is the cause open there? `seen` holds what is."""
+    seen[:] = open_causes(client, site)
+    return cause in seen
 
 
 def switch_on(control: Path, site: str, fault: str) -> dict[str, Any]:
