@@ -4,6 +4,8 @@ Flow: pipeline.py -> HERE -> memory.py.
 Never: rows beyond the day; a look ahead.
 """
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from analysis.estimates.day import DayFigures
@@ -23,14 +25,14 @@ from analysis.watchers import episodes_of
 RECENT = 60  # days of vectors kept: the longest window, and room to look for the beginning
 
 
-def close_day(plant: Plant, view: DayView, figures: DayFigures) -> Memory:
-    """The memory after the day."""
+def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[str] | None = None) -> Memory:
+    """The memory after the day. `asked`: the watchers that may find something (screen.py); None = all."""
     memory = view.memory.copied()
     memory.day = view.day
     _counted(plant, view, memory, figures)
     if memory.first_ms is None:
         return memory
-    episodes = episodes_of(view)
+    episodes = episodes_of(view, asked)
     memory.cases = with_episodes(view, episodes)
     before = len(memory.cases)
     learnt = learnt_of(plant, memory)

@@ -41,6 +41,11 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
     return cases
 
 
+def has_open_fast(cases: list[Case]) -> bool:
+    """Whether some fast case waits for healthy running."""
+    return any(case.ended_ms is None and _is_fast(case) for case in cases)
+
+
 def _is_fast(case: Case) -> bool:
     return not case.family.startswith("slow")
 

@@ -43,6 +43,7 @@ class NoWaterLimits:
 
 LIMITS = NoWaterLimits()
 GOOD, UNKNOWN, BAD = -1, 0, 1
+FACTOR_LOGS = (-0.5, 0.3)  # how far the baseline's flow may lie from the table's and still be taken as this pump's own
 BEFORE_STEPS, BEFORE_ROWS = 10.0, 5
 
 
@@ -118,10 +119,11 @@ def _measures(plant: Plant, view: DayView, seen: Columns) -> dict[str, Floats]:
     base = np.zeros(len(PLACE)) if learnt is None else learnt
     q, t, i = (float(base[PLACE[name]]) for name in ("q1", "t1", "i1"))
     expected, rows = seen.expected, seen.rows
+    torque, current = load_logs(seen, t, i)
     with np.errstate(divide="ignore", invalid="ignore"):
         measures = {
-            "torque": np.log(np.maximum(seen.power_w, 1.0) / expected.power_at_speed_w) - t,
-            "current": np.log(np.maximum(rows["motor_current_a"], 0.01) / expected.motor_current_a) - i,
+            "torque": torque,
+            "current": current,
             "sun": np.log(np.maximum(seen.power_w, 1.0) / np.minimum(expected.mpp_power_w, plant.ceiling_w)),
             "above": rows["discharge_pressure_bar"] * plant.metres_a_bar - plant.facts.delivery.outlet_height_m,
             "water": plant.facts.pump.setting_depth_m - rows["water_level_m"],
@@ -132,8 +134,17 @@ def _measures(plant: Plant, view: DayView, seen: Columns) -> dict[str, Floats]:
             if "motor_speed_rpm" in rows.values
             else np.full(len(seen), np.nan),
         }
-    measures["factor"] = np.full(len(seen), np.exp(np.clip(q, -0.5, 0.3)))
+    measures["factor"] = np.full(len(seen), np.exp(np.clip(q, *FACTOR_LOGS)))
     return measures
+
+
+def load_logs(seen: Columns, torque: float, current: float) -> tuple[Floats, Floats]:
+    """By row, log of torque and of motor current over expected, against the baseline's; NaN where not known."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return (
+            np.log(np.maximum(seen.power_w, 1.0) / seen.expected.power_at_speed_w) - torque,
+            np.log(np.maximum(seen.rows["motor_current_a"], 0.01) / seen.expected.motor_current_a) - current,
+        )
 
 
 LEAST_TOLD_M = 0.8  # of drawdown or friction expected: less says nothing about the flow

@@ -34,7 +34,7 @@ def not_turning(view: DayView) -> list[Episode]:
     if seen is None:
         return []
     plant = plant_of(view.facts)
-    sun = _sun_certain(plant, seen)
+    sun = sun_certain(plant, seen)
     stands = seen.asked & ~seen.turning & sun & (seen.dt_h > 0)
     runs = seen.turning & (seen.dt_h > 0)
     told = np.flatnonzero(stands | runs)
@@ -52,7 +52,7 @@ def not_turning(view: DayView) -> list[Episode]:
     return found
 
 
-def _sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
+def sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
     """The array could surely start the pump: by its sensor, or by a clear sky and its own open-circuit voltage."""
     with np.errstate(invalid="ignore"):
         return seen.sun_enough & (seen.expected.mpp_power_w > LIMITS.morning_share * plant.start_power_w)

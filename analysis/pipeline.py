@@ -15,17 +15,18 @@ import numpy as np
 
 from analysis.close import close_day
 from analysis.estimates.day import figures_of
-from analysis.life import as_finding, with_episodes
+from analysis.life import as_finding, has_open_fast, with_episodes
 from analysis.look import Columns, look
 from analysis.memory import Memory, loads_memory
 from analysis.merge import merged
 from analysis.now import site_now
 from analysis.plant import Plant, plant_of
 from analysis.rows import Rows, joined, no_rows
+from analysis.screen import screen
 from analysis.solar_days import iso
 from analysis.summary import DaySummary, SiteNow
 from analysis.symptoms import DayView
-from analysis.watchers import episodes_of
+from analysis.watchers import episodes_of, watchers
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
 
@@ -151,10 +152,13 @@ def _closes(plant: Plant, memory: Memory, rows: Rows, block: range) -> Iterable[
     days_of_conflicts = plant.days.day_of(clean.conflicting_ms)
     columns = look(plant, clean.rows, block)
     figures = figures_of(plant, columns, block)
+    screened = screen(plant, memory, columns, clean.rows.time_ms, block)
     for place, day in enumerate(block):
         heard = clean.rows.time_ms[cuts[place] : cuts[place + 1]]
-        view = _view(plant, memory, day, plant.days.close_ms(day), heard, columns.of_day(day))
-        memory = close_day(plant, view, figures[place])
+        asked = [name for name in watchers() if screened.may_show(name, day, memory)]
+        seen = columns.of_day(day) if asked or has_open_fast(memory.cases) else None
+        view = _view(plant, memory, day, plant.days.close_ms(day), heard, seen)
+        memory = close_day(plant, view, figures[place], asked)
         memory.dropped["duplicate"] += int((days_of_duplicates == day).sum())
         memory.dropped["conflicting"] += int((days_of_conflicts == day).sum())
         yield memory

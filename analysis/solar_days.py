@@ -7,6 +7,7 @@ Never: rows, judgement.
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -64,10 +65,7 @@ class SolarDays:
 
     def half_day_ms(self, day: int) -> int:
         """From sunrise to noon, ms; 0 in polar night. Declination after Cooper (1969), within 2 degrees."""
-        of_year = self._noon(day).timetuple().tm_yday
-        declination = np.radians(23.45 * np.sin(2.0 * np.pi * (284 + of_year) / 365.0))
-        cosine = -np.tan(np.radians(self.latitude_deg)) * np.tan(declination)
-        return int(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) / DEGREES_AN_HOUR * HOUR_MS)
+        return _half_day_ms(self.latitude_deg, self._noon(day).timetuple().tm_yday)
 
     def daylight_ms(self, day: int, inside_ms: int = 0) -> tuple[int, int]:
         """From sunrise + `inside_ms` to sunset - `inside_ms`; a negative `inside_ms` widens."""
@@ -76,6 +74,13 @@ class SolarDays:
 
     def _noon(self, day: int) -> datetime:
         return datetime.fromtimestamp(self.noon_ms(day) / 1000.0, UTC)
+
+
+@lru_cache(maxsize=4096)
+def _half_day_ms(latitude_deg: float, day_of_year: int) -> int:
+    declination = np.radians(23.45 * np.sin(2.0 * np.pi * (284 + day_of_year) / 365.0))
+    cosine = -np.tan(np.radians(latitude_deg)) * np.tan(declination)
+    return int(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) / DEGREES_AN_HOUR * HOUR_MS)
 
 
 def hour_of(time_ms: NDArray[np.int64]) -> NDArray[np.int64]:

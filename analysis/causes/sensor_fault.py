@@ -105,21 +105,21 @@ def watch(view: DayView) -> list[Episode]:
     return [*_stuck(view, seen), *_probe(view, seen)]
 
 
+def alive_rows(seen: Columns) -> dict[str, np.ndarray]:
+    """By what a channel needs to move, the rows where it must. bool[n] each"""
+    return {"running": seen.settled, "light": seen.expected.daylight & (seen.expected.clear_poa_w_m2 > BRIGHT_W_M2)}
+
+
 def _stuck(view: DayView, seen: Columns) -> list[Episode]:
     """Channels that stood still for hours while the power swung; the first such stretch of the day."""
     found = []
-    power = np.nan_to_num(seen.power_w)
+    power, alive = np.nan_to_num(seen.power_w), alive_rows(seen)
     swing = LIMITS.moving * plant_of(view.facts).full_power_w
     for channel, needs in ALIVE.items():
         column = seen.rows.values.get(channel)
         if column is None or not _may_be_stuck(column):
             continue
-        alive = (
-            seen.settled
-            if needs == "running"
-            else seen.expected.daylight & (seen.expected.clear_poa_w_m2 > BRIGHT_W_M2)
-        )
-        rows = np.flatnonzero(alive & ~np.isnan(column))
+        rows = np.flatnonzero(alive[needs] & ~np.isnan(column))
         if len(rows) < LEAST_ROWS:
             continue
         starts = np.flatnonzero(np.concatenate([[True], np.diff(column[rows]) != 0]))

@@ -1,0 +1,146 @@
+"""Which days of a block can hold nothing for a watcher: what each must see at least, asked of all days in one go.
+
+Flow: look.py (columns of whole days) -> HERE -> watchers.py, which looks in full at the days that are left.
+A screen may let a quiet day through and never holds back another, so that what is found is the same with it and without.
+Never: judgement; a watcher that has no screen is always asked.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.causes import controller_trip, over_voltage, sensor_fault, short_cycling, silent
+from analysis.estimates.vector import PLACE
+from analysis.look import Columns
+from analysis.memory import Memory
+from analysis.meter import NANO
+from analysis.no_water import FACTOR_LOGS, LIMITS, load_logs
+from analysis.not_turning import LIMITS as STILL
+from analysis.not_turning import sun_certain
+from analysis.plant import Plant
+from analysis.rows import Times
+from analysis.solar_days import HOUR_MS
+
+Days = NDArray[np.bool_]
+
+MOVED = 0.1  # log by which the baseline may move within the block while its screen holds
+HELD = np.array([PLACE["t1"], PLACE["i1"]])
+ROUNDING = 1e-6  # h
+PICKS = 5
+
+
+@dataclass(frozen=True)
+class Screen:
+    """By watcher, bool[days]: may find something. `base`: the baseline's logs of load for which `no-water` holds."""
+
+    days: range
+    may: dict[str, Days]
+    base: np.ndarray
+
+    def may_show(self, name: str, day: int, memory: Memory) -> bool:
+        """Whether this watcher must look at the day, with this memory of yesterday's close."""
+        flags = self.may.get(name)
+        if flags is None or flags[day - self.days.start]:
+            return True
+        return name == "no-water" and bool((np.abs(_load(memory) - self.base) > MOVED).any())
+
+
+def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: range) -> Screen:
+    """Ask all days of the block. `seen`: their daylight rows; `heard_ms`: all their readings, rising; `memory`: before the first."""
+    base = _load(memory)
+    may = {
+        "no-water": _days(seen, _may_lack_water(plant, seen, base), days),
+        "not-turning": _may_stand(plant, seen, days),
+        "sensor-fault": _may_be_stuck(seen, days) | _days(seen, seen.rows["low_level_probe_wet"] < 0.5, days),
+        "short-cycling": _may_cycle(seen, days),
+        "silent": _may_be_silent(plant, heard_ms, days),
+    }
+    code = np.nan_to_num(seen.rows["fault_code"]) > 0
+    may["controller-trip"] = _days(seen, code, days, controller_trip.LIMITS.trips)
+    rating = plant.facts.controller.max_input_voltage_v
+    with np.errstate(invalid="ignore"):
+        high = seen.rows["pv_voltage_v"] > rating * (1 + over_voltage.LIMITS.above)
+    may["over-voltage"] = _days(seen, high | code, days, over_voltage.LIMITS.rows)
+    return Screen(days, may, base)
+
+
+def _load(memory: Memory) -> np.ndarray:
+    mean = memory.arrays.get("mean")
+    return np.zeros(len(HELD)) if mean is None else mean[HELD]
+
+
+def _days(seen: Columns, rows: NDArray[np.bool_], days: range, least: int = 1) -> Days:
+    """Days with at least so many of the rows."""
+    return np.bincount(seen.day[rows] - days.start, minlength=len(days)) >= least
+
+
+def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np.bool_]:
+    """Rows that some baseline near `base` could call bad: water expected and neither seen to flow nor merely waited for."""
+    most = np.exp(FACTOR_LOGS[1])
+    full, step = plant.full_flow_m3_h, plant.facts.sensors.meter_step_m3 or 0.01
+    with np.errstate(invalid="ignore", divide="ignore"):
+        able = seen.settled & (seen.should_m3_h * most > min(LIMITS.least_flow_share, LIMITS.least_load_known) * full)
+        able &= seen.surely_m3_h > LIMITS.surely_share * full
+        now = seen.flow_now_m3_h
+        able &= (now < LIMITS.gone_share * most * seen.should_m3_h) | (np.isnan(now) & ~(seen.moved_m3 > 0))
+        if not able.any():
+            return able
+        late = seen.since_n * most >= LIMITS.steps * step * NANO
+        torque, current = load_logs(seen, float(base[0]), float(base[1]))
+        odd = (torque < LIMITS.light + MOVED) | (torque > LIMITS.heavy - MOVED)
+        odd |= (current < LIMITS.light_current + MOVED) | (current > LIMITS.heavy_current - MOVED)
+        return able & (odd | late | ~np.isnan(now))
+
+
+def _may_stand(plant: Plant, seen: Columns, days: range) -> Days:
+    """Days on which it stood under sun for as long as any limit asks."""
+    stands = seen.asked & ~seen.turning & sun_certain(plant, seen)
+    hours = np.bincount(seen.day - days.start, np.where(stands, seen.dt_h, 0.0), len(days))
+    return (
+        hours
+        >= min(STILL.measured_ms, STILL.driven_ms, STILL.unmeasured_ms, STILL.float_unread_ms) / HOUR_MS - ROUNDING
+    )
+
+
+def _may_be_stuck(seen: Columns, days: range) -> Days:
+    """Days with a run of equal values as long as the fewest rows that make `stuck_h`: five picks within it are equal."""
+    found = np.zeros(len(days), bool)
+    if not len(seen):
+        return found
+    fewest = int(sensor_fault.LIMITS.stuck_h / max(float(seen.dt_h.max()), ROUNDING))
+    apart = fewest // PICKS
+    if not apart:
+        return np.ones(len(days), bool)
+    alive = {needs: np.flatnonzero(rows) for needs, rows in sensor_fault.alive_rows(seen).items()}
+    for channel, needs in sensor_fault.ALIVE.items():
+        column = seen.rows.values.get(channel)
+        if column is None:
+            continue
+        rows = alive[needs]
+        values = column[rows]
+        known = ~np.isnan(values)
+        if not known.all():
+            rows, values = rows[known], values[known]
+        picked = values[::apart]
+        two = picked[1:] == picked[:-1]
+        three = two[1:] & two[:-1]
+        first = np.flatnonzero(three[2:] & three[:-2])
+        for pick in (first, first + PICKS - 1):  # across a close, either day
+            found[seen.day[rows[pick * apart]] - days.start] = True
+    return found
+
+
+def _may_cycle(seen: Columns, days: range) -> Days:
+    starts = np.zeros(len(seen), bool)
+    starts[1:] = seen.turning[1:] & ~seen.turning[:-1]
+    return _days(seen, starts, days, short_cycling.LIMITS.starts)
+
+
+def _may_be_silent(plant: Plant, heard_ms: Times, days: range) -> Days:
+    """Days whose readings, and the ends of whose daylight, lie as far apart as silence asks."""
+    wait = round(silent.LIMITS.after_h * HOUR_MS)
+    if len(heard_ms) < 2 or int(np.diff(heard_ms).max()) >= wait:
+        return np.ones(len(days), bool)
+    light = np.array([plant.days.daylight_ms(day, round(silent.LIMITS.sun_up_h * HOUR_MS)) for day in days])
+    return (heard_ms[0] - light[:, 0] >= wait) | (light[:, 1] - heard_ms[-1] >= wait)
