@@ -7,8 +7,11 @@ Never: a file, a password in a message.
 
 import hashlib
 from base64 import b64encode
+from dataclasses import asdict
 from importlib.resources import files
 
+from logger.healthy_pump import healthy_table
+from logger.record.site_facts import SiteFacts
 from logger.record.topics import FINDINGS, FROM_BOARD, KINDS, STORED, everyone, topic_of
 
 SERVER = "wellhand-server"
@@ -16,6 +19,8 @@ ITERATIONS = 1000
 """The passwords are long and random, so that guessing is hopeless anyway; small boards' brokers check quickly."""
 SALT_BYTES = 12
 HASH_BYTES = 64
+PUMP_FROM, PUMP_TO = "# What the board itself judges by", "# Text messages through"
+"""Where the sample speaks of [pump], and what follows it."""
 FROM_SERVER = (STORED, FINDINGS)
 
 CAUTIONS = """\
@@ -73,10 +78,37 @@ def has_user(passwords: str, user: str) -> bool:
     return any(line.partition(":")[0] == user for line in passwords.splitlines())
 
 
-def board_file(site: str, host: str, port: int, ca_file: str | None, link: str = "metered") -> str:
-    """The board's settings, from the sample that comes with the program."""
+def pump_table(facts: SiteFacts) -> str:
+    """The board file's [pump], by the site file: what the board itself judges by."""
+    place, control = facts.site, facts.controller
+    table = healthy_table(facts)
+    keys: dict[str, float | None] = {
+        "start_delay_s": control.start_delay_s,
+        "meter_step_m3": facts.sensors.meter_step_m3,
+        "running_power_w": min(100.0, table[0].input_power_w / 2) if table else None,
+        "voltage_max_v": control.max_input_voltage_v,
+        "latitude_deg": place.latitude_deg,
+        "longitude_deg": place.longitude_deg,
+    }
+    lines = [f'kind = "{facts.pump.kind}"']
+    lines += [f"{name} = {value:g}" for name, value in keys.items() if value is not None]
+    rows = [
+        ", ".join(f"{name} = {value:g}" for name, value in asdict(row).items() if value is not None) for row in table
+    ]
+    head = "# Made by `wellhand enrol` from the site file: make it again when the site file changes."
+    expected = ["expected = [", *(f"  {{ {row} }}," for row in rows), "]"] if rows else []
+    return "\n".join([head, "[pump]", *lines, *expected]) + "\n"
+
+
+def board_file(
+    site: str, host: str, port: int, ca_file: str | None, link: str = "metered", facts: SiteFacts | None = None
+) -> str:
+    """The board's settings, from the sample that comes with the program; with `facts`, what it judges by too."""
     text = files("logger").joinpath("board_sample.toml").read_text()
     text = text.replace('"SITE"', f'"{site}"').replace('"HOST"', f'"{host}"').replace("port = 8883", f"port = {port}")
     if link != "metered":
         text = text.replace('link = "metered"', f'link = "{link}"   ')
+    if facts is not None:
+        before, _, rest = text.partition(PUMP_FROM)
+        text = before + pump_table(facts) + "\n" + PUMP_TO + rest.partition(PUMP_TO)[2]
     return text if ca_file else text.replace('ca_file = "ca.pem"', '# ca_file = "ca.pem"')

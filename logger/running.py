@@ -58,23 +58,45 @@ def driven_since_s(samples: Sequence[Sample], facts: PumpFacts) -> float | None:
 
 def expected_at(power: float | None, facts: PumpFacts, name: str) -> float | None:
     """A healthy value at this input power, on the line between the table's rows; None outside it or where unknown."""
-    known = sorted((row.input_power_w, value) for row in facts.expected if (value := _of(row, name)) is not None)
-    if power is None or len(known) < 2 or power < known[0][0]:
-        return None
-    place = min(max(1, bisect_left([row[0] for row in known], power)), len(known) - 1)
-    (low_w, low), (high_w, high) = known[place - 1], known[place]
-    return low + (high - low) * min(1.0, (power - low_w) / (high_w - low_w))
+    return _along(power, facts, "input_power_w", name)
+
+
+def expected_at_speed(values: Values, facts: PumpFacts, name: str) -> float | None:
+    """A healthy value at the speed that is read; None where speed or table do not tell."""
+    return _along(values.get("motor_speed_rpm"), facts, "motor_speed_rpm", name)
+
+
+def expected_now(values: Values, facts: PumpFacts, name: str) -> float | None:
+    """A healthy value at what is read now: at this speed where speed and table tell it, else at this power.
+
+    Speed comes first because it holds when the load goes: a dry pump draws little and turns as fast as before.
+    """
+    by_speed = expected_at_speed(values, facts, name)
+    return by_speed if by_speed is not None else expected_at(power_w(values), facts, name)
 
 
 def expected_volume_m3(samples: Sequence[Sample], facts: PumpFacts) -> float | None:
     """What the healthy pump would have delivered over these samples; None where a part of them tells nothing."""
     total = 0.0
     for earlier, later in zip(samples, samples[1:], strict=False):
-        flow = expected_at(power_w(later.values), facts, "flow_m3_h")
+        flow = expected_now(later.values, facts, "flow_m3_h")
         if flow is None:
             return None
         total += flow * (later.at_s - earlier.at_s) / 3600
     return total
+
+
+def _along(at: float | None, facts: PumpFacts, of: str, name: str) -> float | None:
+    known = sorted(
+        (where, value)
+        for row in facts.expected
+        if (where := _of(row, of)) is not None and (value := _of(row, name)) is not None
+    )
+    if at is None or len(known) < 2 or at < known[0][0]:
+        return None
+    place = min(max(1, bisect_left([point[0] for point in known], at)), len(known) - 1)
+    (low_at, low), (high_at, high) = known[place - 1], known[place]
+    return low + (high - low) * min(1.0, (at - low_at) / (high_at - low_at))
 
 
 def _of(row: Expected, name: str) -> float | None:

@@ -7,7 +7,7 @@ Never: a file, a judgement.
 from dataclasses import dataclass
 from typing import Literal
 
-from logger.record.site_facts import fact
+from logger.record.site_facts import PumpKind, fact
 
 
 @dataclass(frozen=True)
@@ -71,21 +71,26 @@ METERED: dict[str, dict[str, float]] = {
 
 @dataclass(frozen=True)
 class Expected:
-    """What the healthy pump draws and gives at one input power; rows of a small table. Unknown = left out."""
+    """What the healthy pump draws and gives at one input power; rows of a small table. Unknown = left out.
+
+    `wellhand enrol --site` makes them from the site file.
+    """
 
     input_power_w: float = fact("W", 1, 1e6)
     flow_m3_h: float = fact("m3/h", 0, 1000)
     motor_current_a: float | None = fact("A", 0, 500, default=None)
     discharge_pressure_bar: float | None = fact("bar", -1, 250, default=None)
+    motor_speed_rpm: float | None = fact("1/min", 1, 10000, default=None)
 
 
 @dataclass(frozen=True)
 class PumpFacts:
     """What the board judges by (urgent.py). `start_delay_s`: from motor running to water moving, when healthy.
 
-    `running_`: above these the motor is driven, where no state says so. Place: for the sun, which wakes a controller.
+    `kind`: tells what a light load means. `running_`: above these the motor is driven, where no state says so. Place: for the sun, which wakes a controller.
     """
 
+    kind: PumpKind | None = None
     start_delay_s: float = fact("s", 0, 3600, default=30.0)
     meter_step_m3: float | None = fact("m3", 0.0001, 100, default=None)
     running_power_w: float = fact("W", 1, 1e6, default=100.0)

@@ -10,7 +10,7 @@ Flow: running.py -> HERE -> alerts.py. Never: a stop (the logger cannot), histor
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from logger.running import Sample, driven_since_s, expected_at, expected_volume_m3, power_w
+from logger.running import Sample, driven_since_s, expected_at_speed, expected_now, expected_volume_m3, power_w
 from logger.settings_tables import PumpFacts
 
 HOLD_S = 45.0
@@ -21,7 +21,14 @@ NO_FLOW_SHARE, WATER_SHARE = 0.05, 0.2
 NO_FLOW_M3_H, DUE_M3_H = 0.02, 0.1
 """Up to the first, a meter's creep and no water; above the second, water is due (common practice, no source)."""
 LIGHT_SHARE, HEAVY_SHARE, PRESSURE_SHARE = 0.65, 1.25, 1.5
-"""Of the healthy motor current or pressure at the same power. PLACEHOLDER: set from simulated plants, not from field data."""
+"""Of the healthy motor current (else power at this speed), and of the healthy pressure. A dry pump keeps half of its load or less (common
+practice, no source), so the first lies midway to 0.8: healthy less the datasheet's tolerance of 9 % (ISO 9906:2012, grade 3B; from
+memory) and a tenth for the water level. The second is healthy plus both; the third lies above what a season's flow does to friction.
+Simulated plants are held against them in tests/logger/test_urgent_plants.py; no field data was."""
+
+UNCOUPLED_SHARE, SHUT_SHARE = 0.15, 0.4
+"""A motor that turns nothing keeps a tenth of its load or less; an impeller pump keeps about half against a shut valve and a quarter when
+dry (common practice, no source; simulated plants: 0.03 to 0.08, 0.5, 0.2 to 0.25). A dry displacement pump keeps a third or more."""
 
 
 @dataclass(frozen=True)
@@ -103,11 +110,11 @@ def _flowing(settled: Sequence[Sample], facts: PumpFacts) -> tuple[bool | None, 
     held = _held(settled)
     flows = [(one, flow) for one in held if (flow := one.values.get("flow_m3_h")) is not None]
     if len(flows) >= SAMPLES_MIN:
-        shares = [(flow, expected_at(power_w(one.values), facts, "flow_m3_h")) for one, flow in flows]
+        shares = [(flow, expected_now(one.values, facts, "flow_m3_h")) for one, flow in flows]
         newest = f"{flows[-1][1]:g} m3/h comes"
         if all(flow >= (WATER_SHARE * healthy if healthy else NO_FLOW_M3_H) for flow, healthy in shares):
             return True, newest
-        if all(_should_flow(one, healthy) for (one, _), (_, healthy) in zip(flows, shares, strict=True)) and all(
+        if all(_should_flow(one, healthy, facts) for (one, _), (_, healthy) in zip(flows, shares, strict=True)) and all(
             flow <= NO_FLOW_SHARE * (healthy or 0.0) + NO_FLOW_M3_H for flow, healthy in shares
         ):
             return False, f"only {newest}" if flows[-1][1] else "no water comes"
@@ -115,14 +122,21 @@ def _flowing(settled: Sequence[Sample], facts: PumpFacts) -> tuple[bool | None, 
     return _stepping(settled, facts)
 
 
-def _should_flow(sample: Sample, healthy: float | None) -> bool:
-    """Is water due? By the pump's figures; without them only a dry probe says that the pump has nothing to lift.
+def _should_flow(sample: Sample, healthy: float | None, facts: PumpFacts) -> bool:
+    """Is water due? By the pump's figures; below what they reach only a pressure that no healthy flow makes says so, or a dry probe.
 
     At dawn and dusk many a healthy pump turns too slowly to lift, which is no fault.
     """
     if healthy is not None:
         return healthy > DUE_M3_H
+    pressure, highest = sample.values.get("discharge_pressure_bar"), _highest_bar(facts)
+    if pressure is not None and highest is not None and pressure > PRESSURE_SHARE * highest:
+        return True
     return sample.values.get("low_level_probe_wet") == 0
+
+
+def _highest_bar(facts: PumpFacts) -> float | None:
+    return max((bar for row in facts.expected if (bar := row.discharge_pressure_bar) is not None), default=None)
 
 
 def _stepping(settled: Sequence[Sample], facts: PumpFacts) -> tuple[bool | None, str]:
@@ -136,25 +150,44 @@ def _stepping(settled: Sequence[Sample], facts: PumpFacts) -> tuple[bool | None,
         if one.values["volume_m3"] != newest:
             break
         since_step.insert(0, one)
-    due = expected_volume_m3(since_step, facts)
-    if due is None:
-        return None, ""
-    if due >= STEPS_MIN * facts.meter_step_m3 and since_step[-1].at_s - since_step[0].at_s >= HOLD_S:
-        minutes = (since_step[-1].at_s - since_step[0].at_s) / 60
+    told = _told(since_step, facts)
+    due, lasted_s = expected_volume_m3(told, facts) or 0.0, told[-1].at_s - told[0].at_s if told else 0.0
+    if due >= STEPS_MIN * facts.meter_step_m3 and lasted_s >= HOLD_S:
+        minutes = lasted_s / 60
         return False, f"the meter stood still for {minutes:.0f} min, in which {due * 1000:.0f} L should have come"
     return (True, "the meter turns") if len(since_step) < len(read) else (None, "")
 
 
+def _told(samples: Sequence[Sample], facts: PumpFacts) -> Sequence[Sample]:
+    """The newest of them without a break at which something is due: a dim minute before says nothing of the bright one after."""
+    first = len(samples)
+    while first and expected_now(samples[first - 1].values, facts, "flow_m3_h") is not None:
+        first -= 1
+    return samples[first:]
+
+
+def _load(values: dict[str, float | None], facts: PumpFacts) -> tuple[float | None, str]:
+    """Share of the healthy load, and the words for it: by motor current, else by the power at this speed."""
+    current, healthy_a = values.get("motor_current_a"), expected_now(values, facts, "motor_current_a")
+    if current is not None and healthy_a:
+        return current / healthy_a, f" Motor current {current:g} A, healthy {healthy_a:.1f} A."
+    power, healthy_w = power_w(values), expected_at_speed(values, facts, "input_power_w")
+    if power is not None and healthy_w:
+        return power / healthy_w, f" Power {power:.0f} W, healthy at this speed {healthy_w:.0f} W."
+    return None, ""
+
+
 def _why_no_water(values: dict[str, float | None], facts: PumpFacts, wet: float | None) -> tuple[str, str]:
-    power, current = power_w(values), values.get("motor_current_a")
-    healthy_a = expected_at(power, facts, "motor_current_a")
-    pressure, healthy_bar = values.get("discharge_pressure_bar"), expected_at(power, facts, "discharge_pressure_bar")
-    load = f" Motor current {current:g} A, healthy {healthy_a:.1f} A." if current is not None and healthy_a else ""
-    light = bool(load) and (current or 0.0) < LIGHT_SHARE * (healthy_a or 0.0)
+    share, load = _load(values, facts)
+    pressure = values.get("discharge_pressure_bar")
+    healthy_bar = expected_now(values, facts, "discharge_pressure_bar") or _highest_bar(facts)
+    light = share is not None and share < LIGHT_SHARE
     if pressure is not None and healthy_bar and pressure > PRESSURE_SHARE * healthy_bar:
         return "closed-delivery", f"Pressure at the wellhead is {pressure:g} bar, healthy {healthy_bar:.1f} bar.{load}"
     if wet == 0:
         return "dry-running", f"The low-level probe says dry.{load}"
+    if share is not None and facts.kind is not None:
+        return _by_load(share, load, facts.kind, wet)
     if light and wet == 1:
         return (
             "broken-shaft",
@@ -162,9 +195,23 @@ def _why_no_water(values: dict[str, float | None], facts: PumpFacts, wet: float 
         )
     if light:
         return "dry-running", f"The motor turns light.{load} A broken shaft looks alike."
-    if load and (current or 0.0) > HEAVY_SHARE * (healthy_a or 0.0):
+    if share is not None and share > HEAVY_SHARE:
         return "closed-delivery", f"The motor works hard.{load}"
     return "dry-running", f"A shut valve, a broken shaft or a dead meter would look alike here.{load}"
+
+
+def _by_load(share: float, load: str, kind: str, wet: float | None) -> tuple[str, str]:
+    """Where the kind of pump is known, the load alone tells the three apart."""
+    false_probe = " The low-level probe says wet: then it is wrong." if wet == 1 else ""
+    if share < UNCOUPLED_SHARE:
+        return "broken-shaft", f"The motor turns next to nothing.{load}"
+    if kind == "multistage-centrifugal" and share >= SHUT_SHARE:
+        return "closed-delivery", f"The load is that of impellers that push against a shut pipe.{load}"
+    if share < LIGHT_SHARE:
+        return "dry-running", f"The motor turns light.{load}{false_probe}"
+    if share > HEAVY_SHARE:
+        return "closed-delivery", f"The motor works hard.{load}"
+    return "dry-running", f"A riser that came apart, a shut valve or a dead meter would look alike here.{load}"
 
 
 def _probe_disagrees(held: Sequence[Sample]) -> bool | None:

@@ -10,6 +10,10 @@ import secrets
 import shutil
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from logger.record.site_facts import SiteFacts
 
 HELP = "make a site's broker credentials, topic list and board file"
 SITE = re.compile(r"[a-z0-9-]{1,48}")
@@ -18,7 +22,10 @@ HOST = re.compile(r"[A-Za-z0-9.:-]{1,253}")
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
-    parser.add_argument("site", metavar="SITE_ID", nargs="?", help="as in the site file; left out with --server")
+    parser.add_argument("site_id", metavar="SITE_ID", nargs="?", help="as in the site file; left out with --server")
+    parser.add_argument(
+        "--site", type=Path, metavar="SITE.toml", help="the site file: its id, and what the board judges by itself"
+    )
     parser.add_argument("--server", action="store_true", help="make the server's own credentials instead of a board's")
     parser.add_argument(
         "--broker-dir",
@@ -45,22 +52,30 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """0 made, 1 the files could not be written, 2 asked wrongly."""
     from logger.enrolment import SERVER  # noqa: PLC0415 - other commands need not load it
+    from logger.record.site_file import SiteFileError, load_site  # noqa: PLC0415
 
-    user = SERVER if args.server else args.site
-    wrong = _wrong(args, user)
+    try:
+        facts = load_site(args.site) if args.site else None
+    except SiteFileError as error:
+        print(error, file=sys.stderr)
+        return 2
+    user = SERVER if args.server else args.site_id or (facts.site.id if facts else None)
+    wrong = _wrong(args, user, facts.site.id if facts else None)
     if wrong:
         print(wrong, file=sys.stderr)
         return 2
     try:
-        return _enrol(args, user)
+        return _enrol(args, str(user), facts)
     except OSError as error:
         print(f"{error.filename}: {error.strerror}\n    fix: check the folder and its permissions", file=sys.stderr)
         return 1
 
 
-def _wrong(args: argparse.Namespace, user: str | None) -> str | None:
-    if args.server == bool(args.site):
+def _wrong(args: argparse.Namespace, user: str | None, of_file: str | None) -> str | None:
+    if args.server == bool(args.site_id or args.site):
         return "enrol: give either a SITE_ID or --server\n    fix: wellhand enrol north-kraal --broker-dir FOLDER"
+    if of_file is not None and user != of_file:
+        return f"enrol: {args.site} is of the site {of_file!r}, not {user!r}\n    fix: leave SITE_ID out, or give that file's"
     if not args.server and not SITE.fullmatch(str(user)):
         return f"enrol: {user!r} is no site id\n    fix: 1 to 48 of a-z, 0-9 and -, as in the site file"
     if not HOST.fullmatch(args.host):
@@ -70,7 +85,7 @@ def _wrong(args: argparse.Namespace, user: str | None) -> str | None:
     return None
 
 
-def _enrol(args: argparse.Namespace, user: str) -> int:
+def _enrol(args: argparse.Namespace, user: str, facts: "SiteFacts | None") -> int:
     from logger import enrolment as made  # noqa: PLC0415
 
     passwords, topics = args.broker_dir / "passwords", args.broker_dir / "topics"
@@ -86,7 +101,7 @@ def _enrol(args: argparse.Namespace, user: str) -> int:
     if not args.server:
         if not (folder / "board.toml").exists():
             ca_name = "ca.pem" if args.ca_file else None
-            _write(folder / "board.toml", made.board_file(user, args.host, args.port, ca_name, args.link), 0o640)
+            _write(folder / "board.toml", made.board_file(user, args.host, args.port, ca_name, args.link, facts), 0o640)
         if args.ca_file:
             shutil.copyfile(args.ca_file, folder / "ca.pem")
     line = made.password_line(user, password, secrets.token_bytes(made.SALT_BYTES))

@@ -9,10 +9,13 @@ import pytest
 from logger.cli import main
 from logger.commands.log import run as _log_run  # noqa: F401 - the board file below is judged by the real command
 from logger.enrolment import board_topics, with_topics, with_user
+from logger.healthy_pump import healthy_table
 from logger.link import Acked, Up
+from logger.record.site_file import load_site
 from logger.record.topics import topic_of
 from logger.settings import load_settings
 from logger.settings_tables import METERED
+from samples.scenario import SITES
 from tests.logger.broker import Broker
 from tests.logger.test_link import SITE, Listener, link_to, wait_for
 
@@ -80,6 +83,22 @@ def test_where_data_is_free_readings_go_every_minute(tmp_path):
     assert enrol(tmp_path, SITE, "--link", "free") == 0
     settings = load_settings(tmp_path / "out" / SITE / "board.toml")
     assert (settings.mqtt.link, settings.mqtt.batch_s, settings.board.health_every_s) == ("free", 60, 3600)
+
+
+def test_the_site_file_gives_the_board_what_it_judges_by(tmp_path, capsys):
+    site_file = SITES / "cistern-hill.toml"
+    assert enrol(tmp_path, "--site", str(site_file)) == 0
+    folder = tmp_path / "out" / "cistern-hill"
+    pump, facts = load_settings(folder / "board.toml").pump, load_site(site_file)
+    assert pump is not None
+    assert (pump.kind, pump.start_delay_s) == (facts.pump.kind, facts.controller.start_delay_s)
+    assert pump.voltage_max_v == facts.controller.max_input_voltage_v
+    assert pump.expected == healthy_table(facts)
+    assert enrol(tmp_path, "another-site", "--site", str(site_file)) == 2
+    assert "is of the site 'cistern-hill', not 'another-site'" in capsys.readouterr().err
+    (tmp_path / "bad.toml").write_text("[site]\n")
+    assert enrol(tmp_path, "--site", str(tmp_path / "bad.toml")) == 2
+    assert "bad.toml: site.id: missing" in capsys.readouterr().err
 
 
 def test_a_known_site_keeps_its_password_unless_told(tmp_path, capsys):

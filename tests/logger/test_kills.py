@@ -77,6 +77,7 @@ def wait_until(true, within_s: float, what: str) -> None:
 
 @pytest.mark.peer
 @pytest.mark.slow
+@pytest.mark.timeout(300 + 5 * KILLS)
 def test_killed_at_random_moments_every_reading_on_disk_arrives_once_and_none_is_invented(mosquitto, tmp_path):
     rng = random.Random(SEED)
     spool = tmp_path / "spool"

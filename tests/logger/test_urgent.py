@@ -2,6 +2,8 @@
 
 import json
 import random
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -80,6 +82,23 @@ def test_names_are_the_contracts_and_what_is_urgent_says_how_to_be_safe():
     for cause, check in CHECKS.items():
         if CAUSES[cause].urgent:
             assert "Switch the pump off at its own switch: the logger cannot stop it." in check
+
+
+def test_no_figure_of_the_logger_waits_for_data():
+    """A constant that does is marked; none is left."""
+    folder = Path(__file__).parents[2] / "logger"
+    assert [path.name for path in folder.rglob("*.py") if "PLACEHOLDER" in path.read_text()] == []
+
+
+def test_a_dim_minute_before_says_nothing_of_the_bright_one_after():
+    """Where only the meter tells, the steps that are due count from where something is due."""
+    dim = [
+        Sample(5.0 * number, {"input_power_w": 150.0, "motor_running": 1.0, "volume_m3": 100.0}) for number in range(40)
+    ]
+    bright = [replace(one, at_s=one.at_s + 200, values=one.values | {"input_power_w": 800.0}) for one in dim]
+    assert so(dim) == {}
+    assert so(dim + bright[:8]) == {}
+    assert "dry-running" in so(dim + bright[:12]), "3 m3/h are 40 L in 48 s, three steps of 10 L"
 
 
 QUIET = {
@@ -234,7 +253,10 @@ def test_a_silent_source_is_told_by_day_and_not_by_night():
         )
         sent: list[bytes] = []
         man = Watchman(
-            "north-kraal", PumpFacts(latitude_deg=0.0, longitude_deg=0.0), health, lambda one, sent=sent: sent.append(one) or 1
+            "north-kraal",
+            PumpFacts(latitude_deg=0.0, longitude_deg=0.0),
+            health,
+            lambda one, sent=sent: sent.append(one) or 1,
         )
         for second in range(0, 120, 5):
             man.see(Stamp(noon_ms + second * 1000, second * 1000, "good"), {"pv_voltage_v": None})
