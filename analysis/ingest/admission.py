@@ -76,7 +76,8 @@ def _with_true_time(reading: Reading, now_ms: int, mended: Counter[str]) -> Read
         return reading
     wrong = _wrong_time(reading, now_ms)
     if wrong is None:
-        mended.update(f"unreadable {name}" for name, value in reading.values.items() if value is None)
+        if None in reading.values.values():
+            mended.update(f"unreadable {name}" for name, value in reading.values.items() if value is None)
         return reading
     mended[wrong] += 1
     return None if reading.boot is None else replace(reading, values={})

@@ -11,7 +11,7 @@ from sqlalchemy import Connection
 
 from analysis.ingest.admission import Admitted, Refused, admit
 from analysis.store import Store, boards, pulse, tally
-from analysis.store.readings import take
+from analysis.store.readings import take_all
 from analysis.store.tables import numbers
 from logger.record.reading import Reading
 from logger.record.topics import HEALTH, PRESENCE, READINGS, URGENT, taken_apart
@@ -63,9 +63,8 @@ def keep(store: Store, messages: list[Message], now_ms: int) -> Kept:
                 readings.setdefault(admitted.site, []).extend(admitted.readings)
             _count_mended(counts, admitted.site, admitted.mended)
             kept.sites.add(admitted.site)
-        for site in sorted(readings):
-            kept.told.add(site)
-            kept.readings += _keep_readings(connection, site, known[site], readings[site], counts)
+        kept.told |= set(readings)
+        kept.readings += _keep_readings(connection, known, readings, counts)
         counts.write(connection)
         pulse.beat(connection, [known[site] for site in kept.sites])
     return kept
@@ -91,9 +90,10 @@ def _count_mended(counts: tally.Counts, site: str, mended: Counter[str]) -> None
 
 
 def _keep_readings(
-    connection: Connection, site: str, number: int, readings: list[Reading], counts: tally.Counts
+    connection: Connection, known: dict[str, int], readings: dict[str, list[Reading]], counts: tally.Counts
 ) -> int:
-    taken = take(connection, number, readings)
-    for what in ("duplicate", "conflicting", "unsure"):
-        counts.add(site, "dropped" if what != "unsure" else "mended", what, getattr(taken, what))
-    return taken.stored
+    taken = take_all(connection, {known[site]: readings[site] for site in sorted(readings)})
+    for site in readings:
+        for what in ("duplicate", "conflicting", "unsure"):
+            counts.add(site, "dropped" if what != "unsure" else "mended", what, getattr(taken[known[site]], what))
+    return sum(one.stored for one in taken.values())

@@ -10,6 +10,7 @@ import json
 import logging
 import threading
 import time
+from collections.abc import Collection
 
 from sqlalchemy.exc import InterfaceError, OperationalError
 
@@ -57,8 +58,7 @@ class Subscriber:
             return None
         for one in arrived:
             self._broker.done(one)
-        for site in sorted(kept.told):
-            self._tell_stored(site)
+        self._tell_stored(kept.told)
         self.kept.readings += kept.readings
         self.kept.refused += kept.refused
         return kept
@@ -94,13 +94,16 @@ class Subscriber:
         return whole
 
     def _tell_everything(self) -> None:
-        for site in self._store.sites():
-            self._tell_stored(site.id)
-            self._tell_findings(site.id)
+        sites = [site.id for site in self._store.sites()]
+        for start in range(0, len(sites), BATCH_MAX):
+            self._tell_stored(sites[start : start + BATCH_MAX])
+        for site in sites:
+            self._tell_findings(site)
 
-    def _tell_stored(self, site: str) -> None:
-        told = {"boots": self._store.stored(site), "time_ms": self._clock.now_ms()}
-        self._broker.publish(topic_of(site, STORED), json.dumps(told).encode())
+    def _tell_stored(self, sites: Collection[str]) -> None:
+        for site, boots in sorted(self._store.stored_of(sites).items()) if sites else ():
+            told = {"boots": boots, "time_ms": self._clock.now_ms()}
+            self._broker.publish(topic_of(site, STORED), json.dumps(told).encode())
 
     def _tell_findings(self, site: str) -> bool:
         opened = [one.as_dict() for one in self._store.findings(site, open_only=True)]

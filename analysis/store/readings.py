@@ -7,8 +7,8 @@ Never: decoding (analysis/ingest), reading out (read_out.py).
 """
 
 import json
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, delete, select
@@ -16,14 +16,18 @@ from sqlalchemy import Connection, delete, select
 from analysis.store import seen
 from analysis.store.schema import CLOCK_NUMBERS, reading, reading_unsure
 from analysis.store.sequences import Sequences
-from analysis.store.state import note_change
-from analysis.store.tables import to_json, upsert
+from analysis.store.state import note_changes
+from analysis.store.tables import insert_new, to_json, upsert
 from logger.record.channels import CHANNELS
 from logger.record.reading import Reading
 
 TIMES_PER_QUERY = 500  # below every SQLite's limit on variables
 
 Row = dict[str, Any]
+Boots = Mapping[tuple[int, str], int]
+"""A boot's number by (site number, name)."""
+NOTHING: Row = {**dict.fromkeys(CHANNELS), "extremes": None}
+ROW_LENGTH = 5 + len(NOTHING)
 
 
 @dataclass(frozen=True)
@@ -39,55 +43,67 @@ class Taken:
 
 
 def take(connection: Connection, number: int, readings: Iterable[Reading]) -> Taken:
-    """Store what is new of `readings`, all of one site, and note from when on the site is to be judged.
+    """`take_all` of one site."""
+    return take_all(connection, {number: list(readings)})[number]
+
+
+def take_all(connection: Connection, given: Mapping[int, list[Reading]]) -> dict[int, Taken]:
+    """Store what is new of the readings of sites (by number), and note from when on each is to be judged.
 
     A reading without values is a tombstone: its sequence counts as arrived, no row is kept. ValueError: a sequence below 1.
     """
-    fresh, taken = _not_taken_before(connection, number, list(readings))
-    sure = [one for one in fresh if one.clock != "unsure"]
-    _keep_aside(connection, number, [one for one in fresh if one.clock == "unsure"])
-    boots = seen.boot_numbers(connection, number, {one.boot for one in sure if one.boot is not None})
-    rows = [_row(number, boots, one) for one in sure]
-    stored, merged = _merge_by_time(connection, number, rows)
-    for what, amount in merged.items():
-        taken = replace(taken, **{what: getattr(taken, what) + amount})
-    if not stored:
-        return replace(taken, unsure=len(fresh) - len(sure))
-    upsert(connection, reading, stored)
-    times = [row["time_ms"] for row in stored]
-    note_change(connection, number, min(times))
-    return replace(taken, stored=len(stored), unsure=len(fresh) - len(sure), from_ms=min(times), newest_ms=max(times))
+    named = {(no, one.boot) for no, some in given.items() for one in some if one.boot is not None}
+    boots = seen.boot_numbers(connection, named)
+    fresh, duplicates = _not_taken_before(connection, given, boots)
+    unsure = {no: [one for one in some if one.clock == "unsure"] for no, some in fresh.items()}
+    _keep_aside(connection, unsure, boots)
+    rows = {no: [_row(no, boots, one) for one in some if one.clock != "unsure"] for no, some in fresh.items()}
+    taken: dict[int, Taken] = {}
+    for no, (stored, merged) in _written(connection, rows).items():
+        times = [row["time_ms"] for row in stored]
+        taken[no] = Taken(
+            len(stored), duplicates[no] + merged["duplicate"], merged["conflicting"], len(unsure[no]),
+            min(times, default=None), max(times, default=None),
+        )  # fmt: skip
+    note_changes(connection, {no: one.from_ms for no, one in taken.items() if one.from_ms is not None})
+    return taken
 
 
-def _not_taken_before(connection: Connection, number: int, readings: list[Reading]) -> tuple[list[Reading], Taken]:
-    """Those whose (boot, sequence) is new, or was kept aside and has its time repaired now; the rest is counted."""
-    fresh = [one for one in readings if (one.boot is None or one.seq is None) and one.values]
-    by_boot: dict[str, dict[int, Reading]] = {}
-    duplicate = 0
-    for one in readings:
-        if one.boot is not None and one.seq is not None:
-            same = by_boot.setdefault(one.boot, {})
-            duplicate += one.seq in same
+def _not_taken_before(
+    connection: Connection, given: Mapping[int, list[Reading]], boots: Boots
+) -> tuple[dict[int, list[Reading]], dict[int, int]]:
+    """By site those whose (boot, sequence) is new, or was kept aside and has its time repaired now; and how many are not."""
+    fresh: dict[int, list[Reading]] = {no: [] for no in given}
+    duplicates = dict.fromkeys(given, 0)
+    listed: dict[tuple[int, int], dict[int, Reading]] = {}
+    for no, some in given.items():
+        for one in some:
+            if one.boot is None or one.seq is None:
+                fresh[no] += [one] if one.values else []
+                continue
+            same = listed.setdefault((no, boots[no, one.boot]), {})
+            duplicates[no] += one.seq in same
             same[one.seq] = _better(same.get(one.seq), one)
-    numbers = seen.boot_numbers(connection, number, set(by_boot))
-    for name in sorted(by_boot):
-        new, again = _one_boot(connection, numbers[name], by_boot[name])
-        fresh += new
-        duplicate += again
-    return fresh, Taken(duplicate=duplicate)
+    came = seen.load(connection, [boot_no for _, boot_no in listed])
+    before = {no: seen.Came(Sequences(one.taken.ranges), Sequences(one.void.ranges)) for no, one in came.items()}
+    for (no, boot_no), same in listed.items():
+        new, again = _one_boot(connection, boot_no, came[boot_no], same)
+        fresh[no] += new
+        duplicates[no] += again
+    seen.save(connection, before, came)
+    return fresh, duplicates
 
 
-def _one_boot(connection: Connection, boot_no: int, listed: dict[int, Reading]) -> tuple[list[Reading], int]:
-    """Of one boot the readings to take, and how many came before."""
-    came = seen.load(connection, boot_no)
-    before = seen.Came(Sequences(came.taken.ranges), Sequences(came.void.ranges))
+def _one_boot(
+    connection: Connection, boot_no: int, came: seen.Came, listed: dict[int, Reading]
+) -> tuple[list[Reading], int]:
+    """Of one boot the readings to take, and how many came before; `came` learns of all."""
     full = {seq: one for seq, one in listed.items() if one.values}
     again = [seq for seq in full if seq in came.taken]
     repaired = _out_of_aside(connection, boot_no, [seq for seq in again if full[seq].clock != "unsure"])
     new = [one for seq, one in full.items() if seq not in came.taken]
     came.taken.add_each(full)
     came.void.add_each(seq for seq in listed if seq not in full)
-    seen.save(connection, boot_no, before, came)
     return new + [full[seq] for seq in repaired], len(again) - len(repaired)
 
 
@@ -108,26 +124,51 @@ def _out_of_aside(connection: Connection, boot_no: int, seqs: list[int]) -> list
     return found
 
 
-def _keep_aside(connection: Connection, number: int, unsure: list[Reading]) -> None:
-    named = [one for one in unsure if one.boot is not None and one.seq is not None]
-    boots = seen.boot_numbers(connection, number, {str(one.boot) for one in named})
-    rows = [_row(number, boots, one) for one in named]
+def _keep_aside(connection: Connection, unsure: Mapping[int, list[Reading]], boots: Boots) -> None:
+    rows = [_row(no, boots, one) for no, some in unsure.items() for one in some if one.boot is not None]
     for row in rows:
         del row["clock"]
     upsert(connection, reading_unsure, rows)
 
 
-def _row(number: int, boots: dict[str, int], one: Reading) -> Row:
-    extremes = {name: value for name, value in one.values.items() if name not in CHANNELS}
-    return {
+def _row(number: int, boots: Boots, one: Reading) -> Row:
+    values = one.values
+    row = {
         "site_no": number,
         "time_ms": one.time_ms,
-        "boot_no": None if one.boot is None else boots[one.boot],
+        "boot_no": None if one.boot is None else boots[number, one.boot],
         "seq": one.seq,
         "clock": CLOCK_NUMBERS[one.clock],
-        **{name: one.values.get(name) for name in CHANNELS},
-        "extremes": to_json(extremes) if extremes else None,
+        **NOTHING,
+        **values,
     }
+    if len(row) > ROW_LENGTH:  # rare: lows and highs within an interval
+        extremes = {name: row.pop(name) for name in values if name not in CHANNELS}
+        row["extremes"] = to_json(extremes)
+    return row
+
+
+def _written(connection: Connection, rows: Mapping[int, list[Row]]) -> dict[int, tuple[list[Row], dict[str, int]]]:
+    """Write rows by site; what was written, and what merging dropped.
+
+    Nearly always no row is there at any of the times, and one statement writes all. Where some is, that is taken back, and
+    they are merged site by site.
+    """
+    found: dict[int, tuple[list[Row], dict[str, int]]] = {
+        no: (some, {"duplicate": 0, "conflicting": 0}) for no, some in rows.items()
+    }
+    every = [row for some in rows.values() for row in some]
+    if not every:
+        return found
+    if len({(row["site_no"], row["time_ms"]) for row in every}) == len(every):
+        attempt = connection.begin_nested()
+        if insert_new(connection, reading, every) == len(every):
+            attempt.commit()
+            return found
+        attempt.rollback()
+    found = {no: _merge_by_time(connection, no, some) for no, some in rows.items()}
+    upsert(connection, reading, [row for stored, _ in found.values() for row in stored])
+    return found
 
 
 def _merge_by_time(connection: Connection, number: int, rows: list[Row]) -> tuple[list[Row], dict[str, int]]:

@@ -5,13 +5,14 @@ all the same, late, it is taken: so the order of arrival plays no part.
 Never: the set arithmetic (sequences.py).
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, bindparam, delete, func, select
 
-from analysis.store.schema import boot, seen
+from analysis.store.schema import boot, seen, site
 from analysis.store.sequences import Sequences
-from analysis.store.tables import insert_into, number_of, pairs
+from analysis.store.tables import insert_into, pairs
 
 BOOTS_TOLD_MAX = 100
 """A board's spool holds few boots; those long past need not be told again for ever."""
@@ -25,17 +26,23 @@ class Came:
     void: Sequences
 
 
-def boot_numbers(connection: Connection, number: int, names: set[str]) -> dict[str, int]:
-    """The numbers of these boots of one site; a new boot gets one."""
-    asked = select(boot.c.name, boot.c.no).where(boot.c.site_no == number, boot.c.name.in_(names))
-    known = pairs(connection, asked)
-    new = sorted(names - set(known))
+def boot_numbers(connection: Connection, wanted: set[tuple[int, str]]) -> dict[tuple[int, str], int]:
+    """The numbers of boots, asked for by (site number, name); a new boot gets one."""
+    if not wanted:
+        return {}
+    sites, names = {site_no for site_no, _ in wanted}, {name for _, name in wanted}
+    asked = select(boot.c.site_no, boot.c.name, boot.c.no).where(boot.c.site_no.in_(sites), boot.c.name.in_(names))
+
+    def known() -> dict[tuple[int, str], int]:
+        return {(row[0], row[1]): row[2] for row in connection.execute(asked)}
+
+    found = known()
+    new = sorted(wanted - set(found))
     if not new:
-        return known
-    for name in new:
-        statement = insert_into(connection, boot).values(site_no=number, name=name)
-        connection.execute(statement.on_conflict_do_nothing())
-    return pairs(connection, asked)
+        return found
+    statement = insert_into(connection, boot).on_conflict_do_nothing()
+    connection.execute(statement, [{"site_no": site_no, "name": name} for site_no, name in new])
+    return known()
 
 
 def boot_names(connection: Connection, numbers: set[int]) -> dict[int, str]:
@@ -46,36 +53,59 @@ def boot_names(connection: Connection, numbers: set[int]) -> dict[int, str]:
     return pairs(connection, asked)
 
 
-def load(connection: Connection, boot_no: int) -> Came:
-    """What came of one boot, locked until the transaction ends so that two workers do not overwrite each other."""
-    connection.execute(select(boot.c.no).where(boot.c.no == boot_no).with_for_update())
-    asked = select(seen.c.void, seen.c.first_seq, seen.c.last_seq).where(seen.c.boot_no == boot_no)
-    rows = connection.execute(asked).all()
-    return Came(*(Sequences((r.first_seq, r.last_seq) for r in rows if r.void is void) for void in (False, True)))
+def load(connection: Connection, boot_nos: Collection[int]) -> dict[int, Came]:
+    """What came of boots, each locked until the transaction ends so that two workers do not overwrite each other.
 
-
-def save(connection: Connection, boot_no: int, before: Came, after: Came) -> None:
-    """Write what changed."""
-    for void, old, new in ((False, before.taken, after.taken), (True, before.void, after.void)):
-        gone, fresh = set(old.ranges) - set(new.ranges), set(new.ranges) - set(old.ranges)
-        for first, _ in gone:
-            mine = (seen.c.boot_no == boot_no) & (seen.c.void == void) & (seen.c.first_seq == first)
-            connection.execute(delete(seen).where(mine))
-        rows = [{"boot_no": boot_no, "void": void, "first_seq": low, "last_seq": high} for low, high in sorted(fresh)]
-        if rows:
-            connection.execute(seen.insert(), rows)
-
-
-def heads(connection: Connection, site_id: str) -> dict[str, int]:
-    """By boot, newest BOOTS_TOLD_MAX: the highest sequence up to which none is missing, which the board may forget.
-
-    0 where the first is missing. KeyError: no such site.
+    Locked in the order of their numbers, so that two workers never wait for each other.
     """
-    mine = boot.c.site_no == number_of(connection, site_id)
-    newest = select(boot.c.no, boot.c.name).where(mine).order_by(boot.c.name.desc()).limit(BOOTS_TOLD_MAX)
-    names = pairs(connection, newest)
-    asked = select(seen.c.boot_no, seen.c.first_seq, seen.c.last_seq).where(seen.c.boot_no.in_(names))
-    by_boot = {boot_no: Sequences() for boot_no in names}
-    for boot_no, first, last in connection.execute(asked):
+    if not boot_nos:
+        return {}
+    if connection.dialect.name != "sqlite":  # there the one writer has the whole database
+        connection.execute(select(boot.c.no).where(boot.c.no.in_(boot_nos)).order_by(boot.c.no).with_for_update())
+    asked = select(seen.c.boot_no, seen.c.void, seen.c.first_seq, seen.c.last_seq).where(seen.c.boot_no.in_(boot_nos))
+    ranges: dict[tuple[int, bool], list[tuple[int, int]]] = {}
+    for boot_no, void, first, last in connection.execute(asked):
+        ranges.setdefault((boot_no, bool(void)), []).append((first, last))
+    return {no: Came(*(Sequences(ranges.get((no, void), ())) for void in (False, True))) for no in boot_nos}
+
+
+def save(connection: Connection, before: dict[int, Came], after: dict[int, Came]) -> None:
+    """Write what changed, by boot."""
+    gone: list[dict[str, int]] = []
+    fresh: list[dict[str, int]] = []
+    for boot_no in after:
+        for void, old, new in (
+            (False, before[boot_no].taken, after[boot_no].taken), (True, before[boot_no].void, after[boot_no].void),
+        ):  # fmt: skip
+            was, is_now = set(old.ranges), set(new.ranges)
+            key = {"boot_no": boot_no, "void": void}
+            gone += [
+                {f"the_{name}": value for name, value in {**key, "first_seq": low}.items()} for low, _ in was - is_now
+            ]
+            fresh += [{**key, "first_seq": low, "last_seq": high} for low, high in sorted(is_now - was)]
+    if gone:
+        mine = (seen.c[name] == bindparam(f"the_{name}") for name in ("boot_no", "void", "first_seq"))
+        connection.execute(delete(seen).where(*mine), gone)
+    if fresh:
+        connection.execute(seen.insert(), fresh)
+
+
+def heads(connection: Connection, site_ids: Collection[str]) -> dict[str, dict[str, int]]:
+    """By site and boot, newest BOOTS_TOLD_MAX of a site: the highest sequence up to which none is missing.
+
+    0 where the first is missing. A site that the store does not know is absent.
+    """
+    place = func.row_number().over(partition_by=boot.c.site_no, order_by=boot.c.name.desc()).label("place")
+    of_sites = select(boot.c.no, boot.c.name, site.c.id, place).join(site, site.c.no == boot.c.site_no)
+    ranked = of_sites.where(site.c.id.in_(site_ids)).subquery()
+    newest = ranked.c.place <= BOOTS_TOLD_MAX
+    known = connection.execute(select(site.c.id).where(site.c.id.in_(site_ids))).scalars()
+    found: dict[str, dict[str, int]] = {name: {} for name in known}
+    names = connection.execute(select(ranked.c.no, ranked.c.id, ranked.c.name).where(newest)).all()
+    by_boot = {row.no: Sequences() for row in names}
+    ranges = select(seen.c.boot_no, seen.c.first_seq, seen.c.last_seq).join(ranked, ranked.c.no == seen.c.boot_no)
+    for boot_no, first, last in connection.execute(ranges.where(newest)):
         by_boot[boot_no].add(first, last)
-    return {names[boot_no]: by_boot[boot_no].head for boot_no in sorted(names, key=names.__getitem__)}
+    for row in sorted(names, key=lambda row: row.name):
+        found[row.id][row.name] = by_boot[row.no].head
+    return found

@@ -59,6 +59,13 @@ def note_change(connection: Connection, number: int, from_ms: int) -> None:
     connection.execute(change.insert().values(site_no=number, from_ms=from_ms))
 
 
+def note_changes(connection: Connection, from_ms: Mapping[int, int]) -> None:
+    """The same of several sites, by number."""
+    if from_ms:
+        rows = [{"site_no": number, "from_ms": first} for number, first in sorted(from_ms.items())]
+        connection.execute(change.insert(), rows)
+
+
 def changed_sites(connection: Connection) -> list[str]:
     """Sites with rows that are not judged yet, longest waiting first."""
     asked = select(site.c.id).join(change, change.c.site_no == site.c.no).group_by(site.c.id)

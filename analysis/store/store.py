@@ -5,7 +5,7 @@ Methods that name a site raise KeyError where the store does not know it.
 Never: SQL (the tables' modules).
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from functools import lru_cache
 from typing import Any
@@ -114,8 +114,12 @@ class Store:
 
     def stored(self, site: str) -> dict[str, int]:
         """By boot, the highest sequence without a hole that is committed."""
+        return self.stored_of([site])[site]
+
+    def stored_of(self, sites_wanted: Collection[str]) -> dict[str, dict[str, int]]:
+        """The same of several sites at once; those that the store does not know are absent."""
         with self.reading() as connection:
-            return seen.heads(connection, site)
+            return seen.heads(connection, sites_wanted)
 
     def load_history(self, site: str, rows: Rows) -> int:
         """Store many rows of the past at once, by time and each time once; how many."""

@@ -6,10 +6,12 @@ Never: a table of its own.
 import json
 import time
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Any
 
 from sqlalchemy import Connection, Table, select
 from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.dialects.postgresql import psycopg
 
 from analysis.store.schema import site as site_table
 
@@ -32,6 +34,22 @@ def upsert(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> 
     keys = [column.name for column in table.primary_key.columns]
     others = {name: statement.excluded[name] for name in rows[0] if name not in keys}
     connection.execute(statement.on_conflict_do_update(index_elements=keys, set_=others), rows)
+
+
+def insert_new(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> int:
+    """Insert `rows` where their key is not there yet; how many were. For many rows: the driver gets them as they are."""
+    text, order = _insert_text(table, connection.dialect.name)
+    given = rows if order is None else [tuple(map(row.__getitem__, order)) for row in rows]
+    return connection.exec_driver_sql(text, given).rowcount  # type: ignore[arg-type]
+
+
+@cache
+def _insert_text(table: Table, dialect: str) -> tuple[str, list[str] | None]:
+    """The statement, and the order of its values; None where they go by name."""
+    made: Any = sqlite.insert(table) if dialect == "sqlite" else postgresql.insert(table)
+    spoken = sqlite.dialect() if dialect == "sqlite" else psycopg.dialect()
+    compiled = made.on_conflict_do_nothing().compile(dialect=spoken)
+    return str(compiled), compiled.positiontup
 
 
 def number_of(connection: Connection, site: str) -> int:

@@ -81,7 +81,27 @@ class Cursor:
         if len(plain) == count and plain.isascii():  # each one byte, as most columns are: no loop of ours
             self._at += count
             return list(plain)
-        return [self.varint() for _ in range(count)]
+        data, found, number, shift = self._data, [], 0, 0
+        for at in range(self._at, len(data)):
+            byte = data[at]
+            if byte < 0x80:
+                found.append(number | byte << shift)
+                number = shift = 0
+                if len(found) == count:
+                    self._at = at + 1
+                    return self._none_above(found)
+                continue
+            number |= (byte & 0x7F) << shift
+            shift += 7
+            if shift == 7 * VARINT_BYTES_MAX:
+                raise PackError("a number without an end")
+        raise PackError(f"cut short: {count} numbers wanted, {len(found)} there")
+
+    @staticmethod
+    def _none_above(found: list[int]) -> list[int]:
+        if max(found) >= 2**64:
+            raise PackError(f"number too large: {max(found)}, at most {2**64 - 1} can stand there")
+        return found
 
     def text(self, bytes_max: int) -> str:
         """A length and that many bytes of UTF-8."""

@@ -44,14 +44,13 @@ def test_good_and_bad_messages_of_a_batch(store):
 
 
 def test_an_error_stores_nothing_of_the_batch(store, monkeypatch):
-    real = keeper.take
+    real = keeper.take_all
 
-    def fails_for_south(connection, number, readings):
-        if readings[0].site == "south":
-            raise RuntimeError("power cut")
-        return real(connection, number, readings)
+    def fails_after_storing(connection, given):
+        assert real(connection, given)
+        raise RuntimeError("power cut")
 
-    monkeypatch.setattr(keeper, "take", fails_for_south)
+    monkeypatch.setattr(keeper, "take_all", fails_after_storing)
     with pytest.raises(RuntimeError):
         keep(store, [batch("north", 1), batch("south", 1)], NOW_MS)
     assert store.stored("north") == {}

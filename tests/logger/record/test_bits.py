@@ -65,3 +65,17 @@ def test_numbers_beyond_what_a_float_holds_are_refused():
     for cells in ([UNITS_MAX + 1], [0, UNITS_MAX + 1], [UNITS_MAX, UNITS_MAX - 1, UNITS_MAX + 1]):
         with pytest.raises(PackError, match="a number beyond"):
             uncolumn(Cursor(column([(PRESENT, number) for number in cells])), len(cells))
+
+
+@given(st.lists(st.integers(0, 2**64 - 1), max_size=20), st.binary(max_size=3))
+def test_many_varints_are_read_as_each_by_itself(numbers, rest):
+    data = b"".join(map(varint, numbers)) + rest
+    at_once, one_by_one = Cursor(data), Cursor(data)
+    assert at_once.varints(len(numbers)) == [one_by_one.varint() for _ in numbers] == numbers
+    assert at_once.left() == one_by_one.left() == len(rest)
+
+
+@pytest.mark.parametrize("data", [b"", b"\x05", b"\x05\x80", b"\x80" * 12, b"\x05" + b"\xff" * 9 + b"\x7f"])
+def test_many_varints_that_are_not_there_are_refused(data):
+    with pytest.raises(PackError):
+        Cursor(data).varints(2)
