@@ -32,6 +32,8 @@ AT_MAX_UNMEASURED, HELD_UNMEASURED = (
 )  # likewise where light and cell temperature are worked out from the array's own current
 LOG_LIGHT = 0.03  # relative change of voltage at maximum power with the log of light (single-diode model; from memory)
 VOLTAGE_PER_K = -0.004  # likewise with cell temperature, 1/K
+SHUT_ABOVE = (1.15, 1.0)  # times the head of the open pipe at full flow, and metres: a gauge's error, and a rough pipe
+OPEN_STD = 0.15  # of the flow of an open pipe, worked out from a pump at a shut one (ISO 9906 tolerances, from memory)
 START_MARGIN = 1.5  # times the power at which lifting begins: enough to start and stay
 
 
@@ -103,6 +105,7 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     asked, held_low = _asked(plant, rows, day)
     at_max, held = _at_maximum(plant, rows, expected, power, turning)
     should, surely = _should(expected, turning, held)
+    _unshut(plant, rows, expected, speed, turning, should, surely)
     meter = metered(day, dt_h, rows["volume_m3"], should, plant.full_flow_m3_h)
     flow, flow_now = _flow(plant, rows, meter.flow_m3_h, meter.moved_m3, dt_h, should)
     since_start = _since(rows.time_ms, day, ~turning | (dt_h == 0))
@@ -174,6 +177,29 @@ def _should(expected: Expected, turning: Flags, held: Flags) -> tuple[Floats, Fl
     most = np.where(held_back, np.fmax(most, of_sun), most)
     least = np.where(held_back, np.fmax(least, of_sun - 2 * expected.flow_of_sun_m3_h_std), least)
     return np.where(turning, np.nan_to_num(most), 0.0), np.where(turning, np.nan_to_num(least), 0.0)
+
+
+def _unshut(
+    plant: Plant, rows: Rows, expected: Expected, speed: Floats, turning: Flags, should: Floats, surely: Floats
+) -> None:
+    """Where the gauge shows more than the open pipe ever needs, what an open pipe would bring is to be expected.
+
+    A centrifugal pump at its shut-off head lifts nothing and is not to be excused by it. Changes `should` and `surely`.
+    """
+    if plant.helical or "discharge_pressure_bar" not in rows.values:
+        return
+    most_m = float(plant.wellhead_head_m(np.array([plant.full_flow_m3_h]))[0]) * SHUT_ABOVE[0] + SHUT_ABOVE[1]
+    with np.errstate(invalid="ignore"):
+        excess = rows["discharge_pressure_bar"] * plant.metres_a_bar - most_m
+        shut = np.flatnonzero(turning & (excess > 0))
+    if not len(shut):
+        return
+    head, lookup = (expected.head_m - excess)[shut], plant.pump.lookup()
+    by_power = lookup.flow_of_power(np.minimum(expected.input_power_w[shut], plant.ceiling_w), head)
+    by_speed = lookup.flow(speed[shut], head) if plant.pump.speed_known else np.full(len(shut), np.nan)
+    open_ = np.nan_to_num(np.fmax(by_power, by_speed))
+    should[shut] = np.maximum(should[shut], open_)
+    surely[shut] = np.maximum(surely[shut], open_ * (1.0 - 2.0 * OPEN_STD))
 
 
 def _flow(

@@ -1,7 +1,7 @@
 """Recorded cases: `<cause>/<what it shows>/` with site.toml, readings.csv and findings.json; a new case needs no code.
 
-findings.json: `expected`, a list of {cause, flagged_after, began_before}: one finding of each, flagged within the times; no other finding
-asks for a visit. An empty list: nothing is found.
+findings.json: `expected`, a list of {cause, flagged_after, began_before, and where it must be quick flagged_before}: one finding of
+each, flagged within the times; no other finding asks for a visit. An empty list: nothing is found.
 """
 
 import csv

@@ -18,6 +18,7 @@ def test_recorded_case(folder: Path) -> None:
         fitting = [f for f in found if f.cause == wanted["cause"] and f.flagged >= wanted["flagged_after"]]
         assert fitting, (wanted, found)
         assert fitting[0].began <= wanted["began_before"]
+        assert fitting[0].flagged <= wanted.get("flagged_before", "9999")
         assert fitting[0].evidence
         assert 0.0 <= fitting[0].confidence + sum(r.confidence for r in fitting[0].also_possible) <= 1.0
     assert {f.cause for f in found} <= {wanted["cause"] for wanted in expected}
