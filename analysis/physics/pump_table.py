@@ -50,7 +50,7 @@ def pump_table(
     ------
     ValueError
         Shapes differ, too few rows or heads, a negative or missing value, no flow at all, or an efficiency that says that
-        a unit slipped; the text names the column and the row.
+        a unit slipped; the text names the column and the row, counted from 1.
 
     References
     ----------
@@ -68,7 +68,7 @@ def pump_table(
         bad = ~(values >= 0) | ~np.isfinite(values)
         if bad.any():
             row = int(np.argmax(bad))
-            raise ValueError(f"curve[{row}].{name}: must be a number, 0 or more, got {values[row]!r}")
+            raise ValueError(f"curve[{row + 1}].{name}: must be a number, 0 or more, got {values[row]!r}")
     if not flow.max() > 0 or not power.min() > 0:
         raise ValueError("curve: some row needs a flow above 0, and every row a power_w above 0")
     _judge_energy(head, flow, power)
@@ -133,7 +133,7 @@ def _speeds(speed_rpm: ArrayLike | None, count: int) -> Floats | None:
     if np.isnan(speeds).any():
         return None
     if not (speeds > 0).all():
-        raise ValueError(f"curve[{int(np.argmin(speeds))}].speed_rpm: must be above 0, got {speeds.min()!r}")
+        raise ValueError(f"curve[{int(np.argmin(speeds)) + 1}].speed_rpm: must be above 0, got {speeds.min()!r}")
     if speeds.max() < SPEED_LEAST_RPM:
         raise ValueError(f"curve: speed_rpm reaches {speeds.max():g} 1/min at most, too slow for a pump; is it in Hz?")
     return speeds
@@ -144,7 +144,7 @@ def _judge_energy(head: Floats, flow: Floats, power: Floats) -> None:
     row = int(np.argmax(share))
     if share[row] > EFFICIENCY_MAX:
         raise ValueError(
-            f"curve[{row}]: {flow[row]:g} m3/h at {head[row]:g} m is {share[row]:.0%} of power_w = {power[row]:g}; "
+            f"curve[{row + 1}]: {flow[row]:g} m3/h at {head[row]:g} m is {share[row]:.0%} of power_w = {power[row]:g}; "
             "no pump does that: is power_w in kW, flow_m3_h in L/min or head_m in feet?"
         )
     if share[row] < EFFICIENCY_MIN:

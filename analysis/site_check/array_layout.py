@@ -31,7 +31,7 @@ def array_layout(site: Checked) -> Remarks:
             "array.strings",
             f"{array.strings} strings of {module.i_sc_a:g} A make {short:.1f} A short circuit, above the input's "
             f"{controller.max_input_current_a:g} A",
-            f"at most {fits} strings in parallel, or a controller with a larger input"
+            f"at most {fits} string{'s' if fits > 1 else ''} in parallel, or a controller with a larger input"
             if fits
             else "one string is already too much for this input",
         )  # fmt: skip

@@ -44,13 +44,14 @@ def module_sheet(site: Checked) -> Remarks:
 
 def pump_table(site: Checked) -> Remarks:
     """Efficiency row by row; whether the rows make a pump at all."""
-    best = 0.0
+    best, impossible = 0.0, False
     for number, row in enumerate(site.facts.pump.curve, 1):
         if row.power_w <= 0 or row.flow_m3_h <= 0 or row.head_m <= 0:
             continue
         efficiency = 998.2 * GRAVITY_M_S2 * row.flow_m3_h / 3600.0 * row.head_m / row.power_w
         key = f"pump.curve[{number}]"
         if efficiency > EFFICIENCY_MOST:
+            impossible = True
             yield site.wrong(
                 f"{key}.flow_m3_h", f"{row.flow_m3_h:g} m3/h at {row.head_m:g} m on {row.power_w:g} W would be {efficiency:.0%} efficient",
                 "is the flow in L/min or L/s, the head in feet, or the power in kW or hp? It is m3/h, m and W here",
@@ -65,6 +66,8 @@ def pump_table(site: Checked) -> Remarks:
     try:
         _ = site.model
     except ValueError as error:
+        if impossible:
+            return  # said above, row by row
         yield site.wrong("pump.curve", str(error), "correct the table from the datasheet")
 
 

@@ -1,37 +1,42 @@
-"""The expected day as a picture: water and power by hour for each season. SVG of our own, or any format of Matplotlib's.
+"""The expected day as a picture: sun, water, power, head and efficiency by hour for each season. SVG of our own, or any format of Matplotlib's.
 
 Flow: clear_day.py -> HERE -> a file
 Never: numbers of its own.
 """
 
+from collections.abc import Callable
 from html import escape
+from math import isnan
 from pathlib import Path
 
-from analysis.site_check.clear_day import ClearDay
+from analysis.site_check.clear_day import ClearDay, Hour
 
-WIDTH, HEIGHT, LEFT, TOP, GAP = 760, 560, 64, 48, 56
+WIDTH, LEFT, TOP, PANEL, GAP, FOOT = 760, 64, 52, 130, 50, 30
+PANELS: tuple[tuple[str, Callable[[Hour], float]], ...] = (
+    ("sun on the array, W/m2", lambda h: h.poa_w_m2),
+    ("water, m3/h", lambda h: h.flow_m3_h),
+    ("power taken, W", lambda h: h.power_w),
+    ("head, m", lambda h: h.head_m),
+    ("efficiency, power to water, %", lambda h: 100.0 * h.efficiency),
+)
 COLOURS = ("#1b6ca8", "#c1440e", "#4a7c2c", "#6b4c9a")
 DASHES = ("", "8 4", "2 3", "10 3 2 3")
 """Seasons differ by dash as well as by colour, for print and for eyes that tell few colours."""
 
 
 def svg(name: str, days: tuple[ClearDay, ...]) -> str:
-    """Two panels, water above and power below, over the hour of the day; a self-contained SVG document."""
-    panel = (HEIGHT - TOP - 2 * GAP) / 2
+    """A panel for each quantity, one below the other, over the hour of the day; a self-contained SVG document."""
+    height = TOP + len(PANELS) * (PANEL + GAP) + FOOT
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" font-family="sans-serif" font-size="12">',
-        f'<rect width="{WIDTH}" height="{HEIGHT}" fill="white"/>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" font-family="sans-serif" font-size="12">',
+        f'<rect width="{WIDTH}" height="{height}" fill="white"/>',
         f'<text x="{LEFT}" y="22" font-size="16">{escape(name)}: what a clear day should give</text>',
     ]
-    for place, (title, values) in enumerate(
-        (
-            ("water, m3/h", [[h.flow_m3_h for h in d.hours] for d in days]),
-            ("power taken, W", [[h.power_w for h in d.hours] for d in days]),
-        )
-    ):
-        parts += _panel(TOP + place * (panel + GAP), panel, title, values, days)
+    for place, (title, value) in enumerate(PANELS):
+        values = [[value(hour) for hour in day.hours] for day in days]
+        parts += _panel(TOP + place * (PANEL + GAP), PANEL, title, values, days)
     for place, day in enumerate(days):
-        y = HEIGHT - 14
+        y = height - 14
         x = LEFT + place * 170
         parts.append(_line([(x, y - 4), (x + 28, y - 4)], place))
         parts.append(f'<text x="{x + 34}" y="{y}">{day.date:%d %B}: {day.water_m3:.1f} m3</text>')
@@ -39,7 +44,10 @@ def svg(name: str, days: tuple[ClearDay, ...]) -> str:
 
 
 def _panel(top: float, height: float, title: str, values: list[list[float]], days: tuple[ClearDay, ...]) -> list[str]:
-    most = max((v for row in values for v in row), default=0.0) or 1.0
+    known = [v for row in values for v in row if not isnan(v)]
+    most = max(known, default=0.0) or 1.0
+    least = min(known, default=0.0)
+    least = 0.9 * least if least > 0.5 * most else 0.0  # a head that hardly moves is looked at closely
     right, bottom = WIDTH - 20, top + height
     parts = [f'<text x="{LEFT}" y="{top - 8:.0f}">{title}</text>']
     for hour in range(4, 22, 2):
@@ -49,9 +57,15 @@ def _panel(top: float, height: float, title: str, values: list[list[float]], day
     for share in (0.0, 0.5, 1.0):
         y = bottom - share * height
         parts.append(f'<line x1="{LEFT}" y1="{y:.1f}" x2="{right}" y2="{y:.1f}" stroke="#bbb"/>')
-        parts.append(f'<text x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{share * most:.3g}</text>')
+        parts.append(
+            f'<text x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{least + share * (most - least):.3g}</text>'
+        )
     for place, (row, day) in enumerate(zip(values, days, strict=True)):
-        points = [(_x(h.hour + 0.5), bottom - v / most * height) for h, v in zip(day.hours, row, strict=True)]
+        points = [
+            (_x(h.hour + 0.5), bottom - (v - least) / (most - least) * height)
+            for h, v in zip(day.hours, row, strict=True)
+            if not isnan(v)
+        ]
         parts.append(_line(points, place))
     return parts
 
@@ -90,18 +104,20 @@ def save(path: Path, name: str, days: tuple[ClearDay, ...]) -> None:
 def _drawn(name: str, days: tuple[ClearDay, ...], path: Path) -> None:
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(8, 6), layout="constrained")
+    figure = Figure(figsize=(8, 11), layout="constrained")
     if path.suffix.lower().lstrip(".") not in figure.canvas.get_supported_filetypes():
         known = ", ".join(sorted(figure.canvas.get_supported_filetypes()))
         raise ValueError(f"{path.name}: cannot draw '{path.suffix}'; known endings: {known}")
-    water, power = figure.subplots(2, 1, sharex=True)
+    axes = figure.subplots(len(PANELS), 1, sharex=True)
     styles = ("-", "--", ":", "-.")
-    for place, day in enumerate(days):
-        hours = [h.hour + 0.5 for h in day.hours]
-        look = {"color": COLOURS[place], "linestyle": styles[place]}
-        water.plot(hours, [h.flow_m3_h for h in day.hours], label=f"{day.date:%d %B}: {day.water_m3:.1f} m3", **look)
-        power.plot(hours, [h.power_w for h in day.hours], **look)
-    water.set(title=f"{name}: what a clear day should give", ylabel="water, m3/h")
-    power.set(xlabel="hour", ylabel="power taken, W")
-    water.legend()
+    for axis, (title, value) in zip(axes, PANELS, strict=True):
+        axis.set_ylabel(title.replace(", ", ",\n"))
+        for place, day in enumerate(days):
+            label = f"{day.date:%d %B}: {day.water_m3:.1f} m3"
+            hours = [h.hour + 0.5 for h in day.hours]
+            look = {"color": COLOURS[place], "linestyle": styles[place], "label": label}
+            axis.plot(hours, [value(h) for h in day.hours], **look)
+    axes[0].set_title(f"{name}: what a clear day should give")
+    axes[-1].set_xlabel("hour")
+    axes[1].legend()
     figure.savefig(path)

@@ -8,6 +8,8 @@ from analysis.physics.pipe_friction import velocity_m_s
 from analysis.site_check.remark import Checked, Remarks
 
 WATER_COOLED_C = 30.0
+TANK_DAYS_MOST = 60.0
+"""A tank holds 2 to 5 days' need (common practice, no source); a dam may hold many more."""
 CABLE_WRONG, CABLE_DOUBTFUL, CABLE_NOTE = 0.15, 0.08, 0.05
 """Shares of the pump's power lost in the motor's cable; 3 to 5 % is customary (common practice)."""
 VELOCITY_MOST_M_S, VELOCITY_HIGH_M_S, FRICTION_HIGH = 3.0, 2.0, 0.25
@@ -47,6 +49,10 @@ def lifts_water(site: Checked) -> Remarks:
         )
     tank = site.facts.tank.capacity_m3
     best = max((day.water_m3 for day in site.days), default=0.0)
+    if best > 0 and tank > TANK_DAYS_MOST * best:
+        yield site.doubtful(
+            "tank.capacity_m3", f"{tank:g} m3 take {tank / best:.0f} clear days of {best:.0f} m3 to fill", "is it in litres? it is m3 here"
+        )  # fmt: skip
     if best > 0 and tank < 0.1 * best:
         yield site.doubtful(
             "tank.capacity_m3", f"{tank:g} m3 fill in under a tenth of a clear day's {best:.0f} m3", "is it in m3?"

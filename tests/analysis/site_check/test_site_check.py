@@ -86,6 +86,7 @@ MISTAKES = [  # what was done, gravest grade, key, words that must be there
     ("probe fitted, depth unknown", lambda f: changed(f, well={"probe_depth_m": None}), "doubtful", "well.probe_depth_m", "not stated"),
     ("head far off the curve", lambda f: changed(f, delivery={"outlet_height_m": 80}), "wrong", "pump.curve", "far off it"),
     ("head beyond the curve", lambda f: changed(f, delivery={"outlet_height_m": 20}), "doubtful", "pump.curve", "above the table's 60 m"),
+    ("tank in litres", lambda f: changed(f, tank={"capacity_m3": 20_000}), "doubtful", "tank.capacity_m3", "is it in litres"),
     ("narrow riser", lambda f: changed(f, delivery={"riser_inner_diameter_mm": 26}), "doubtful",
      "delivery.riser_inner_diameter_mm", "flow at"),
     ("pipe diameter in inches", lambda f: changed(f, delivery={"pipe_inner_diameter_mm": 300}), "doubtful",
@@ -127,3 +128,8 @@ def test_several_mistakes_are_all_said_gravest_first(facts):
 def test_array_voltage_comes_with_its_caution(facts):
     (hit,) = [r for r in check_site(changed(facts, array={"modules_in_series": 9}), "k") if r.grade == "wrong"]
     assert "leave the wiring to licensed people" in hit.problem.fix
+
+
+def test_rows_that_no_pump_has_are_said_once_each(facts):
+    said = [r for r in check_site(curve(facts, power=0.001), "site.toml") if r.problem.key.startswith("pump.curve")]
+    assert [r.problem.key for r in said] == [f"pump.curve[{row}].flow_m3_h" for row in (1, 2, 3, 4)]
