@@ -7,46 +7,17 @@ Never: learning, I/O.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.factors import NAMES, Factors
+from analysis.physics.pump_tolerance import tolerance
 from logger.record.site_facts import SiteFacts
 
 Floats = NDArray[np.float64]
 
 COVERAGE = 2.0
-
-
-@dataclass(frozen=True)
-class Grade:
-    """Acceptance tolerances of a pump test: half-widths as shares; `efficiency` one-sided, downwards."""
-
-    flow: float
-    head: float
-    power: float
-    efficiency: float
-
-
-GRADES = {
-    "1B": Grade(0.05, 0.03, 0.04, 0.03),
-    "2B": Grade(0.08, 0.05, 0.08, 0.05),
-    "3B": Grade(0.09, 0.07, 0.09, 0.07),
-}
-"""ISO 9906:2012 table 8 (from memory); for drivers above 10 kW, so hardly ever a borehole pump on the sun."""
-
-
-def small_pump_grade(input_power_w: float) -> Grade:
-    """Default tolerance of a pump whose driver takes up to 10 kW.
-
-    ISO 9906:2012, 4.4.2 (flow and head seen in a trade article, efficiency from memory): +-10 % flow, +-8 % head,
-    -[10 (1 - P/10 kW) + 7] % efficiency. ValueError: above 10 kW, where the grades apply, or not positive.
-    """
-    if not 0.0 < input_power_w <= 10_000.0:
-        raise ValueError(f"input_power_w must be above 0 and at most 10000, got {input_power_w!r}")
-    return Grade(0.10, 0.08, 0.08, (10.0 * (1.0 - input_power_w / 10_000.0) + 7.0) / 100.0)
 
 
 SENSOR_STD: dict[str, tuple[float, float]] = {
@@ -81,13 +52,13 @@ MOTOR_CURRENT_TOLERANCE = 0.15
 CLEAR_SKY_TOLERANCE = 0.10
 POWER_TOLERANCE = 0.12
 """Power of a small pump, motor and controller for a given speed and head: between the +-8 % of ISO 9906's grades and the 12 to
-17 % that its clause 4.4.2 leaves to the efficiency of small pumps; see `small_pump_grade`."""
+17 % that its clause 4.4.2 leaves to the efficiency of small pumps; see `physics.pump_tolerance`."""
 
 
 def tolerances(facts: SiteFacts) -> dict[str, float]:
     """Half-width that 19 of 20 installations keep, by name of the factor."""
     fastest = max(row.power_w for row in facts.pump.curve)
-    flow = small_pump_grade(fastest).flow if fastest <= 10_000 else GRADES["3B"].flow
+    flow = tolerance(fastest).flow_pct[1] / 100.0
     season = (facts.well.seasonal_range_m or 0.0) / 2.0
     return {
         "flow": flow,

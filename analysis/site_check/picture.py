@@ -58,7 +58,7 @@ def _panel(top: float, height: float, title: str, values: list[list[float]], day
         y = bottom - share * height
         parts.append(f'<line x1="{LEFT}" y1="{y:.1f}" x2="{right}" y2="{y:.1f}" stroke="#bbb"/>')
         parts.append(
-            f'<text x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{least + share * (most - least):.3g}</text>'
+            f'<text x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{_figure(least + share * (most - least))}</text>'
         )
     for place, (row, day) in enumerate(zip(values, days, strict=True)):
         points = [
@@ -68,6 +68,10 @@ def _panel(top: float, height: float, title: str, values: list[list[float]], day
         ]
         parts.append(_line(points, place))
     return parts
+
+
+def _figure(value: float) -> str:
+    return f"{value:.0f}" if abs(value) >= 100.0 else f"{value:.3g}"
 
 
 def _x(hour: float) -> float:

@@ -15,7 +15,7 @@ from analysis.physics.cell_temperature import cell_of_ambient
 from analysis.physics.clear_sky import clear_sky
 from analysis.physics.single_diode import fit_diode, scale
 from analysis.physics.sun import SunPosition, declination_and_equation_of_time, pressure_at, sun_position
-from analysis.uncertainty import GRADES, propagate, small_pump_grade
+from analysis.uncertainty import propagate
 from logger.record.site_facts import Array, Module
 
 
@@ -249,23 +249,6 @@ def test_direct_current_drop(current, length, size, warm, volts):
 def test_three_phase_drop():
     """sqrt(3) I R L cos(phi) with class 5 copper: 5 A, 80 m, 2.5 mm2 (7.98 ohm/km), 0.85 -> 4.699 V (class 2: 4.364 V)."""
     assert float(three_phase_drop_v(5, 80, 2.5, 0.85)) == pytest.approx(4.364 * 7.98 / 7.41, rel=1e-3)
-
-
-@pytest.mark.parametrize(("kilowatts", "share"), [(0.5, 0.165), (1, 0.16), (2, 0.15), (4, 0.13), (5, 0.12), (10, 0.07)])
-def test_small_pumps_tolerance(kilowatts, share):
-    """ISO 9906:2012, 4.4.2: -[10 (1 - P/10 kW) + 7] % on efficiency (from memory), +-10 % flow and +-8 % head (trade article)."""
-    grade = small_pump_grade(kilowatts * 1000)
-    assert grade.efficiency == pytest.approx(share)
-    assert (grade.flow, grade.head) == (0.10, 0.08)
-
-
-@pytest.mark.parametrize(
-    ("name", "flow", "head", "power"), [("1B", 0.05, 0.03, 0.04), ("2B", 0.08, 0.05, 0.08), ("3B", 0.09, 0.07, 0.09)]
-)
-def test_acceptance_grades(name, flow, head, power):
-    """ISO 9906:2012 table 8, from memory."""
-    grade = GRADES[name]
-    assert (grade.flow, grade.head, grade.power) == (flow, head, power)
 
 
 def test_propagation_gives_the_guides_resistance_example():

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.factors import HEALTHY, NAMES, Factors
-from analysis.uncertainty import GRADES, SENSOR_STD, prior, propagate, sensor_std, small_pump_grade, tolerances
+from analysis.physics.pump_tolerance import GRADES, tolerance
+from analysis.uncertainty import SENSOR_STD, prior, propagate, sensor_std, tolerances
 from logger.record.channels import CHANNELS
 
 BENCH = Path(__file__).parents[2] / "bench" / "bench_coverage.py"
@@ -49,10 +50,10 @@ def test_sensor_classes_name_known_channels_and_keep_missing():
         sensor_std("fault_code", 1.0)
 
 
-@pytest.mark.parametrize("watts", [0, -5, 10_001])
-def test_small_pump_grade_says_where_it_applies(watts):
-    with pytest.raises(ValueError, match="above 0 and at most 10000"):
-        small_pump_grade(watts)
+@pytest.mark.parametrize("watts", [0, -5])
+def test_a_tolerance_needs_a_power(watts):
+    with pytest.raises(ValueError, match="above 0"):
+        tolerance(watts)
 
 
 def test_prior_has_the_tolerances_and_a_season_widens_the_level(facts):
@@ -66,7 +67,8 @@ def test_prior_has_the_tolerances_and_a_season_widens_the_level(facts):
 def test_large_pumps_get_the_grade_of_their_service(facts):
     big = tuple(replace(row, power_w=row.power_w * 20) for row in facts.pump.curve)
     large = replace(facts, pump=replace(facts.pump, curve=big))
-    assert tolerances(large)["flow"] == GRADES["3B"].flow
+    assert tolerances(large)["flow"] == pytest.approx(GRADES["3B"].flow_pct[1] / 100)
+    assert tolerances(facts)["flow"] == pytest.approx(0.10), "small pumps: ISO 9906:2012, 4.4.2"
 
 
 def test_factors_as_vector_and_back():
