@@ -73,9 +73,8 @@ def rows_of_frame(frame: pd.DataFrame) -> Rows:
 def draw(world: str, seed: int, fitout: str | None, healthy: bool | None) -> Drawn:
     """A case from one of the two worlds."""
     if world == "otherworld":
-        from tests.bench.otherworld.case import draw_case as draw_other
-
         from logger.record.site_file import read_site
+        from tests.bench.otherworld.case import draw_case as draw_other
 
         got = draw_other(seed, fitout, "none" if healthy else None)
         facts, frame = read_site(got.site_toml), got.frame
