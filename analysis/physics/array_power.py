@@ -111,7 +111,7 @@ def array_model(array: Array) -> ArrayModel:
     Parameters
     ----------
     array : Array
-        Site facts: layout, module, cable.
+        Site facts: layout [-], module [W], [V], [A], cable [m], [mm2].
 
     Returns
     -------
@@ -122,6 +122,10 @@ def array_model(array: Array) -> ArrayModel:
     ------
     ValueError
         A datasheet without a circuit (`fit_diode`).
+
+    References
+    ----------
+    .. [1] W. De Soto, S. A. Klein, W. A. Beckman, Solar Energy 80(1), 78-88, 2006, doi:10.1016/j.solener.2005.06.010.
     """
     diode = fit_diode(array.module)
     loop = 0.0
@@ -142,10 +146,30 @@ def solve_maximum(
 ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """Maximum power, its voltage and current, open-circuit voltage, short-circuit current: the circuit itself.
 
-    [W/m2], [deg C] -> [W], [V], [A], [V], [A], without LIGHT_SHARE: the datasheet's own.
+    Parameters
+    ----------
+    diode : Diode
+        One module's circuit. [A], [V], [ohm]
+    in_series, strings : int
+        Layout. [-]
+    loop_ohm : float
+        Array cable, there and back. [ohm]
+    poa_w_m2, cell_c : float or ndarray that broadcast
+        Light on the cells, without LIGHT_SHARE (the datasheet's own), and their temperature; NaN in, NaN out. [W/m2], [deg C]
 
-    Any shapes that broadcast. NaN in, NaN out. A trim of the voltage brings power over temperature to the datasheet's
-    coefficient where the circuit alone would miss it; the open-circuit voltage is the circuit's own.
+    Returns
+    -------
+    power, voltage, current, open-circuit voltage, short-circuit current : ndarray, broadcast shape
+        [W], [V], [A], [V], [A]
+
+    Notes
+    -----
+    A trim of the voltage brings power over temperature to the datasheet's coefficient where the circuit alone would miss it; the
+    open-circuit voltage is the circuit's own.
+
+    References
+    ----------
+    .. [1] W. De Soto, S. A. Klein, W. A. Beckman, Solar Energy 80(1), 78-88, 2006, doi:10.1016/j.solener.2005.06.010.
     """
     poa, cell = np.broadcast_arrays(np.asarray(poa_w_m2, float), np.asarray(cell_c, float))
     shape, poa, cell = poa.shape, poa.ravel(), cell.ravel()

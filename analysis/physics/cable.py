@@ -54,12 +54,62 @@ def resistance_ohm_per_km(conductor_mm2: float, temperature_c: ArrayLike = 20.0)
 
 
 def dc_loop_ohm(length_m: float, conductor_mm2: float, temperature_c: float = 20.0) -> float:
-    """Resistance there and back of a two-conductor cable. [ohm]   `length_m`: one way."""
+    """Resistance there and back of a two-conductor cable. [ohm]
+
+    Parameters
+    ----------
+    length_m : float
+        One way. [m]
+    conductor_mm2 : float
+        Copper cross-section, 0.5 to 300. [mm2]
+    temperature_c : float, optional
+        The conductor's. [deg C]
+
+    Returns
+    -------
+    float
+        [ohm]
+
+    Raises
+    ------
+    ValueError
+        `conductor_mm2` outside 0.5 to 300.
+
+    References
+    ----------
+    .. [1] IEC 60228:2004, table 2, maximum resistance at 20 deg C. From memory.
+    """
     return 2.0 * length_m / 1000.0 * float(resistance_ohm_per_km(conductor_mm2, temperature_c))
 
 
 def dc_drop_v(current_a: ArrayLike, length_m: float, conductor_mm2: float, temperature_c: float = 20.0) -> Floats:
-    """Voltage lost there and back: 2 I R L. [V]   NaN in, NaN out."""
+    """Voltage lost there and back: 2 I R L. [V]
+
+    Parameters
+    ----------
+    current_a : float or ndarray, any shape
+        NaN in, NaN out. [A]
+    length_m : float
+        One way. [m]
+    conductor_mm2 : float
+        Copper cross-section, 0.5 to 300. [mm2]
+    temperature_c : float, optional
+        The conductor's. [deg C]
+
+    Returns
+    -------
+    ndarray, shape of `current_a`
+        [V]
+
+    Raises
+    ------
+    ValueError
+        `conductor_mm2` outside 0.5 to 300.
+
+    References
+    ----------
+    .. [1] Ohm's law; resistance of IEC 60228:2004. From memory.
+    """
     return np.asarray(current_a, float) * dc_loop_ohm(length_m, conductor_mm2, temperature_c)
 
 
@@ -68,7 +118,36 @@ def three_phase_drop_v(
 ) -> Floats:
     """Phase-to-phase voltage lost to resistance: sqrt(3) I R L cos(phi). [V]
 
-    Reactance is left out: below 25 mm2 and 400 Hz it is a few percent of the resistance. NaN in, NaN out.
+    Parameters
+    ----------
+    current_a : float or ndarray, any shape
+        NaN in, NaN out. [A]
+    length_m : float
+        One way. [m]
+    conductor_mm2 : float
+        Copper cross-section, 0.5 to 300. [mm2]
+    power_factor : float, optional
+        Cosine of the phase angle, 0 to 1. [-]
+    temperature_c : float, optional
+        The conductor's. [deg C]
+
+    Returns
+    -------
+    ndarray, shape of `current_a`
+        [V]
+
+    Raises
+    ------
+    ValueError
+        `conductor_mm2` outside 0.5 to 300.
+
+    Notes
+    -----
+    Reactance is left out: below 25 mm2 and 400 Hz it is a few percent of the resistance.
+
+    References
+    ----------
+    .. [1] Voltage drop of balanced three-phase lines, any handbook of installation; resistance of IEC 60228:2004. From memory.
     """
     one_way = length_m / 1000.0 * float(resistance_ohm_per_km(conductor_mm2, temperature_c))
     return np.sqrt(3.0) * np.asarray(current_a, float) * one_way * power_factor
@@ -77,6 +156,32 @@ def three_phase_drop_v(
 def three_phase_loss_w(
     current_a: ArrayLike, length_m: float, conductor_mm2: float, temperature_c: float = 20.0
 ) -> Floats:
-    """Heat in the three conductors: 3 I^2 R L. [W]   NaN in, NaN out."""
+    """Heat in the three conductors: 3 I^2 R L. [W]
+
+    Parameters
+    ----------
+    current_a : float or ndarray, any shape
+        NaN in, NaN out. [A]
+    length_m : float
+        One way. [m]
+    conductor_mm2 : float
+        Copper cross-section, 0.5 to 300. [mm2]
+    temperature_c : float, optional
+        The conductor's. [deg C]
+
+    Returns
+    -------
+    ndarray, shape of `current_a`
+        [W]
+
+    Raises
+    ------
+    ValueError
+        `conductor_mm2` outside 0.5 to 300.
+
+    References
+    ----------
+    .. [1] Joule heat; resistance of IEC 60228:2004. From memory.
+    """
     one_way = length_m / 1000.0 * float(resistance_ohm_per_km(conductor_mm2, temperature_c))
     return 3.0 * np.asarray(current_a, float) ** 2 * one_way

@@ -49,7 +49,21 @@ def cell_of_ambient(ambient_c: ArrayLike, poa_w_m2: ArrayLike, noct_c: float) ->
 def cell_of_module(module_c: ArrayLike, poa_w_m2: ArrayLike) -> Floats:
     """Cell temperature from the temperature measured on the module's back. [deg C]
 
-    NaN in, NaN out. Source: D. L. King et al., Photovoltaic Array Performance Model, SAND2004-3535, 2004.
+    Parameters
+    ----------
+    module_c : float or ndarray
+        Back of the module; NaN in, NaN out. [deg C]
+    poa_w_m2 : float or ndarray that broadcasts with it
+        Irradiance in the plane of the array. [W/m2]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        [deg C]
+
+    References
+    ----------
+    .. [1] D. L. King et al., Photovoltaic Array Performance Model, SAND2004-3535, 2004.
     """
     return np.asarray(module_c, float) + CELL_ABOVE_MODULE_C / 1000.0 * np.asarray(poa_w_m2, float)
 
@@ -77,14 +91,18 @@ def ambient_default(
 
     Returns
     -------
-    ndarray
-        Standard uncertainty AMBIENT_DEFAULT_STD_C: coasts, monsoons and cold fronts are not in it.
+    ndarray, broadcast shape
+        [deg C]. Standard uncertainty AMBIENT_DEFAULT_STD_C: coasts, monsoons and cold fronts are not in it.
 
     Notes
     -----
     A rough climatology of our own (no source): 27.5 deg C at the equator and sea level, falling with latitude squared,
     6.5 deg C per km of altitude, a yearly swing of 0.3 deg C per degree of latitude that lags the sun by a month, a
     daily swing of +-6 deg C with its peak at 15 h.
+
+    References
+    ----------
+    .. [1] ISO 2533:1975, for the lapse with altitude (from memory); the rest is our own.
     """
     mean = 27.5 - 0.0094 * latitude_deg**2 - LAPSE_C_PER_M * altitude_m
     hemisphere = 1.0 if latitude_deg >= 0 else -1.0

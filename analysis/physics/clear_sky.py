@@ -102,8 +102,19 @@ def clear_sky(
 def clear_sky_relative_std(elevation_deg: ArrayLike) -> Floats:
     """Relative standard uncertainty of `clear_sky` on the plane of the array, before anything was learnt. [-]
 
-    6.5 % with the sun high and growing with air mass, as turbidity weighs more: 13 % at 15 deg. M. J. Reno, C. W. Hansen and
-    J. S. Stein (SAND2012-2389) find 2 to 8 % for Ineichen's model with monthly turbidity.
+    Parameters
+    ----------
+    elevation_deg : float or ndarray, any shape
+        The sun's; NaN in, NaN out, held at 4 deg below that. [deg]
+
+    Returns
+    -------
+    ndarray, shape of `elevation_deg`
+        6.5 % with the sun high and growing with air mass, as turbidity weighs more: 13 % at 15 deg. [-]
+
+    References
+    ----------
+    .. [1] M. J. Reno, C. W. Hansen, J. S. Stein, SAND2012-2389, 2012: 2 to 8 % for Ineichen's model with monthly turbidity.
     """
     sine = np.sin(np.radians(np.maximum(np.asarray(elevation_deg, float), 4.0)))
     return 0.04 + 0.025 / sine
@@ -116,6 +127,8 @@ def monthly_turbidity(day_of_tropical_year: ArrayLike, latitude_deg: float, long
     ----------
     day_of_tropical_year : float or ndarray
         As `sun.day_of_year`. [d]
+    latitude_deg, longitude_deg : float
+        North and east positive. [deg]
 
     Returns
     -------

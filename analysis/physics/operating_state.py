@@ -38,6 +38,7 @@ def on_curve(
     Parameters
     ----------
     array : ArrayModel
+        Tables of `array_power.array_model`. [W], [V], [A]
     voltage_v, current_a : float or ndarray, any shape
         At the controller's input. [V], [A]
     cell_c : float or ndarray that broadcasts
@@ -63,6 +64,10 @@ def on_curve(
     -----
     With fewer strings at work the same light gives less current: the light found is then low by the strings missing. The
     ratio hardly feels it: the voltage of maximum power moves by 1 % when the light halves.
+
+    References
+    ----------
+    .. [1] Single-diode circuit as in `single_diode.py`; the reading of states from it is our own.
     """
     if not rated_current_a > 0:
         raise ValueError(f"rated_current_a must be above 0, got {rated_current_a!r}")

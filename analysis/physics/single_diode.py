@@ -130,10 +130,29 @@ def scale(
     poa: ArrayLike,
     cell_c: ArrayLike,
 ) -> tuple[Floats, Floats, Floats, Floats]:
-    """De Soto's parameters at other irradiance [W/m2] and cell temperature [deg C].
+    """De Soto's parameters at other irradiance and cell temperature.
 
-    Returns photocurrent [A], saturation current [A], shunt [ohm] (infinite in the dark) and modified ideality [V], of the shape that
-    `poa` and `cell_c` broadcast to; NaN in, NaN out.
+    Parameters
+    ----------
+    photocurrent, saturation : float
+        At standard test conditions. [A]
+    shunt : float
+        Likewise. [ohm]
+    ideality : float
+        Modified ideality, likewise. [V]
+    alpha_a_c : float
+        Short-circuit current's coefficient. [A/deg C]
+    poa, cell_c : float or ndarray that broadcast
+        NaN in, NaN out. [W/m2], [deg C]
+
+    Returns
+    -------
+    photocurrent, saturation, shunt, ideality : ndarray, broadcast shape
+        Shunt is infinite in the dark. [A], [A], [ohm], [V]
+
+    References
+    ----------
+    .. [1] W. De Soto, S. A. Klein, W. A. Beckman, Solar Energy 80(1), 78-88, 2006, doi:10.1016/j.solener.2005.06.010.
     """
     kelvin, ratio = np.asarray(cell_c, float) + 273.15, np.asarray(poa, float) / 1000.0
     relative = kelvin / 298.15

@@ -76,11 +76,16 @@ def sky_table(site: Site, array: Array) -> SkyTable:
     Parameters
     ----------
     site, array : site facts
+        Place [deg], [m]; tilt and azimuth [deg].
 
     Returns
     -------
     SkyTable
         Elevation [deg], clear-sky irradiance and its standard uncertainty [W/m2], usual air temperature [deg C].
+
+    References
+    ----------
+    .. [1] P. Ineichen, R. Perez, Solar Energy 73(3), 151-157, 2002: the clear sky that is tabulated.
     """
     noon = np.arange(SEASON_NODES + 1)[:, None] * (TROPICAL_YEAR_DAYS / SEASON_NODES)
     of_day = np.arange(NODES)[None, :] / (NODES - 1.0)

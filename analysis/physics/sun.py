@@ -50,6 +50,15 @@ def day_of_year(time_days: ArrayLike) -> Floats:
     ----------
     time_days : float or ndarray, any shape
         Days since 1970-01-01T00:00Z; NaN gives NaN. [d]
+
+    Returns
+    -------
+    ndarray, shape of `time_days`
+        [d]
+
+    References
+    ----------
+    .. [1] J. Meeus, Astronomical Algorithms, 2nd ed. 1998: length of the tropical year. From memory.
     """
     return np.mod(np.asarray(time_days, float) - REFERENCE_DAY, TROPICAL_YEAR_DAYS)
 
@@ -79,8 +88,23 @@ def declination_and_equation_of_time(time_days: ArrayLike) -> tuple[Floats, Floa
 def refraction_deg(elevation_deg: ArrayLike, pressure_pa: float = 101_325.0, temperature_c: float = 15.0) -> Floats:
     """How much the air lifts the sun. [deg]
 
-    Equation 42 of Reda and Andreas (2008). Below -1 deg, where nothing is seen, it fades out until -4 deg, so that tables may
-    interpolate across the horizon. NaN in, NaN out.
+    Parameters
+    ----------
+    elevation_deg : float or ndarray, any shape
+        True elevation; NaN in, NaN out. [deg]
+    pressure_pa : float, optional
+        Of the air. [Pa]
+    temperature_c : float, optional
+        Of the air. [deg C]
+
+    Returns
+    -------
+    ndarray, shape of `elevation_deg`
+        Below -1 deg, where nothing is seen, it fades out until -4 deg, so that tables may interpolate across the horizon. [deg]
+
+    References
+    ----------
+    .. [1] I. Reda, A. Andreas, Solar Position Algorithm, NREL/TP-560-34302, rev. 2008, equation 42.
     """
     true = np.asarray(elevation_deg, float)
     shown = np.maximum(true, -1.0)
@@ -134,7 +158,25 @@ def seen_from(
 ) -> SunPosition:
     """The sun's place in the sky from its declination and hour angle (0 at true noon, afternoon positive).
 
-    Arrays that broadcast together; NaN in, NaN out. [deg]   Spherical trigonometry, any textbook of astronomy.
+    Parameters
+    ----------
+    latitude_deg : float
+        North positive. [deg]
+    declination_deg, hour_angle_deg : float or ndarray that broadcast
+        NaN in, NaN out. [deg]
+    altitude_m : float, optional
+        [m]
+    temperature_c : float, optional
+        Of the air. [deg C]
+
+    Returns
+    -------
+    SunPosition
+        Apparent elevation and azimuth clockwise from true north, broadcast shape. [deg]
+
+    References
+    ----------
+    .. [1] Spherical trigonometry, any textbook of astronomy.
     """
     hour_angle = np.radians(np.asarray(hour_angle_deg, float))
     declination, latitude = np.radians(np.asarray(declination_deg, float)), np.radians(latitude_deg)
@@ -147,5 +189,20 @@ def seen_from(
 
 
 def pressure_at(altitude_m: float) -> float:
-    """Air pressure of the standard atmosphere. [Pa]   ISO 2533:1975 (from memory), valid below 11 km."""
+    """Air pressure of the standard atmosphere, below 11 km. [Pa]
+
+    Parameters
+    ----------
+    altitude_m : float
+        Above the sea. [m]
+
+    Returns
+    -------
+    float
+        [Pa]
+
+    References
+    ----------
+    .. [1] ISO 2533:1975. From memory.
+    """
     return 101_325.0 * (1.0 - 2.25577e-5 * altitude_m) ** 5.25588
