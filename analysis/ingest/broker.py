@@ -1,7 +1,7 @@
 """The server's connection to the broker: a session that outlives it, messages acknowledged by hand, retained answers.
 
-MQTT 5 first; a broker that refuses it, or twice in a row closes the connection instead of answering, is tried with 3.1.1
-and so on in turn. paho's own thread only fills the queue; all else happens in the caller's thread.
+MQTT 5 first; a broker that refuses it, leaves it unanswered for ANSWER_S, or twice in a row closes the connection instead, is
+tried with 3.1.1 and so on in turn. paho's own thread only fills the queue; all else happens in the caller's thread.
 Flow: broker -> HERE -> subscriber.py.
 Never: a payload's meaning; the store.
 """
@@ -9,6 +9,7 @@ Never: a payload's meaning; the store.
 import logging
 import queue
 import ssl
+import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -32,6 +33,8 @@ PAUSE_S = (1, 30)
 KEEPALIVE_S = 30
 UNSUPPORTED_VERSION = 132
 REFUSALS_MAX = 2
+ANSWER_S = 10.0
+"""TCP and TLS stand by then, so that an answer takes one way there and back."""
 VERSIONS = {paho.MQTTv5: "5", paho.MQTTv311: "3.1.1"}
 
 
@@ -76,6 +79,7 @@ class Broker:
         self._version: Any = paho.MQTTv5
         self._connections, self._greeted, self._refusals = 0, 0, 0
         self._answered = self._closing = False
+        self._asked_s: float | None = None
         self._client = self._made()
 
     @property
@@ -152,18 +156,20 @@ class Broker:
         if self.settings.username:
             client.username_pw_set(self.settings.username, self.settings.password)
         client.on_connect, client.on_disconnect = self._on_connect, self._on_disconnect
-        client.on_connect_fail = self._on_connect_fail
+        client.on_connect_fail, client.on_socket_open = self._on_connect_fail, self._on_socket_open
         client.on_message = self._on_message
         return client
 
     def _change_version(self) -> None:
         """In the caller's thread: the client cannot be stopped from its own."""
-        if self._refusals < REFUSALS_MAX:
+        asked_s = self._asked_s
+        unanswered = asked_s is not None and time.monotonic() - asked_s > ANSWER_S
+        if self._refusals < REFUSALS_MAX and not unanswered:
             return
         self._client.disconnect()
         self._client.loop_stop()
         self._version = paho.MQTTv311 if self._version == paho.MQTTv5 else paho.MQTTv5
-        self._refusals = 0
+        self._refusals, self._asked_s = 0, None
         log.warning("The broker does not answer in the other version; trying MQTT %s.", self.version)
         self._client = self._made()
         self.start()
@@ -171,7 +177,7 @@ class Broker:
     # In paho's thread.
 
     def _on_connect(self, client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
-        self._answered = True
+        self._answered, self._asked_s = True, None
         if reason.is_failure:
             log.warning("The broker refused us: %s.", reason)
             self._refusals += REFUSALS_MAX if reason.value == UNSUPPORTED_VERSION else 0
@@ -187,11 +193,15 @@ class Broker:
 
     def _on_disconnect(self, _client: Any, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
         self._refusals += 0 if self._answered else 1
-        self._answered = False
+        self._answered, self._asked_s = False, None
         log.warning("The connection to the broker ended: %s.", reason)
 
+    def _on_socket_open(self, _client: Any, _data: Any, _socket: Any) -> None:
+        self._asked_s = time.monotonic()
+
     def _on_connect_fail(self, _client: Any, _data: Any) -> None:
-        log.warning("No broker answers at %s:%d; trying again.", self.settings.host, self.settings.port)
+        trusted = ", or its certificate is not of the authority that we trust" if self.settings.tls else ""
+        log.warning("No broker answers at %s:%d%s; trying again.", self.settings.host, self.settings.port, trusted)
 
     def _on_message(self, _client: Any, _data: Any, message: Any) -> None:
         arrived = Arrived(message.topic, bytes(message.payload), message.mid, message.qos, self._connections)
