@@ -38,6 +38,8 @@ class NoWaterLimits:
     )
     load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
     known_enough: float = 0.25
+    contradicted: float = 0.15  # log: power and current, where both are read, must not say opposite things of the load
+    current_days: float = 3.0  # of learning, before a motor's current says anything that power over speed does not
     apart_ms: int = 3 * HOUR_MS  # runs further apart are two
 
 
@@ -79,6 +81,8 @@ def _labels(
         torque, current = measures["torque"], measures["current"]
         light = (torque < LIMITS.light) | (current < LIMITS.light_current)
         heavy = (torque > LIMITS.heavy) | (current > LIMITS.heavy_current)
+        light &= ~(np.fmax(torque, current) > -LIMITS.contradicted)
+        heavy &= ~(np.fmin(torque, current) < LIMITS.contradicted)
         usual = ~(light | heavy) & ~(np.isnan(torque) & np.isnan(current))
         least = np.where(usual, LIMITS.least_load_known, LIMITS.least_flow_share) + _known_loss(view)
         able = seen.settled & (should > least * plant.full_flow_m3_h)
@@ -120,6 +124,10 @@ def _measures(plant: Plant, view: DayView, seen: Columns) -> dict[str, Floats]:
     q, t, i = (float(base[PLACE[name]]) for name in ("q1", "t1", "i1"))
     expected, rows = seen.expected, seen.rows
     torque, current = load_logs(seen, t, i)
+    if not _current_learnt(view):
+        current = np.where(
+            np.isnan(torque), current, np.nan
+        )  # the plate's current need not be that of the rated torque
     with np.errstate(divide="ignore", invalid="ignore"):
         measures = {
             "torque": torque,
@@ -145,6 +153,11 @@ def load_logs(seen: Columns, torque: float, current: float) -> tuple[Floats, Flo
             np.log(np.maximum(seen.power_w, 1.0) / seen.expected.power_at_speed_w) - torque,
             np.log(np.maximum(seen.rows["motor_current_a"], 0.01) / seen.expected.motor_current_a) - current,
         )
+
+
+def _current_learnt(view: DayView) -> bool:
+    days = view.memory.arrays.get("days")
+    return days is not None and float(days[PLACE["i1"]]) >= LIMITS.current_days
 
 
 LEAST_TOLD_M = 0.8  # of drawdown or friction expected: less says nothing about the flow
