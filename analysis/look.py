@@ -76,6 +76,8 @@ class Columns:
     def of_day(self, day: int) -> "Columns | None":
         """The rows of one day, None where it has none."""
         start, stop = (int(i) for i in np.searchsorted(self.day, [day, day + 1]))
+        if start == 0 and stop == len(self):
+            return self if stop else None
         return self.take(slice(start, stop)) if stop > start else None
 
     def take(self, which: slice) -> "Columns":
@@ -176,7 +178,7 @@ def _should(expected: Expected, turning: Flags, held: Flags) -> tuple[Floats, Fl
     held_back = held & expected.poa_measured & np.isnan(by_speed)  # a speed that is read says more than the sun
     most = np.where(held_back, np.fmax(most, of_sun), most)
     least = np.where(held_back, np.fmax(least, of_sun - 2 * expected.flow_of_sun_m3_h_std), least)
-    return np.where(turning, np.nan_to_num(most), 0.0), np.where(turning, np.nan_to_num(least), 0.0)
+    return np.where(turning & ~np.isnan(most), most, 0.0), np.where(turning & ~np.isnan(least), least, 0.0)
 
 
 def _unshut(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.rows import Floats
+from analysis.rows import Floats, or_zero
 
 NANO = 1e9
 FASTEST = 3.0  # times the pump's largest flow: no register moves faster, so it was replaced or set
@@ -53,7 +53,7 @@ def metered(
         The largest honest flow. [m3/h]
     """
     n = len(day)
-    share = np.rint(np.nan_to_num(expected_m3_h) * dt_h * NANO).astype(np.int64)
+    share = np.rint(or_zero(expected_m3_h) * dt_h * NANO).astype(np.int64)
     floor = np.rint(IDLE_SHARE * largest_m3_h * dt_h * NANO).astype(np.int64)
     total, total_floor = np.cumsum(share), np.cumsum(floor)
     flow, moved = np.full(n, np.nan), np.full(n, np.nan)
@@ -77,7 +77,7 @@ def metered(
         ratio = gained[1:] * NANO / np.where(by_floor, idle, want)
     counts = np.diff(marks)
     inside = slice(int(marks[0]) + 1, int(marks[-1]) + 1)
-    base = np.where(np.repeat(by_floor, counts), IDLE_SHARE * largest_m3_h, np.nan_to_num(expected_m3_h[inside]))
+    base = np.where(np.repeat(by_floor, counts), IDLE_SHARE * largest_m3_h, or_zero(expected_m3_h[inside]))
     shared = np.repeat(np.where(np.isfinite(ratio), ratio, np.nan), counts) * base
     flow[inside] = np.where(np.isfinite(shared), shared, np.nan)
     last_mark = np.full(n, -1, np.int64)

@@ -11,7 +11,7 @@ import numpy as np
 from analysis.look import Columns
 from analysis.memory import Case
 from analysis.plant import Plant
-from analysis.rows import Rows
+from analysis.rows import Rows, or_zero
 from analysis.solar_days import HOUR_MS
 from analysis.summary import Doing, SiteNow
 from analysis.symptoms import DayView
@@ -41,8 +41,8 @@ def site_now(plant: Plant, view: DayView, rows: Rows, cases: list[Case]) -> Site
         doing: Doing = "silent" if quiet and not dark else ("night" if dark else "unknown")
         return SiteNow(**common, doing=doing)
     expected = seen.expected
-    of_sun = float((np.nan_to_num(expected.flow_of_sun_m3_h) * seen.dt_h).sum())
-    spread = 1.96 * float((np.nan_to_num(expected.flow_of_sun_m3_h_std) * seen.dt_h).sum())
+    of_sun = float((or_zero(expected.flow_of_sun_m3_h) * seen.dt_h).sum())
+    spread = 1.96 * float((or_zero(expected.flow_of_sun_m3_h_std) * seen.dt_h).sum())
     metered = seen.moved_m3[~np.isnan(seen.moved_m3)]
     direct = ~np.isnan(seen.rows["flow_m3_h"])
     water = (

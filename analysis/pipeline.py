@@ -179,10 +179,12 @@ def _seen(state: State) -> State:
         day = int(plant.days.day_of(state.until_ms))
         if state.memory.day is not None:
             day = max(day, state.memory.day + 1)  # at the stroke of a close the next day is open, and empty
-        columns = look(plant, opened, range(day, day + 1)).of_day(day)
-        view = _view(plant, state.memory, day, state.until_ms, opened.time_ms, columns)
+        columns = look(plant, opened, range(day, day + 1))
+        view = _view(plant, state.memory, day, state.until_ms, opened.time_ms, columns.of_day(day))
         if state.memory.first_ms is not None or len(opened):
-            cases = with_episodes(view, episodes_of(view))
+            screened = screen(plant, state.memory, columns, opened.time_ms, range(day, day + 1))
+            asked = [name for name in watchers() if screened.may_show(name, day, state.memory)]
+            cases = with_episodes(view, episodes_of(view, asked))
         now = site_now(plant, view, opened, cases)
     findings = tuple(as_finding(plant.facts, case) for case in cases)
     return replace(state, findings=findings, now=now)

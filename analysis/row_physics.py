@@ -49,9 +49,7 @@ class RowPhysics:
         covariance = model.covariance(factors)
         self.std = {name: float(np.sqrt(covariance[i, i])) for i, name in enumerate(NAMES)}
         self.days = _days_between(model, rows)
-        table, self.rise, self.set = model.sky.days(self.days)
-        self.sky = [np.ascontiguousarray(table[:, :, k]).ravel() for k in range(table.shape[-1])]
-        self.sky_rise = [np.diff(column, append=0.0) for column in self.sky]
+        self.sky, self.sky_rise, self.rise, self.set = model.sky.flat(self.days)
         facts = model.facts
         self.fed_w = FED_SHARE * facts.controller.max_power_w
         noct = facts.array.module.noct_c

@@ -54,6 +54,11 @@ class Rows:
         )
 
 
+def or_zero(column: Floats) -> Floats:
+    """The column with 0 for NaN. `np.nan_to_num` looks for infinities too, and takes four times as long."""
+    return np.where(np.isnan(column), 0.0, column)
+
+
 def no_rows() -> Rows:
     """A block without rows."""
     return Rows(np.empty(0, np.int64), {})

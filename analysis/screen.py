@@ -19,7 +19,7 @@ from analysis.no_water import FACTOR_LOGS, LIMITS, load_logs
 from analysis.not_turning import LIMITS as STILL
 from analysis.not_turning import sun_certain
 from analysis.plant import Plant
-from analysis.rows import Times
+from analysis.rows import Times, or_zero
 from analysis.solar_days import HOUR_MS
 
 Days = NDArray[np.bool_]
@@ -56,7 +56,7 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         "short-cycling": _may_cycle(seen, days),
         "silent": _may_be_silent(plant, heard_ms, days),
     }
-    code = np.nan_to_num(seen.rows["fault_code"]) > 0
+    code = or_zero(seen.rows["fault_code"]) > 0
     may["controller-trip"] = _days(seen, code, days, controller_trip.LIMITS.trips)
     rating = plant.facts.controller.max_input_voltage_v
     with np.errstate(invalid="ignore"):

@@ -135,8 +135,8 @@ def _odd_windows(bench: SlowBench, learnt: Learnt, recent: Floats, group: str) -
     counts = np.cumsum(known, axis=0)[windows - 1]
     sums = np.cumsum(np.where(known, part, 0.0), axis=0)[windows - 1]
     scatter = bench.scatter
-    lasting = (np.diag(learnt.covariance) + np.diag(scatter.drift) + learnt.always_there)[places]
-    daily = np.diag(scatter.shared)[places] + learnt.day_variance[places]
+    lasting = (learnt.covariance.diagonal() + scatter.drift.diagonal() + learnt.always_there)[places]
+    daily = scatter.shared.diagonal()[places] + learnt.day_variance[places]
     with np.errstate(divide="ignore", invalid="ignore"):
         odd = (counts > 0) & (np.abs(sums / counts) > SCREEN * np.sqrt(lasting + daily / counts))
     return [int(w) for w in windows[odd.any(axis=1)]]

@@ -13,7 +13,7 @@ from analysis.estimates.sums import Sums
 from analysis.estimates.vector import BANDS, empty
 from analysis.look import Columns
 from analysis.plant import Plant
-from analysis.rows import Floats
+from analysis.rows import Floats, or_zero
 
 NIGHT_W_M2 = 60.0
 NIGHT_SHARE = 0.03
@@ -58,7 +58,7 @@ def _sums(seen: Columns, days: range) -> list[Floats]:
     bins, shape = seen.day - days.start, (len(days),)
     every = Sums(np.ones(len(seen), bool), bins, shape)
     dt, expected = seen.dt_h, seen.expected
-    of_sun = np.nan_to_num(expected.flow_of_sun_m3_h) * dt
+    of_sun = or_zero(expected.flow_of_sun_m3_h) * dt
     metered = ~np.isnan(seen.moved_m3)
     water = every.of(
         np.where(metered, seen.moved_m3, np.where(np.isnan(seen.rows["flow_m3_h"]), 0.0, seen.flow_m3_h * dt))
@@ -71,14 +71,14 @@ def _sums(seen: Columns, days: range) -> list[Floats]:
     return [
         np.where(known, water, np.nan),
         every.of(of_sun),
-        every.of(np.nan_to_num(expected.flow_of_sun_m3_h_std) * dt),
-        every.of(np.where(seen.turning, np.nan_to_num(expected.flow_m3_h), 0.0) * dt),
+        every.of(or_zero(expected.flow_of_sun_m3_h_std) * dt),
+        every.of(np.where(seen.turning, or_zero(expected.flow_m3_h), 0.0) * dt),
         every.of(np.where(seen.turning, dt, 0.0)),
         every.of(np.where(seen.sun_enough, dt, 0.0)),
         every.of(np.where(expected.daylight, dt, 0.0)),
-        every.of(np.nan_to_num(seen.power_w) * dt),
-        every.of(np.where(expected.poa_measured, np.nan_to_num(expected.poa_w_m2), 0.0) * dt),
+        every.of(or_zero(seen.power_w) * dt),
+        every.of(np.where(expected.poa_measured, or_zero(expected.poa_w_m2), 0.0) * dt),
         every.of(np.where(standing & full, of_sun, 0.0)),
         every.of(np.where(standing & off & ~full, of_sun, 0.0)),
-        every.of(np.where(held, np.maximum(of_sun - np.nan_to_num(expected.flow_m3_h) * dt, 0.0), 0.0)),
+        every.of(np.where(held, np.maximum(of_sun - or_zero(expected.flow_m3_h) * dt, 0.0), 0.0)),
     ]

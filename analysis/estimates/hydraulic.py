@@ -12,7 +12,7 @@ from analysis.estimates.sums import Sums, log_ratio, mean
 from analysis.estimates.vector import BANDS, HOURS, PLACE
 from analysis.look import Columns
 from analysis.plant import Plant
-from analysis.rows import Floats
+from analysis.rows import Floats, or_zero
 
 LEAST_POWER_SHARE = 0.3  # of full power: below it table and sensors are at their worst
 LEAST_H = 0.6  # of settled running in a band: less is no test (common practice, no source)
@@ -32,7 +32,7 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     good = _good(plant, seen)
     hours_bin = hour_bins(plant, seen, days)
     good = steady_rows(
-        good, hours_bin, (len(days), HOURS), np.nan_to_num(seen.power_w), seen.dt_h, LEAST_STEADY_H, STEADY_SHARE
+        good, hours_bin, (len(days), HOURS), or_zero(seen.power_w), seen.dt_h, LEAST_STEADY_H, STEADY_SHARE
     )
     dt, flow = seen.dt_h, seen.flow_m3_h
     sums = Sums(good, bins, shape)

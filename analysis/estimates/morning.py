@@ -9,7 +9,7 @@ import numpy as np
 from analysis.estimates.vector import PLACE
 from analysis.look import Columns
 from analysis.plant import Plant
-from analysis.rows import Floats
+from analysis.rows import Floats, or_zero
 from analysis.solar_days import HOUR_MS, MINUTE_MS
 
 RUN_ROWS = 3  # rows in a row that make a start
@@ -46,7 +46,7 @@ def _missing(plant: Plant, seen: Columns, start: int, stop: int) -> float:
     window = slice(start, stop)
     delay = plant.facts.controller.start_delay_s * 1000 + MINUTE_MS
     after = seen.time_ms[window] - seen.time_ms[start] > delay
-    should = np.where(after & seen.turning[window], np.nan_to_num(seen.expected.flow_m3_h[window]), 0.0)
+    should = np.where(after & seen.turning[window], or_zero(seen.expected.flow_m3_h[window]), 0.0)
     should = np.cumsum(should * seen.dt_h[window])
     moved = seen.moved_m3[window]
     direct = seen.rows["flow_m3_h"][window]

@@ -6,6 +6,7 @@ Never: measured weather.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,15 +24,17 @@ from analysis.physics.sun import (
 from logger.record.site_facts import Array, Site
 
 Floats = NDArray[np.float64]
+FlatSky = tuple[list[Floats], list[Floats], Floats, Floats]
 
 ELEVATION_DEG, CLEAR_POA_W_M2, CLEAR_STD_W_M2, AMBIENT_C = range(4)
 NODES = 145
+KEPT_DAYS = 3
 SEASON_NODES = 122
 LIT_DEG = -16.0 / 60.0
 """Apparent elevation of the sun's centre with its upper edge on the horizon: from here on a row counts as daylight."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SkyTable:
     """`values` float64[SEASON_NODES + 1, NODES, 4] over the tropical year and the local mean solar day."""
 
@@ -42,6 +45,22 @@ class SkyTable:
         """Local mean solar time in days since 1970: the whole part names the solar day, the rest is the time of
         day. [ms] -> [d]"""
         return time_ms.astype(float) * (1.0 / DAY_MS) + self.longitude_days
+
+    def flat(self, solar_days: NDArray[np.int64]) -> FlatSky:
+        """`days`, column by column and node after node: values, their rises to the next node, sun's rise and set.
+
+        The few days that a live site asks for again each minute are kept.
+        """
+        count = len(solar_days)
+        if 0 < count <= KEPT_DAYS and solar_days[-1] - solar_days[0] == count - 1:
+            return _flat(self, int(solar_days[0]), int(solar_days[-1]))
+        return self.flattened(solar_days)
+
+    def flattened(self, solar_days: NDArray[np.int64]) -> FlatSky:
+        """As `flat`, worked out anew."""
+        table, rise, sets = self.days(solar_days)
+        columns = [np.ascontiguousarray(table[:, :, k]).ravel() for k in range(table.shape[-1])]
+        return columns, [np.diff(column, append=0.0) for column in columns], rise, sets
 
     def days(self, solar_days: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
         """The given solar days' own tables.
@@ -65,6 +84,11 @@ class SkyTable:
         first, last = up.argmax(axis=1), NODES - 1 - up[:, ::-1].argmax(axis=1)
         rise = np.where(ever, (first - 1.0) / (NODES - 1), 2.0)
         return table, rise, np.where(ever, (last + 1.0) / (NODES - 1), -2.0)
+
+
+@lru_cache(maxsize=2048)
+def _flat(sky: SkyTable, first_day: int, last_day: int) -> FlatSky:
+    return sky.flattened(np.arange(first_day, last_day + 1))
 
 
 def sky_table(site: Site, array: Array) -> SkyTable:
