@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from analysis.expected import Expected, SiteModel
 from analysis.factors import NAMES
 from analysis.observation import DayEstimate, Observation
+from analysis.physics.clear_periods import clear_periods
 from analysis.rows import Floats, Rows
 
 Flags = NDArray[np.bool_]
@@ -137,8 +138,15 @@ def _difference(kind: str, difference: Floats, which: Flags, slopes: dict[str, f
 def _of_array(rows: Rows, expected: Expected, which: Flags) -> list[Observation | None]:
     """Power and voltage at maximum against the array's; without a sensor under the clear sky, the air's factor is in it."""
     slopes = {"array_current": 1.0, "array_voltage": 1.0}
+    unseen = which & ~expected.poa_measured & (expected.mpp_power_w > 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        told = expected.clear_poa_w_m2 * expected.input_power_w / expected.mpp_power_w
+    clear = clear_periods(rows.time_ms, np.where(unseen, told, np.nan), expected.clear_poa_w_m2)
     lit = which & expected.poa_measured & (expected.poa_w_m2 > 200.0)
-    found = [_share("array_power", expected.input_power_w, expected.mpp_power_w, lit, slopes)]
+    found = [
+        _share("array_power", expected.input_power_w, expected.mpp_power_w, lit, slopes),
+        _share("clear_sky", expected.input_power_w, expected.mpp_power_w, clear & unseen, slopes | {"clear_sky": 1.0}),
+    ]
     sunny = which & (expected.clear_poa_w_m2 > 200.0)
     return [
         *found,

@@ -76,3 +76,31 @@ def test_too_few_rows_tell_nothing(model):
     seen = model.expect(rows)
     nothing = np.zeros(len(rows), bool)
     assert observe_day(model, rows, seen, flow, nothing, nothing, "2025-11-12").observations == ()
+
+
+@pytest.mark.parametrize("air", [0.93, 1.0, 1.05])
+def test_without_a_sensor_clear_spells_tell_air_and_array_together(model, air):
+    """The afternoon is cloudy: only the clear morning may speak."""
+    time_ms = 1_762_905_600_000 + 300_000 * np.arange(288, dtype=np.int64)
+    clear = np.nan_to_num(model.expect(Rows(time_ms, {})).clear_poa_w_m2)
+    rng = np.random.default_rng(4)
+    cloud = np.where(np.arange(288) < 125, 1.0, rng.uniform(0.2, 0.9, 288))
+    real = model.expect(Rows(time_ms, {"irradiance_w_m2": air * clear * cloud}))
+    voltage = np.nan_to_num(real.mpp_voltage_v, nan=4.0)
+    rows = Rows(time_ms, {"pv_voltage_v": voltage, "pv_current_a": np.nan_to_num(real.mpp_power_w) / voltage})
+    seen = model.expect(rows)
+    sound = seen.daylight & (seen.input_power_w > 200)
+    day = observe_day(model, rows, seen, np.full(288, np.nan), sound, sound, "2025-11-12")
+    (told,) = [o for o in day.observations if o.kind == "clear_sky"]
+    assert set(told.slopes) == {"clear_sky", "array_current", "array_voltage"}
+    assert np.exp(told.value) == pytest.approx(air, abs=0.02)
+    assert not any(o.kind == "array_power" for o in day.observations), "no sensor measured the sun"
+
+
+def test_a_sensor_speaks_instead_of_the_clear_sky(model):
+    rows, flow = lived_day(model, 0, Factors(), np.random.default_rng(0))
+    seen = model.expect(rows)
+    sound = seen.daylight & (seen.input_power_w > 350)
+    kinds = {o.kind for o in observe_day(model, rows, seen, flow, sound, sound, "2025-11-12").observations}
+    assert "array_power" in kinds
+    assert "clear_sky" not in kinds
