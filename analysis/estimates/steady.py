@@ -35,8 +35,11 @@ def steady_rows(
     share : float
         Most scatter about the line, over the mean. [-]
     """
-    sums = Sums(which, bins, shape)
-    along = _within(bins, weight)
+    picked = np.flatnonzero(which)
+    if not len(picked):
+        return which
+    along, weight, value = _within(bins, weight)[picked], weight[picked], value[picked]
+    sums = Sums(np.ones(len(picked), bool), bins[picked], shape)
     w, wx, wy = sums.of(weight), sums.of(weight * along), sums.of(weight * value)
     wxx, wxy, wyy = sums.of(weight * along**2), sums.of(weight * along * value), sums.of(weight * value**2)
     with np.errstate(divide="ignore", invalid="ignore"):

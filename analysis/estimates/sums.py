@@ -14,7 +14,7 @@ class Sums:
     """Sums of columns over the rows that `which` picks, by bin."""
 
     def __init__(self, which: NDArray[np.bool_], bin_of_row: NDArray[np.int64], shape: tuple[int, ...]) -> None:
-        self._rows = np.flatnonzero(which)
+        self._rows = slice(None) if which.all() else np.flatnonzero(which)
         self._bins = bin_of_row[self._rows]
         self._shape = shape
         self._count = int(np.prod(shape))
