@@ -9,15 +9,14 @@ Never: I/O, pandas, reasons (ask the exact model's `answer`).
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from analysis.physics.blocks import in_blocks
-
-if TYPE_CHECKING:
-    from analysis.physics.pump_model import PumpModel
+from analysis.physics.centrifugal import CentrifugalCore
+from analysis.physics.helical import HelicalCore
 
 Floats = NDArray[np.float64]
 
@@ -74,10 +73,25 @@ class Ladder:
         return near
 
 
+class Tabulated(Protocol):
+    """What is asked of a pump to tabulate it; `pump_model.PumpModel` answers."""
+
+    @property
+    def core(self) -> HelicalCore | CentrifugalCore: ...
+    @property
+    def speed_known(self) -> bool: ...
+    @property
+    def head_limits_m(self) -> tuple[float, float]: ...
+    @property
+    def speed_top(self) -> float: ...
+    def relative_speed_of_power(self, power_w: Floats, head_m: Floats) -> Floats: ...
+    def relative_speed_of_flow(self, flow_m3_h: Floats, head_m: Floats) -> Floats: ...
+
+
 class PumpLookup:
     """Same questions as PumpModel, same NaN outside validity, from tables. Arguments broadcast; floats become arrays."""
 
-    def __init__(self, model: "PumpModel") -> None:
+    def __init__(self, model: Tabulated) -> None:
         self.model = model
         low, high = model.head_limits_m
         self._head_low, self._head_high = low, high

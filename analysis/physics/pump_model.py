@@ -7,7 +7,7 @@ Never: I/O, pandas, extrapolation beyond the margins below.
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,11 +15,9 @@ from numpy.typing import ArrayLike, NDArray
 from analysis.physics.centrifugal import CentrifugalCore
 from analysis.physics.helical import HelicalCore
 from analysis.physics.invert import solve_increasing
+from analysis.physics.pump_lookup import PumpLookup
 from analysis.physics.pump_validity import SPEED_MARGIN, Validity, first_said
 from analysis.physics.reason import Answer, Reason
-
-if TYPE_CHECKING:
-    from analysis.physics.pump_lookup import PumpLookup
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.uint8]
@@ -179,7 +177,7 @@ class PumpModel:
         fit = self._valid(np.sqrt(base**2 + (0.004 * value) ** 2 + steep**2) * self._stretch(x), reason)
         return Answer(value, fit, share * value, reason)
 
-    def lookup(self) -> "PumpLookup":
+    def lookup(self) -> PumpLookup:
         """The same model as regular tables: a few tens of nanoseconds a row."""
         return self._lookup
 
@@ -207,9 +205,7 @@ class PumpModel:
         return self._x_of_flow(flow_m3_h, head_m, 0.0)[0]
 
     @cached_property
-    def _lookup(self) -> "PumpLookup":
-        from analysis.physics.pump_lookup import PumpLookup
-
+    def _lookup(self) -> PumpLookup:
         return PumpLookup(self)
 
     # -- validity --------------------------------------------------------------------------------------------------
