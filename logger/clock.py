@@ -122,11 +122,11 @@ class BoardClock:
 
 def time_of(row: Row, boot: Boot, kernel: str) -> tuple[int, Quality] | None:
     """A row's time and what it is worth; None: may still be repaired, so it waits."""
-    if row.clock != "unsure" or not row.values or row.seq <= boot.unsure_upto:
+    if row.clock != "unsure" or not row.values:
         return row.time_ms, row.clock
     if boot.offset_ms is not None:
         return row.mono_ms + boot.offset_ms, "repaired"
-    if boot.kernel == kernel:
+    if boot.kernel == kernel and row.seq > boot.unsure_upto:
         return None
     return row.time_ms, "unsure"
 

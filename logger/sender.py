@@ -15,6 +15,7 @@ from logger.record import senml
 from logger.record.pack import pack
 from logger.record.reading import Reading
 from logger.record.topics import READINGS
+from logger.repair import Repair
 from logger.spool import Spool
 
 ROWS_MAX = {"pack": 500, "senml-json": 40, "senml-cbor": 40}
@@ -47,6 +48,8 @@ class Sender:
         self.outbox = Outbox(self.spool.boot.name, ROWS_MAX[self.form])
         for boot in self.spool.boots_with_rows():
             self.outbox.known(boot, self.spool.first_seq(boot))
+        self._repair = Repair(self.spool, ROWS_MAX[self.form])
+        self._tells_time = True
         self._batch_from_s = float("-inf")
         self._at_once = Limit(self.at_once_per_day)
         self._quiet_until_s = 0.0
@@ -69,6 +72,7 @@ class Sender:
             self._sent_at_s = now_s
             return
         self._hold(now_s)
+        self._repair.send(now_s, lambda wanted: self._hand_over(wanted) if self.link.room > 1 else 0)
         if self._live_due(now_s):
             wanted = self.outbox.live(self.spool.accepted_seq, now_s)
             if wanted and self.link.room:
@@ -97,12 +101,23 @@ class Sender:
         return False
 
     def _publish(self, wanted: Wanted, now_s: float) -> bool:
-        """Read, encode, hand over. False: nothing could go (rows wait for their time, or the client is full)."""
+        """Send and note it. False: nothing could go (rows wait for their time, or the client is full)."""
+        went = self._hand_over(wanted)
+        if not went:
+            return False
+        sent = Wanted(wanted.boot, wanted.first, wanted.first + went - 1)
+        self.counts["again"] += self.outbox.was_sent(sent)
+        self.outbox.sent(sent, now_s)
+        if self._asked is None:
+            self._asked = sent
+        return True
+
+    def _hand_over(self, wanted: Wanted) -> int:
+        """Read, encode, publish; how many rows went."""
         boot, first_kept = self.spool.boots.by_name[wanted.boot], self.spool.first_seq(wanted.boot)
         encode = ENCODE[self.form]
-        if (
-            wanted.last < first_kept
-        ):  # freed, and the server lost them: nothing but tombstones, which pack to almost nothing
+        if wanted.last < first_kept:
+            # freed, and the server lost them: nothing but tombstones, which pack to almost nothing
             wanted = Wanted(wanted.boot, wanted.first, min(first_kept - 1, wanted.first + TOMBSTONES_MAX - 1))
             encode = pack
         readings, kernel = [], self.spool.boot.kernel
@@ -111,23 +126,17 @@ class Sender:
             if known is None:
                 break
             readings.append(Reading(self.site, known[0], row.values, wanted.boot, row.seq, known[1]))
-        if not readings:
-            return False
-        if self.link.publish(READINGS, encode(readings)) is None:
-            return False
-        sent = Wanted(wanted.boot, wanted.first, wanted.first + len(readings) - 1)
-        self.counts["again"] += self.outbox.was_sent(sent)
-        self.outbox.sent(sent, now_s)
+        if not readings or self.link.publish(READINGS, encode(readings)) is None:
+            return 0
         self.counts["batches"] += 1
         self.counts["rows"] += len(readings)
-        if self._asked is None:
-            self._asked = sent
-        return True
+        return len(readings)
 
     def _stored(self, event: Stored, now_s: float) -> None:
-        if event.time_ms is not None and not event.retained and self._answers(event):
-            self.clock.heard(event.time_ms)
-            self._asked = None
+        if not event.retained and self._answers(event):
+            self._asked, self._tells_time = None, event.time_ms is not None
+            if event.time_ms is not None:
+                self.clock.heard(event.time_ms)
         for boot, seq in event.boots.items():
             self.outbox.stored(boot, seq, now_s)
             before = self.spool.kept_rows
@@ -135,6 +144,8 @@ class Sender:
             self.counts["rows_freed"] += before - self.spool.kept_rows
             if boot not in self.spool.boots.by_name:
                 self.outbox.forgotten(boot)
+        if not event.retained and not self.outbox.waiting:
+            self._repair.answered()
         self._quiet_until_s = 0.0
 
     def _answers(self, event: Stored) -> bool:
@@ -143,12 +154,22 @@ class Sender:
         return asked is not None and self.outbox.stored_seq(asked.boot) < asked.last <= event.boots.get(asked.boot, 0)
 
     def _hold(self, now_s: float) -> None:
-        """Rows with unsure times have waited long enough, with a link that could have brought the time: let them go."""
+        """Rows with unsure times have waited long enough, with a link that could have brought the time.
+
+        The answer to anything brings the server's time, so one row goes as the question. All go only where the server
+        answers and tells no time. What went is repaired when the time is learnt after all (repair.py).
+        """
         self._held_s += now_s - (self._sent_at_s if self._sent_at_s is not None else now_s)
         self._sent_at_s = now_s
         if self.clock.learnt is not None or self._held_s < self.hold_s:
             return
+        if self.outbox.waiting and self._tells_time:
+            return  # a question is out: it goes again until somebody answers
         self._held_s = 0.0
         for boot in self.spool.boots.by_name.values():
-            if boot.offset_ms is None and boot.kernel == self.spool.boot.kernel:
-                self.spool.gave_up(boot.name, self.spool.last_seq(boot.name))
+            last = self.spool.last_seq(boot.name)
+            unsent = max(boot.unsure_upto, self.outbox.stored_seq(boot.name)) + 1
+            if boot.offset_ms is None and boot.kernel == self.spool.boot.kernel and unsent <= last:
+                self.spool.gave_up(boot.name, unsent if self._tells_time else last)
+                if self._tells_time:
+                    return

@@ -19,7 +19,9 @@ FILE = "boots.json"
 
 @dataclass
 class Boot:
-    """`offset_ms`: UTC = mono + offset, None = never learnt. Rows up to `unsure_upto` went out with their time unsure."""
+    """`offset_ms`: UTC = mono + offset, None = never learnt. Rows up to `unsure_upto` went out with their time unsure,
+    and are to go out again when it is learnt; 0 = none (any more).
+    """
 
     name: str
     kernel: str
@@ -59,10 +61,20 @@ class Boots:
             self.save()
 
     def gave_up(self, boot: Boot, upto_seq: int) -> None:
-        """Rows up to `upto_seq` go out with their time unsure, and keep it."""
+        """Rows up to `upto_seq` go out with their time unsure."""
         if upto_seq > boot.unsure_upto:
             boot.unsure_upto = upto_seq
             self.save()
+
+    def repaired(self, boot: Boot) -> None:
+        """The server has them with their right time."""
+        boot.unsure_upto = 0
+        self.save()
+
+    def repairable(self, name: str, kernel: str) -> bool:
+        """Are rows of it to go out again, now or when the time is learnt?"""
+        boot = self.by_name.get(name)
+        return boot is not None and boot.unsure_upto > 0 and (boot.offset_ms is not None or boot.kernel == kernel)
 
     def forget(self, name: str) -> None:
         """All its rows are stored. On disk with the next save."""

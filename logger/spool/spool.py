@@ -172,7 +172,9 @@ class Spool:
     # ---- freeing
 
     def free(self, boot: str, stored_seq: int) -> None:
-        """Remove files whose every row the server has stored."""
+        """Remove files whose every row the server has stored; not yet those whose times it has still to be told."""
+        if self.boots.repairable(boot, self.boot.kernel):
+            return
         done = [one for one in self._closed if one.boot == boot and one.last_seq <= stored_seq]
         with self._guarded():
             for segment in done:
@@ -199,9 +201,14 @@ class Spool:
             self.boots.learn(self.boot.kernel, offset_ms)
 
     def gave_up(self, boot: str, upto_seq: int) -> None:
-        """Rows of `boot` up to `upto_seq` go out with their time unsure, and keep it whatever is learnt later."""
+        """Rows of `boot` up to `upto_seq` go out with their time unsure; they are kept until `repaired`."""
         with self._guarded():
             self.boots.gave_up(self.boots.by_name[boot], upto_seq)
+
+    def repaired(self, boot: str) -> None:
+        """The server has the rows that went out unsure with their right time."""
+        with self._guarded():
+            self.boots.repaired(self.boots.by_name[boot])
 
     def remember_time(self, time_ms: int) -> None:
         """No later boot may think that it is earlier than this."""

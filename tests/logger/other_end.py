@@ -26,6 +26,8 @@ class Receiver:
             self.twice[key] += 1
             if not reading.values:
                 self.tombstones.add(key)
+            elif key in self.rows and self.rows[key].clock == "unsure" and reading.clock != "unsure":
+                self.rows[key] = reading  # as the real store does
             elif key in self.rows:
                 self.times_changed += self.rows[key].time_ms != reading.time_ms
             else:

@@ -252,6 +252,43 @@ def test_a_server_that_never_tells_the_time_gets_the_rows_unsure_after_a_bounded
     assert len(rows) >= 12
 
 
+def test_a_server_that_is_away_for_hours_costs_no_reading_its_time():
+    """One row at most goes out unsure, as the question; it too is repaired when the server answers."""
+    site = Site(disciplined=False)
+    site.time.now_wall_ms = NOV_2025_MS - 400 * DAY_S * 1000
+    agent = site.start()
+    site.link.up()
+    site.link.server = False
+    site.run(agent, 4 * 3600)
+    site.link.server, site.time.now_wall_ms = True, NOV_2025_MS
+    site.run(agent, 3600)
+    rows = rows_of(site, site.spool.boot.name)
+    assert len(rows) >= 5 * 60 - 2
+    assert {row.clock for row in rows} == {"repaired"}
+    assert rows[0].time_ms == pytest.approx(NOV_2025_MS - 4 * 3_600_000, abs=200_000)
+
+
+def test_rows_that_went_out_unsure_are_kept_and_go_out_again_when_the_time_is_learnt():
+    site = Site(disciplined=False)
+    agent = site.start()
+    site.link.up()
+    site.link.answers_time = False
+    site.run(agent, 12 * 3600)
+    boot = site.spool.boot.name
+    assert {row.clock for row in rows_of(site, boot)} == {"unsure"}
+    assert site.spool.first_seq(boot) == 1, "kept although stored"
+    site.time.is_disciplined, site.time.now_wall_ms = True, NOV_2025_MS + 99 * DAY_S * 1000
+    site.run(agent, 1800)
+    rows = rows_of(site, boot)
+    assert {row.clock for row in rows} == {"repaired", "good"}
+    assert [row.time_ms for row in rows] == sorted(row.time_ms for row in rows)
+    assert rows[0].time_ms == pytest.approx(NOV_2025_MS + 99 * DAY_S * 1000 - 12 * 3_600_000, abs=120_000)
+    assert site.spool.boots.by_name[boot].unsure_upto == 0
+    assert site.spool.kept_rows < 600, "and then they are freed"
+    again = [key for key, times in site.receiver.twice.items() if times > 2]
+    assert again == []
+
+
 def test_the_retained_answer_of_long_ago_tells_no_time():
     site = Site(disciplined=False)
     agent = site.start()

@@ -78,7 +78,13 @@ ROW = Row(5, 1_000, 60_000, "unsure", VALUES)
         (ROW, Boot("b", "k", NOV_2025_MS), (NOV_2025_MS + 60_000, "repaired"), "learnt later"),
         (ROW, Boot("b", "k"), None, "may still be learnt"),
         (ROW, Boot("b", "an earlier kernel"), (1_000, "unsure"), "can never be learnt any more"),
-        (ROW, Boot("b", "k", NOV_2025_MS, unsure_upto=5), (1_000, "unsure"), "went out so, and keeps it"),
+        (ROW, Boot("b", "k", None, unsure_upto=5), (1_000, "unsure"), "waited long enough"),
+        (
+            ROW,
+            Boot("b", "k", NOV_2025_MS, unsure_upto=5),
+            (NOV_2025_MS + 60_000, "repaired"),
+            "went out unsure, goes again",
+        ),
         (Row(1, 1_000, 60_000, "unsure"), Boot("b", "k"), (1_000, "unsure"), "announces the boot, has no values"),
     ],
 )
