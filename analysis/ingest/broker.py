@@ -23,9 +23,10 @@ from logger.record.wire import PAYLOAD_BYTES_MAX
 
 log = logging.getLogger(__name__)
 
-UNANSWERED_MAX = 256
-"""Messages that the broker may have under way to us; with PAYLOAD_BYTES_MAX this bounds our memory."""
-WAITING_MAX = 2 * UNANSWERED_MAX
+UNANSWERED_MAX = 512
+"""Messages that the broker may have under way to us: two batches, so that one waits whole while the other is committed; with
+PAYLOAD_BYTES_MAX this bounds our memory."""
+WAITING_MAX = UNANSWERED_MAX
 """Held in our own queue: MQTT 3.1.1 has no such bound, QoS 0 none at all, and not every broker keeps to it."""
 FULL_WAIT_S = 0.2
 SESSION_S = 24 * 3600

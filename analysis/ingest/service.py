@@ -21,7 +21,8 @@ from analysis.ingest.broker import Broker, BrokerSettings, tls_context
 from analysis.ingest.subscriber import Subscriber
 from analysis.rounds import Rounds
 from analysis.store import Store, StoreError, open_store
-from logger.record.site_file import SiteFileError
+from logger.record.problems import Problem
+from logger.record.site_file import SiteFileError, load_site
 
 log = logging.getLogger(__name__)
 
@@ -72,18 +73,15 @@ def _run(store: Store, settings: BrokerSettings, clock: Clock, stop: threading.E
 
 
 def _put_sites(store: Store, files: list[str]) -> None:
-    problems = []
+    problems: list[Problem] = []
     for name in files:
         try:
-            store.put_site(Path(name).read_text(encoding="utf-8"))
+            load_site(name)  # so that what is wrong is told under the file's own name
+            store.put_site(Path(name).read_text(encoding="utf-8-sig"))
         except SiteFileError as error:
-            problems.append(str(error))
-        except (OSError, UnicodeDecodeError) as error:
-            problems.append(
-                f"{name}: cannot be read: {getattr(error, 'strerror', None) or error}\n    fix: is the path right?"
-            )
+            problems += error.problems
     if problems:
-        raise WatchError("\n".join(problems), 2)
+        raise WatchError(str(SiteFileError(problems)), 2)
 
 
 @contextmanager

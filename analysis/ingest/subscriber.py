@@ -22,7 +22,7 @@ from logger.record.topics import FINDINGS, STORED, topic_of
 
 log = logging.getLogger(__name__)
 
-BATCH_MAX = 200
+BATCH_MAX = 256
 WAIT_S = 0.2
 TELL_FINDINGS_S = 1.0
 PAUSE_S_MAX = 30.0

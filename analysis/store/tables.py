@@ -6,7 +6,8 @@ Never: a table of its own.
 import json
 import time
 from collections.abc import Iterable, Mapping
-from functools import cache
+from functools import lru_cache
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Connection, Table, select
@@ -37,18 +38,22 @@ def upsert(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> 
 
 
 def insert_new(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> int:
-    """Insert `rows` where their key is not there yet; how many were. For many rows: the driver gets them as they are."""
-    text, order = _insert_text(table, connection.dialect.name)
-    given = rows if order is None else [tuple(map(row.__getitem__, order)) for row in rows]
+    """Insert `rows` where their key is not there yet; how many were.
+
+    For many rows: the driver gets them as they are, without the columns that are null in all of them.
+    """
+    used = tuple(name for name in table.columns.keys() if any(row[name] is not None for row in rows))  # noqa: SIM118
+    text, order = _insert_text(table, used, connection.dialect.name)
+    given = rows if order is None else list(map(itemgetter(*order), rows))
     return connection.exec_driver_sql(text, given).rowcount  # type: ignore[arg-type]
 
 
-@cache
-def _insert_text(table: Table, dialect: str) -> tuple[str, list[str] | None]:
+@lru_cache(maxsize=64)
+def _insert_text(table: Table, names: tuple[str, ...], dialect: str) -> tuple[str, list[str] | None]:
     """The statement, and the order of its values; None where they go by name."""
     made: Any = sqlite.insert(table) if dialect == "sqlite" else postgresql.insert(table)
     spoken = sqlite.dialect() if dialect == "sqlite" else psycopg.dialect()
-    compiled = made.on_conflict_do_nothing().compile(dialect=spoken)
+    compiled = made.on_conflict_do_nothing().compile(dialect=spoken, column_keys=list(names))
     return str(compiled), compiled.positiontup
 
 
