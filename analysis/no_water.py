@@ -183,7 +183,8 @@ def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]
     breaks = np.concatenate([[True], (label[1:] == GOOD) | (label[:-1] == GOOD) | (np.diff(time_ms) > LIMITS.apart_ms)])
     starts = np.flatnonzero(breaks)
     stops = np.append(starts[1:], len(label))
-    return [(int(a), int(b)) for a, b in zip(starts, stops, strict=True) if (label[a:b] == BAD).any()]
+    bad = np.logical_or.reduceat(label == BAD, starts)
+    return list(zip(starts[bad].tolist(), stops[bad].tolist(), strict=True))
 
 
 def _episode(

@@ -7,6 +7,7 @@ efficiency of motor and drive). Never: I/O, pandas, site facts.
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -177,10 +178,15 @@ def _fit_head(basis: Basis, x: Floats, head: Floats, flow: Floats, stiff: bool) 
     def predicted(theta, flow):
         return x ** theta[0] * (basis.matrix(flow / x ** theta[1]) @ coefficients(theta))
 
+    @cache
+    def design(exponent):  # most steps of a numeric slope move other parameters than this one
+        return basis.matrix(flow / x**exponent)
+
     def residuals(theta, sigma, rough, keep):
         coef = coefficients(theta)
         priors = [(theta[0] - 2) / EXPONENT_STD[0], (theta[1] - 1) / EXPONENT_STD[1], (coef[0] - coef[2]) / 0.15]
-        return np.concatenate([keep * (predicted(theta, flow) - head) / sigma, rough @ coef, priors])
+        misfit = x ** theta[0] * (design(float(theta[1])) @ coef) - head
+        return np.concatenate([keep * misfit / sigma, rough @ coef, priors])
 
     freedom = 1.0 if several else 1e-6
     low = np.concatenate([[2 - 0.3 * freedom, 1 - 0.2 * freedom, 0.1], np.zeros(basis.size - 1)])
