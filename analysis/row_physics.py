@@ -5,8 +5,6 @@ Only additions, products, roots and table look-ups, element by element: nothing 
 Never: sums over rows, pandas, I/O.
 """
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,10 +20,8 @@ from analysis.physics.cell_temperature import (
 )
 from analysis.physics.sky_table import AMBIENT_C, CLEAR_POA_W_M2, CLEAR_STD_W_M2, ELEVATION_DEG, LIT_DEG, NODES
 from analysis.rows import Floats, Rows
+from analysis.site_tables import SiteTables
 from analysis.uncertainty import SENSOR_STD
-
-if TYPE_CHECKING:
-    from analysis.expected import SiteModel
 
 ELEVATION, POA, CLEAR, CELL, POWER, VOLTAGE, CURRENT, INPUT, HEAD, FLOW, AT_SPEED, POWER_AT_SPEED, OF_SUN, MOTOR = (
     0, 1, 3, 5, 7, 9, 11, 13, 15, 17, 19, 21, 23, 25,
@@ -43,7 +39,7 @@ RUNS_MOST = 0.02
 class RowPhysics:
     """Everything that is the same for all rows of one call."""
 
-    def __init__(self, model: "SiteModel", factors: Factors, rows: Rows) -> None:
+    def __init__(self, model: SiteTables, factors: Factors, rows: Rows) -> None:
         self.model, self.factors, self.rows = model, factors, rows
         self.any_power, self.capped = model.lines(factors)
         covariance = model.covariance(factors)
@@ -243,7 +239,7 @@ class RowPhysics:
         return None if found is None else found[block].take(which, mode="clip")
 
 
-def _amperes_per_torque(model: "SiteModel") -> float | None:
+def _amperes_per_torque(model: SiteTables) -> float | None:
     """Amperes per (watt per 1/min): the rated current belongs to the largest torque of the datasheet's table.
 
     None where the motor's current does not follow torque, or nothing is known of it.
@@ -255,7 +251,7 @@ def _amperes_per_torque(model: "SiteModel") -> float | None:
     return motor.rated_current_a / max(torques)
 
 
-def _days_between(model: "SiteModel", rows: Rows) -> NDArray[np.int64]:
+def _days_between(model: SiteTables, rows: Rows) -> NDArray[np.int64]:
     """The solar days to tabulate: all between the ends, unless those lie years apart; then only those with rows."""
     if not len(rows):
         return np.empty(0, np.int64)
