@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import Levels, all_causes
-from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES
+from analysis.estimates.effects import FIRST_WATER, IS_FLOW
 from analysis.estimates.vector import PLACE
 from analysis.rows import Floats
 from analysis.slow import Shift, SlowBench, amounts_of
@@ -122,7 +122,7 @@ def _fit(moved: Shift, explained: Floats, loose: float) -> float:
     if loose:
         open_ = (loose * explained) ** 2
         late = moved.places == PLACE["first"]  # whatever costs flow delays the first water, by what it costs at low sun
-        open_[late] += (FIRST_WATER * np.abs(explained[np.isin(moved.places, FLOW_PLACES)]).max(initial=0.0)) ** 2
+        open_[late] += (FIRST_WATER * np.abs(explained[IS_FLOW[moved.places]]).max(initial=0.0)) ** 2
         covariance = covariance + np.diag(open_)
     return _gauss(moved.mean - explained, covariance)
 

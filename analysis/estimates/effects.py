@@ -17,6 +17,8 @@ __all__ = ["Effect", "Plant", "head_shift", "shift"]
 
 FLOW_PLACES = np.array([PLACE[f"{name}{band}"] for name in "qn" for band in range(BANDS)])
 
+IS_FLOW = np.isin(np.arange(SIZE), FLOW_PLACES)
+
 FIRST_WATER = 2.0  # risers: whatever costs flow delays the first water, by so much for each unit of log flow lost
 
 
@@ -59,7 +61,7 @@ class Effect:
         linear = amount * self.direction[places]
         if not self.curved:
             return linear
-        flow = np.isin(places, FLOW_PLACES)
+        flow = IS_FLOW[places]
         return np.where(flow, np.log1p(np.maximum(linear, -0.97)), linear)
 
     def share_lost(self, amounts: Floats, share: Floats) -> Floats:
