@@ -4,6 +4,7 @@ Never: imports what only one subcommand needs.
 """
 
 import argparse
+import os
 import sys
 from importlib.metadata import EntryPoint, entry_points
 from typing import Any
@@ -24,11 +25,17 @@ def main(argv: list[str] | None = None) -> int:
         sub.set_defaults(run=module.run, entry=entry)
     args = parser.parse_args(argv)
     try:
-        return args.run(args)
+        code = args.run(args)
+        sys.stdout.flush()
+        return code
     except ModuleNotFoundError as error:
         return _explain_missing(args.entry, error)
     except KeyboardInterrupt:
         return 130
+    except BrokenPipeError:
+        # Whoever read us (`| head`) has gone; nothing more can be said, nor may the interpreter try to at its end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
 
 
 def _explain_missing(entry: EntryPoint, error: ModuleNotFoundError) -> int:

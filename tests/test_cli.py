@@ -73,3 +73,14 @@ def test_loading_the_commands_imports_nothing_that_the_base_install_lacks(monkey
     monkeypatch.setattr(builtins, "__import__", without_extras)
     for entry in COMMANDS:
         entry.load()
+
+
+def test_a_reader_that_goes_away_early_is_no_traceback(repository):
+    import subprocess
+    import sys
+
+    site = repository / "samples/sites/ochre-pan.toml"
+    command = f"{sys.executable} -m logger.cli check {site} | head -n 1"
+    done = subprocess.run(["bash", "-c", f"set -o pipefail; {command}"], capture_output=True, text=True, cwd=repository)
+    assert done.stderr == ""
+    assert done.stdout.count("\n") == 1
