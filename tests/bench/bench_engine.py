@@ -52,7 +52,7 @@ def drawn(seed: int, cause: str, days: int) -> tuple[SiteFacts, Rows]:
     case = draw_case(seed, "full", cause, days=days)
     facts = read_site(case.site_toml)
     facts = replace(facts, sensors=replace(facts.sensors, channels=CHANNELS))
-    time_ms = pd.to_datetime(case.frame["time"], utc=True).dt.as_unit("ms").to_numpy().astype(np.int64)
+    time_ms = pd.to_datetime(case.frame["time"], utc=True).dt.as_unit("ms").astype("int64").to_numpy(np.int64)
     order = np.argsort(time_ms, kind="stable")
     return facts, Rows(time_ms[order], {name: case.frame[name].to_numpy(float)[order] for name in CHANNELS})
 
