@@ -38,6 +38,11 @@ class Plant:
         array = self.facts.array
         return array.modules_in_series * array.strings * array.module.p_mp_w
 
+    @property
+    def rated_current_a(self) -> float:
+        """The array's current at maximum power, by its datasheet. [A]"""
+        return self.facts.array.strings * self.facts.array.module.i_mp_a
+
     @cached_property
     def full_power_w(self) -> float:
         """The power around which the pump works at full sun. [W]"""

@@ -174,6 +174,7 @@ def _again(
     case.began_ms = plant.days.open_ms(day - (len(amounts) - 1 - begins))
     if "began_ms" in case.weighed:
         case.began_ms = int(min(case.began_ms, case.weighed["began_ms"]))
+    case.began_ms = min(case.began_ms, plant.days.open_ms(int(case.weighed["day"])))  # told of, so begun
     if day - int(case.weighed["day"]) >= LOOK_BACK - 5:
         case.weighed.setdefault("began_ms", float(case.began_ms))
     verdict = weigh_shift(bench, moved, _grown(amounts[begins:]))

@@ -15,7 +15,7 @@ class SoilingLimits:
 
     least: float = 0.04
     least_unmeasured: float = 0.05  # no irradiance sensor: the sky's own haze comes on top
-    most: float = 0.6
+    most: float = 0.45  # a third and more of the light: rarely left so long (common practice, no source)
 
 
 LIMITS = SoilingLimits()

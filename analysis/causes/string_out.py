@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.estimates.effects import Effect, shift
+from analysis.estimates.own_light import sides_apart
 from analysis.plant import Plant
 
 
@@ -31,7 +32,8 @@ def effect(plant: Plant) -> list[Effect]:
     for out in (1 / 3, 2 / 3, *range(1, min(LIMITS.most_modules, array.modules_in_series - 1) + 1)):
         lost = -float(np.log(1 - out / array.modules_in_series))
         rate = (0.5 if array.strings == 1 else 0.05) / max(out, 1.0)
-        found.append(_form(shift(s=-lost, av=-lost), lost, rate))
+        light = 0.0 if sides_apart(plant) else -lost
+        found.append(_form(shift(s=light, av=-lost), lost, rate))
     return found
 
 

@@ -7,6 +7,7 @@ Never: rows off maximum power taken for the array's.
 
 import numpy as np
 
+from analysis.estimates.own_light import current_at_maximum, sides_apart, voltage_at_maximum
 from analysis.estimates.steady import steady_rows
 from analysis.estimates.sums import Sums, log_ratio
 from analysis.estimates.vector import HOURS, PLACE
@@ -16,14 +17,24 @@ from analysis.rows import Floats
 from analysis.solar_days import DAY_MS, HOUR_MS
 
 LEAST_H = 0.2  # at maximum power within an hour of the sun's way
+SMOOTH_WHOLE = (
+    0.06  # likewise of power over what sun and pump allow, held back or not: the bend between the two is in it
+)
+LEAST_SHARE = 0.4  # of a clear sky: below, cloud and shade leave a voltage that no model knows well
+WHOLE_HOUR = 0.75  # of its running time: else only the cloudy part of an hour would speak
 LEAST_HIGH_H = 0.5  # for the day's low-sun and high-sun figures
 LOW_SUN_W_M2, HIGH_SUN_W_M2 = 150.0, 550.0
 SMOOTH_SHARE = 0.035  # of its mean: an hour that scatters less is free of broken cloud (common practice, no source)
 AGREEING_HOURS, AGREE_WITHIN = 3, 0.05  # log of power: a clear day's hours (common practice, no source)
-LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
-HELD_AGAINST_CLEAR = (
-    1.12  # sun not measured: over the voltage of a clear sky's warm cells, which cloud alone does not reach
+AGREE_AT_LOW_SUN = (
+    0.12  # likewise where hours of low sun are among them: there clear-sky models err by a tenth (from memory)
 )
+DIM, OVERCAST = (
+    -0.35,
+    -0.8,
+)  # log: even thin cloud, an even overcast leave less of a clear sky (common practice, no source)
+LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
+HELD_BY_OWN_CELLS = 1.05  # sun not measured: over the voltage at maximum power that this day's own cells and light gave
 HELD_MEASURED = 0.1  # sun measured: heat may hold it back more and more within the hour
 HELD_SCATTER = 0.03  # a ceiling is flat; a controller that still follows the sun is not held
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
@@ -32,28 +43,53 @@ PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: range) -> None:
     """Write the array's parameters of `days` into `vector`; hours used per day into `clear_h` (days,)."""
     expected = seen.expected
+    sun_measured = "irradiance_w_m2" in plant.has
     bins = hour_bins(plant, seen, days)
     shape = (len(days), HOURS)
     with np.errstate(invalid="ignore"):
-        bright = seen.at_max & (expected.poa_w_m2 > LOW_SUN_W_M2) & (seen.power_w > 0) & (expected.mpp_power_w > 0)
-    usable, hours = _usable(seen, bright, bins, shape)
+        lit = seen.turning & (expected.poa_w_m2 > LOW_SUN_W_M2) & (seen.power_w > 0) & (expected.mpp_power_w > 0)
+    if sun_measured:
+        lit &= expected.poa_measured
+    bright = lit & seen.at_max
+    at_maximum_v = voltage_at_maximum(plant, seen, lit)
+    if sides_apart(plant):
+        got, bright, over = current_at_maximum(plant, seen, lit, at_maximum_v, days)
+        should = expected.mpp_current_a
+    else:
+        got, should = np.where(bright, seen.power_w, np.nan), expected.mpp_power_w
+        over = seen.rows["pv_voltage_v"] / expected.mpp_voltage_v
+    tells = lit & ~np.isnan(got)
+    hours = Sums(tells, bins, shape).of(seen.dt_h)
+    usable = tells
+    if not sun_measured:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            taken = np.where(lit, seen.power_w / np.minimum(expected.mpp_power_w, plant.ceiling_w), 0.0)
+            usable = _smooth(tells, lit, bins, shape, got / should, taken, seen.dt_h)
+            if sides_apart(plant):
+                usable &= (hours >= WHOLE_HOUR * Sums(lit, bins, shape).of(seen.dt_h)).ravel()[bins]
     sums = Sums(usable, bins, shape)
     enough = sums.of(seen.dt_h) >= LEAST_H
-    put = sums.of(seen.power_w * seen.dt_h), sums.of(expected.mpp_power_w * seen.dt_h)
-    by_hour = log_ratio(*put, enough)
-    if not expected.poa_measured.all():
-        by_hour[~_clear_days(by_hour)] = np.nan
+    by_hour = log_ratio(sums.of(got * seen.dt_h), sums.of(should * seen.dt_h), enough)
+    if not sun_measured:
+        by_hour[~_clear_by_power(by_hour)] = np.nan
     vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = by_hour
     clear_h[:] = (enough * hours).sum(axis=1)
-    _day_figures(vector, seen, usable, bright, days, bins)
-    _held(vector, plant, seen, days)
+    _day_figures(vector, plant, seen, usable & bright, bright, at_maximum_v, days, bins)
+    _held(vector, plant, seen, over, days)
 
 
-def _clear_days(by_hour: Floats) -> np.ndarray:
+def _clear_days(by_hour: Floats, within: float = AGREE_WITHIN, hours: int = AGREEING_HOURS) -> np.ndarray:
     """Days whose best hours agree: under a clear sky they do, under cloud each hour is another. bool[days]"""
-    best = np.sort(np.where(np.isnan(by_hour), -np.inf, by_hour), axis=1)[:, ::-1][:, :AGREEING_HOURS]
+    best = np.sort(np.where(np.isnan(by_hour), -np.inf, by_hour), axis=1)[:, ::-1][:, :hours]
     with np.errstate(invalid="ignore"):
-        return np.isfinite(best).all(axis=1) & (best[:, 0] - best[:, -1] < AGREE_WITHIN)
+        return np.isfinite(best).all(axis=1) & (best[:, 0] - best[:, -1] < within)
+
+
+def _clear_by_power(by_hour: Floats) -> np.ndarray:
+    """Likewise, told by the array itself: two hours of low sun are enough where they are near what a clear sky gives. bool[days]"""
+    best = np.nan_to_num(by_hour, nan=-np.inf).max(axis=1)
+    some, few = _clear_days(by_hour, AGREE_AT_LOW_SUN), _clear_days(by_hour, AGREE_AT_LOW_SUN, 2)
+    return (some & (best > OVERCAST)) | (few & (best > DIM))
 
 
 def hour_bins(plant: Plant, seen: Columns, days: range) -> np.ndarray:
@@ -66,22 +102,41 @@ def _noon(plant: Plant, seen: Columns, days: range) -> np.ndarray:
     return seen.day * DAY_MS + (plant.days.noon_ms(days.start) - days.start * DAY_MS)
 
 
-def _usable(seen: Columns, bright: np.ndarray, bins: np.ndarray, shape: tuple[int, int]) -> tuple[np.ndarray, Floats]:
-    """Rows that speak of the array's current: all bright ones with a sensor, else those of smooth hours."""
-    hours = Sums(bright, bins, shape).of(seen.dt_h)
-    if seen.expected.poa_measured.all():
-        return bright, hours
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.where(bright, seen.power_w / seen.expected.mpp_power_w, 0.0)
-    return steady_rows(bright, bins, shape, ratio, seen.dt_h, 2 * LEAST_H, SMOOTH_SHARE), hours
+def _smooth(
+    tells: np.ndarray,
+    lit: np.ndarray,
+    bins: np.ndarray,
+    shape: tuple[int, int],
+    ratio: Floats,
+    taken: Floats,
+    dt_h: Floats,
+) -> np.ndarray:
+    """Without a sensor: rows of hours as smooth as a clear sky, also where the array was held back.
+
+    An hour that is held back under a clear sky is at maximum power only under cloud: its rows would speak of the cloud.
+    """
+    calm = steady_rows(lit, bins, shape, taken, dt_h, 2 * LEAST_H, SMOOTH_WHOLE)
+    return steady_rows(tells & calm, bins, shape, np.where(tells, ratio, 0.0), dt_h, 2 * LEAST_H, SMOOTH_SHARE)
 
 
 def _day_figures(
-    vector: Floats, seen: Columns, usable: np.ndarray, bright: np.ndarray, days: range, hours_bin: np.ndarray
+    vector: Floats,
+    plant: Plant,
+    seen: Columns,
+    usable: np.ndarray,
+    bright: np.ndarray,
+    at_maximum_v: Floats,
+    days: range,
+    hours_bin: np.ndarray,
 ) -> None:
     expected, dt = seen.expected, seen.dt_h
+    sun_measured, apart = "irradiance_w_m2" in plant.has, sides_apart(plant)
     with np.errstate(invalid="ignore"):
-        high = (expected.poa_w_m2 > HIGH_SUN_W_M2).astype(np.int64)
+        light = expected.poa_w_m2
+        if not sun_measured and apart:  # what flows, not what a clear sky would send: a resistance takes volts by it
+            light = 1000.0 * seen.rows["pv_current_a"] / plant.rated_current_a
+            bright = bright & (light > LOW_SUN_W_M2) & (light > LEAST_SHARE * expected.poa_w_m2)
+        high = (light > HIGH_SUN_W_M2).astype(np.int64)
     bins, shape = (seen.day - days.start) * 2 + high, (len(days), 2)
     sums = Sums(usable, bins, shape)
     total_h = sums.of(dt).sum(axis=1)
@@ -90,7 +145,7 @@ def _day_figures(
     current, voltage = seen.rows["pv_current_a"], seen.rows["pv_voltage_v"]
     for name, column, should, which in (
         ("ai", current, expected.mpp_current_a, usable),
-        ("av", voltage, expected.mpp_voltage_v, bright),
+        ("av", voltage, at_maximum_v, bright),
     ):
         known = which & ~np.isnan(column) & ~np.isnan(should)
         if known.any():
@@ -127,12 +182,12 @@ def _flat_days(seen: Columns, held: np.ndarray, bins: np.ndarray, days: int) -> 
         return np.isfinite(best).all(axis=1) & (best[:, -1] > (1.0 - AGREE_WITHIN) * best[:, 0])
 
 
-def _held(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
+def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range) -> None:
     """The power at which the pump stands while the array could give clearly more."""
     with np.errstate(invalid="ignore"):
         held = seen.settled & seen.asked & seen.held & (seen.expected.mpp_power_w > PLENTY * seen.power_w)
         held &= np.isnan(seen.flow_m3_h) | (seen.flow_m3_h > LIFTS_SHARE * seen.should_m3_h)
-        warm = seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v > HELD_AGAINST_CLEAR
+        warm = over > HELD_BY_OWN_CELLS
     held &= warm | seen.expected.poa_measured
     power = np.nan_to_num(seen.power_w)
     held = steady_rows(

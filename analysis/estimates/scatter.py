@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import head_shift, shift
+from analysis.estimates.own_light import sides_apart
 from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.plant import Plant
 from analysis.rows import Floats
@@ -35,7 +36,7 @@ def scatter_of(plant: Plant) -> Scatter:
     return Scatter(
         _sum(_tolerance(plant, sun_measured)) + np.diag(_tolerance_own() ** 2),
         _sum(_drift(plant, sun_measured)) + np.diag(_drift_own(sun_measured) ** 2),
-        _sum([shift(s=0.008 if sun_measured else 0.05), shift(av=0.004)]),
+        _sum([shift(s=_sky_of_a_day(plant, sun_measured)), shift(av=0.004)]),
         _day_own(sun_measured) ** 2,
     )
 
@@ -97,16 +98,23 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
     """Season, age and the models' own faults over weeks (common practice, no source)."""
     bench = bench_of(plant)
     level = "water_level_m" in plant.has
-    warmth = 0.008 if plant.has & {"module_temp_c", "ambient_temp_c"} else 0.022  # 0.4 % a degree, known to 2 or to 5
+    warmth = (
+        0.008 if plant.has & {"module_temp_c", "ambient_temp_c"} else 0.014
+    )  # 0.4 % a degree, weeks known to 2 or 3.5
     season = 0.4 * (plant.facts.well.seasonal_range_m or 1.0)
     return [
         shift(q=0.008, n=0.006),
         shift(q=-0.008, t=0.008, i=0.008),
         shift(**head_shift(plant, bench, season * np.ones(3), level), **({"l": season} if level else {}), rest=season),
         shift(s=0.010 if sun_measured else 0.03),
-        shift(av=warmth, s=warmth),
+        shift(av=warmth) if sides_apart(plant) else shift(av=warmth, s=warmth),
         shift(s=np.linspace(-0.015, 0.015, HOURS)),
     ]
+
+
+def _sky_of_a_day(plant: Plant, sun_measured: bool) -> float:
+    """The best of some days under a supposed clear sky; where only power tells, the cells' warmth is in it."""
+    return 0.008 if sun_measured else 0.025 if sides_apart(plant) else 0.05
 
 
 def _drift_own(sun_measured: bool) -> Floats:

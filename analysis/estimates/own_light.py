@@ -1,0 +1,73 @@
+"""The array's current side by itself: what current it would give at maximum power, told by the point where it works.
+
+Flow: look.py -> HERE -> electric.py.
+At maximum power it is the current itself. Held back, the single-diode curve leads from the point to the light; its voltage is first
+set right by the day's own maximum-power points, for a cell warmer than supposed would pass for more light.
+Never: a sensor of the sun; judgement.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.estimates.sums import Sums
+from analysis.look import Columns
+from analysis.physics.cell_temperature import NOCT_AMBIENT_C, NOCT_IRRADIANCE_W_M2
+from analysis.plant import Plant
+from analysis.rows import Floats
+
+LEAST_TRACKED_H = 0.3  # at maximum power in a day, to know its cells' voltage
+TRACKS_BELOW = 0.9  # of the day's highest power: below a ceiling, wherever it is, a pump takes all that the sun gives
+TRACKS_WITHIN = 1.04  # of the day's own voltage at maximum power
+FURTHEST = 1.09  # likewise: beyond, a percent of voltage is 6 % of light (single-diode model)
+
+
+def sides_apart(plant: Plant) -> bool:
+    """Current and voltage of the array are both read, so that light lost and voltage lost are two things."""
+    return {"pv_voltage_v", "pv_current_a"} <= plant.has
+
+
+def voltage_at_maximum(plant: Plant, seen: Columns, lit: NDArray[np.bool_]) -> Floats:
+    """Expected voltage at maximum power; where the sun is not measured, of `lit` rows under the light that their current tells. [V]"""
+    expected = seen.expected
+    found = expected.mpp_voltage_v.copy()
+    where = np.flatnonzero(lit & ~expected.poa_measured & (seen.rows["pv_current_a"] > 0))
+    clear, should = expected.poa_w_m2[where], expected.mpp_current_a[where]
+    light = clear * np.clip(seen.rows["pv_current_a"][where] / should, 0.02, 1.4)
+    rise = (plant.facts.array.module.noct_c - NOCT_AMBIENT_C) / NOCT_IRRADIANCE_W_M2
+    found[where] = plant.model.array.maximum(light, expected.cell_temp_c[where] + rise * (light - clear))[1]
+    return found
+
+
+def current_at_maximum(
+    plant: Plant, seen: Columns, lit: NDArray[np.bool_], at_maximum_v: Floats, days: range
+) -> tuple[Floats, NDArray[np.bool_], Floats]:
+    """Current that the array would give at maximum power; rows that are there; voltage over that of maximum power.
+
+    float64[n] [A], bool[n], float64[n]: NaN where the point, or the day, does not tell.
+
+    lit
+        Rows that are asked for: running, light enough.
+    at_maximum_v
+        Of `voltage_at_maximum`.
+    """
+    volts, amperes = seen.rows["pv_voltage_v"], seen.rows["pv_current_a"]
+    expected, bins = seen.expected, seen.day - days.start
+    with np.errstate(invalid="ignore"):
+        known = lit & ~np.isnan(volts) & (amperes > 0) & (at_maximum_v > 0)
+    highest = np.zeros(len(days))
+    np.maximum.at(highest, bins[known], seen.power_w[known])
+    with np.errstate(invalid="ignore"):
+        tracked = known & seen.at_max & (seen.power_w < TRACKS_BELOW * highest[bins])
+    sums = Sums(tracked, bins, (len(days),))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cells = sums.of(volts * seen.dt_h) / sums.of(at_maximum_v * seen.dt_h)
+        cells = np.where(sums.of(seen.dt_h) >= LEAST_TRACKED_H, cells, np.nan)
+        right_v = volts / cells[bins]
+        there = known & seen.at_max & (right_v < TRACKS_WITHIN * at_maximum_v)
+        over = right_v / at_maximum_v
+        near = known & ~tracked & (right_v < FURTHEST * at_maximum_v)
+    found = np.where(tracked, amperes, np.nan)
+    where = np.flatnonzero(near)
+    light = plant.model.array.light_of(right_v[where], amperes[where], expected.cell_temp_c[where])
+    found[where] = light / expected.poa_w_m2[where] * expected.mpp_current_a[where]
+    return found, there, over
