@@ -22,6 +22,7 @@ REOPENED_MS = 6 * DAY_MS  # the same thing again within so long is the same faul
 HEALTHY_H = 1.5  # of settled running with water after the last evidence: a fast fault is over
 RIVALS = 4
 LEAST_SHARE = 0.01
+LEAST_TOLD = 0.5  # share of "nothing wrong" from which nobody is told
 SURE = 0.88  # no more is ever claimed: the causes are not all that there is (drawn seasons of two worlds, tests/bench)
 
 
@@ -32,6 +33,8 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
         family = episode.symptom if episode.cause is None else episode.cause
         known = _same(cases, family, episode)
         if known is None:
+            if _as_likely_nothing(view, episode):
+                continue
             known = _raised(view, family, episode, cases)
             cases.append(known)
         _updated(view, known, episode)
@@ -85,13 +88,24 @@ def _raised(view: DayView, family: str, episode: Episode, cases: list[Case]) -> 
     )  # fmt: skip
 
 
-SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "volts": (1.2, 0.12), "rate": (0.5, 0.0)}  # fmt: skip
-"""Someone switched it off by hand, and no channel reads the switch; per year as often as a start fails (a guess)."""
+def _as_likely_nothing(view: DayView, episode: Episode) -> bool:
+    """Judged by what was known at the flag alone, so that a later look says the same."""
+    if episode.cause is not None:
+        return False
+    verdict = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, _untold(view, episode))
+    return verdict.shares.get(NOTHING, 0.0) > LEAST_TOLD
+
+
+SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "volts": (1.2, 0.12), "stood": (0.0, 0.8), "rate": (0.5, 0.0)}  # fmt: skip
+"""Someone switched it off by hand, and no channel reads the switch; per year as often as a start fails, and for a day or two (a guess)."""
 
 
 def _untold(view: DayView, episode: Episode) -> Levels | None:
-    told = "switched_on" in view.facts.sensors.channels
-    return SWITCHED_OFF if episode.symptom == "not-turning" and not told else None
+    """What explains standing still and was not told: by hand, or by a float that no channel reads, and then for weeks."""
+    told = view.facts.sensors.channels
+    if episode.symptom != "not-turning" or "switched_on" in told:
+        return None
+    return SWITCHED_OFF if "tank_float_up" in told else SWITCHED_OFF | {"stood": (0.0, 2.5)}
 
 
 def _updated(view: DayView, case: Case, episode: Episode) -> None:

@@ -22,6 +22,8 @@ class NotTurningLimits:
     driven_ms: int = 10 * MINUTE_MS  # fed and not turning harms a motor
     unmeasured_ms: int = 3 * HOUR_MS  # a clear sky is only supposed: cloud may keep a pump still for hours
     float_unread_ms: int = 6 * HOUR_MS  # and the whole day without running: else the tank may simply be full
+    ran_h: float = 0.1
+    sunny_h: float = 2.0
     morning_share: float = 2.0  # times the power that starts it
 
 
@@ -46,7 +48,7 @@ def not_turning(view: DayView) -> list[Episode]:
     found = []
     for start, stop in zip(breaks, ends, strict=True):
         if state[start]:
-            episode = _episode(plant, seen, told[start:stop])
+            episode = _episode(plant, seen, told[start:stop], _stood(view))
             if episode is not None:
                 found.append(episode)
     return found
@@ -58,7 +60,17 @@ def sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
         return seen.sun_enough & (seen.expected.mpp_power_w > LIMITS.morning_share * plant.start_power_w)
 
 
-def _episode(plant: Plant, seen: Columns, rows: np.ndarray) -> Episode | None:
+def _stood(view: DayView) -> int:
+    """Sunny days in a row, up to yesterday, on which it never ran: what is switched off for the day is switched on again."""
+    count = 0
+    for day in reversed(view.memory.days):
+        if day.pumping_h > LIMITS.ran_h or day.sunny_h < LIMITS.sunny_h:
+            break
+        count += 1
+    return count
+
+
+def _episode(plant: Plant, seen: Columns, rows: np.ndarray, stood: int) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
     driven = np.cumsum(np.where(seen.driven[rows], dt_ms, 0))
     sure = np.logical_and.accumulate(seen.expected.poa_measured[rows])
@@ -79,8 +91,8 @@ def _episode(plant: Plant, seen: Columns, rows: np.ndarray) -> Episode | None:
         flag_ms=up_to_minute(int(seen.time_ms[rows[flag]])),
         seen_ms=int(seen.time_ms[rows[-1]]),
         hours=float(seen.dt_h[rows].sum()),
-        at_flag=_levels(plant, seen, rows[: flag + 1]),
-        whole=_levels(plant, seen, rows),
+        at_flag=_levels(plant, seen, rows[: flag + 1]) | {"stood": float(stood)},
+        whole=_levels(plant, seen, rows) | {"stood": float(stood)},
         lost_m3=float(should.sum()),
     )
 
