@@ -52,7 +52,7 @@ def drawn(seed: int, cause: str, days: int) -> tuple[SiteFacts, Rows]:
     case = draw_case(seed, "full", cause, days=days)
     facts = read_site(case.site_toml)
     facts = replace(facts, sensors=replace(facts.sensors, channels=CHANNELS))
-    time_ms = pd.to_datetime(case.frame["time"], utc=True).dt.as_unit("ms").astype("int64").to_numpy(np.int64)
+    time_ms = np.asarray(pd.to_datetime(case.frame["time"], utc=True).dt.as_unit("ms").astype("int64"), np.int64)
     order = np.argsort(time_ms, kind="stable")
     return facts, Rows(time_ms[order], {name: case.frame[name].to_numpy(float)[order] for name in CHANNELS})
 
@@ -95,7 +95,7 @@ def elementwise(facts: SiteFacts, rows: Rows) -> None:
 
 
 def live_turn(state: State, rows: Rows) -> float:
-    """Mean processor seconds of a turn that brings one minute, over the light part of the last whole day."""
+    """Mean processor seconds of a turn that brings one minute, over twenty hours of the last whole day, night in it."""
     opens = state.plant.days.open_ms(int(state.plant.days.day_of(int(rows.time_ms[-1]))) - 1)
     first = int(np.searchsorted(rows.time_ms, opens, "right"))
     state = advance(begin(state.facts), rows.take(slice(0, first)), opens)
