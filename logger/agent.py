@@ -6,6 +6,7 @@ Never: a write to a device.
 """
 
 import json
+import logging
 import threading
 import time
 from collections.abc import Callable
@@ -14,7 +15,7 @@ from typing import Any
 
 from logger.clock import BoardClock, Stamp
 from logger.health import Health
-from logger.link import Link, Up
+from logger.link import Down, Event, Link, Up
 from logger.means import Made, Means
 from logger.record.channels import honest
 from logger.record.topics import HEALTH, PRESENCE
@@ -24,6 +25,8 @@ from logger.settings_tables import Board
 from logger.sources.base import Source, SourceError, Turn, Values
 from logger.spool import Spool
 from logger.spool.row import on_step
+
+log = logging.getLogger(__name__)
 
 READ_S_MAX = 20.0
 """One source may take so long in one turn, so that the others and the watchdog get theirs."""
@@ -57,6 +60,7 @@ class Agent:
         self._means = Means(parts.board.interval_s, parts.board.extremes)
         self._began_s = parts.now_s()
         self._last_read_s: dict[str, float] = {}
+        self._link_told = ""
         self._changed = False  # a state did, so what was read is synced at once, and sent as soon as the link allows
         self._synced_s = self._health_s = self._remembered_s = self._began_s
         stamp = parts.clock.stamp()
@@ -117,10 +121,14 @@ class Agent:
         care.read += 1
         try:
             read = source.read(Turn(starts_s, starts_s + READ_S_MAX, parts.now_s))
+            if care.failed_in_a_row:
+                log.info("%s: read again, after %d times that it could not be", source.name, care.failed_in_a_row)
             care.failed_since_ms, care.failed_in_a_row = None, 0
         except SourceError as error:
             care.failed += 1
             care.failed_in_a_row += 1
+            if care.failed_in_a_row == 1:  # said once; health counts on
+                log.warning("%s", error)
             care.last_trouble = str(error)
             care.failed_since_ms = care.failed_since_ms or parts.clock.stamp().time_ms
             read = dict.fromkeys(source.channels)
@@ -180,9 +188,17 @@ class Agent:
         ]
         for event in parts.link.events(max(0.0, min([parts.rest_s_max, *due_s]))):
             parts.sender.take(event, parts.now_s())
+            self._tell_link(event)
             if isinstance(event, Up):
                 parts.link.publish(PRESENCE, self._presence(True))
                 self._tell_health(parts.now_s())
+
+    def _tell_link(self, event: Event) -> None:
+        """In the journal: each change of the connection, once."""
+        now = "connected to the broker" if isinstance(event, Up) else event.reason if isinstance(event, Down) else None
+        if now is not None and now != self._link_told:
+            log.log(logging.INFO if isinstance(event, Up) else logging.WARNING, "%s", now)
+            self._link_told = now
 
     def _tell_health(self, now_s: float) -> None:
         parts = self._parts

@@ -135,6 +135,8 @@ def _judge_board(tables: Tables, typed: BoardTables) -> None:
 
 
 def _judge_mqtt(tables: Tables, mqtt: Mqtt, folder: Path) -> None:
+    if not mqtt.host.strip():
+        tables.wrong("mqtt.host", "empty", 'write host = "..." with the broker\'s name or address')
     if (mqtt.cert_file is None) != (mqtt.key_file is None):
         tables.wrong("mqtt.cert_file", "a certificate and its key belong together", "give cert_file and key_file")
     if (mqtt.ca_file or mqtt.cert_file) and not mqtt.tls:

@@ -6,6 +6,7 @@ Joins the parts and nothing else. The exit code: 0 told to stop, 1 the spool's d
 import argparse
 import fcntl
 import json
+import logging
 import os
 import secrets
 import signal
@@ -54,7 +55,7 @@ def _once(settings: Any) -> int:
             values = source.read(Turn(starts_s, starts_s + 20.0))
         except SourceError as error:
             failed += 1
-            print(f"{source.name}: {error}", file=sys.stderr)
+            print(error, file=sys.stderr)  # it names the source itself
             continue
         finally:
             source.close()
@@ -76,6 +77,7 @@ def _log(settings: Any) -> int:
             file=sys.stderr,
         )
         return 1
+    logging.basicConfig(level=logging.INFO, format="%(message)s")
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())

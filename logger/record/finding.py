@@ -7,6 +7,12 @@ Never: how it is judged.
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+ALWAYS = (
+    "id", "revision", "cause", "first_cause", "part", "channel", "began", "flagged", "ended", "confidence", "also_possible",
+    "size", "water_lost_m3", "evidence", "check",
+)  # fmt: skip
+WHERE_SET = ("withdrawn", "raised", "outside")
+
 
 @dataclass(frozen=True)
 class Size:
@@ -56,13 +62,10 @@ class Finding:
     outside: dict[str, Any] = field(default_factory=dict)
 
     def as_dict(self) -> dict[str, Any]:
-        """The JSON object of the contract; `withdrawn`, `raised` and `outside` only where set."""
+        """The JSON object, its keys in the order in which people read them; those of WHERE_SET only where set."""
         whole = asdict(self)
         whole["also_possible"] = [asdict(rival) for rival in self.also_possible]
-        for optional in ("withdrawn", "raised", "outside"):
-            if not whole[optional]:
-                del whole[optional]
-        return whole
+        return {key: whole[key] for key in ALWAYS} | {key: whole[key] for key in WHERE_SET if whole[key]}
 
     @classmethod
     def from_dict(cls, given: dict[str, Any]) -> "Finding":

@@ -101,8 +101,10 @@ def _out_of_range(wanted: Wanted, value: float, key: str) -> Judged:
     slips = likely_slips(value, wanted.unit, lowest, highest)
     if slips:
         fix = "; ".join(f"if that is {other}, write {key} = {plain(meant)}" for other, meant in slips)
+    elif unit:
+        fix = f"check the datasheet or the driller's log and the unit ({wanted.unit})"
     else:
-        fix = f"check the datasheet or the driller's log and the unit{unit and ' (' + wanted.unit + ')'}"
+        fix = f"write {key} = {wanted.example()}"
     return None, f"expected {bounds}{unit}, got {plain(value)}", fix
 
 

@@ -317,6 +317,21 @@ def test_a_failing_source_is_null_and_counted_and_the_other_goes_on():
     assert told["sources"]["drive"]["failed"] == 0
 
 
+def test_the_journal_says_once_what_fails_and_once_when_it_is_well_again(caplog):
+    caplog.set_level("INFO", "logger.agent")
+    site, drive = Site(), Drive(60.0)
+    drive.fails = True
+    agent = site.start(drive)
+    site.run(agent, 600)
+    drive.fails = False
+    site.link.up()
+    site.run(agent, 600)
+    said = [record.message for record in caplog.records]
+    assert sum("nothing heard; is the cable in?" in text for text in said) == 1
+    assert sum(text.startswith("drive: read again, after") for text in said) == 1
+    assert said.count("connected to the broker") == 1
+
+
 def test_a_slow_source_makes_the_others_late_and_that_is_counted():
     site = Site()
 

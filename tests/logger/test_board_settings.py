@@ -84,6 +84,7 @@ WRONG = [
     ),
     ("[mqtt]", "[clock]\nrate = 60\n[mqtt]", "clock: simulated time needs both its instants"),
     ("[mqtt]", '[clock]\nsimulated_epoch = "2026-03-01"\n[mqtt]', "clock.simulated_epoch: '2026-03-01' is no instant"),
+    ('host = "broker.example.org"', 'host = ""', "mqtt.host: empty"),
     ("[mqtt]", '[mqtt]\ncert_file = "a"', "mqtt.cert_file: a certificate and its key belong together"),
     ("[mqtt]", '[mqtt]\nca_file = "a"', "mqtt.tls: certificates are given, but TLS is off"),
     ("[mqtt]", '[mqtt]\npassword_file = "readings.csv"', "mqtt.username: missing"),

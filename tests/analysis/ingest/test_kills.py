@@ -85,7 +85,7 @@ def test_a_second_watch_on_sqlite_is_refused(store, broker):
         (["--broker", "localhost:what"], "--broker localhost:what: not HOST:PORT\n    fix: --broker localhost:1883"),
         (
             ["--site", "nowhere.toml"],
-            "nowhere.toml: cannot be read: No such file or directory\n    fix: is the path right?",
+            "nowhere.toml: file: cannot be read: No such file or directory\n    fix: check the path and its permissions",
         ),
         (
             ["--clock-rate", "60"],
