@@ -67,7 +67,10 @@ def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
         seen.asked & offered & ~seen.turning & ~code & close & _bright(seen)
     )
     begins = np.flatnonzero(seen.turning[1:] & ~seen.turning[:-1] & idle[:-1]) + 1
-    return begins, idle
+    place = np.arange(len(seen))
+    ran = np.maximum.accumulate(np.where(seen.turning, place, -1))
+    told = np.maximum.accumulate(np.where(~seen.asked | code, place, -1))
+    return begins[told[begins - 1] < ran[begins - 1]], idle  # from its last running row on nothing told it to stand
 
 
 def _bright(seen: Columns) -> np.ndarray:
