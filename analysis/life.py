@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 
+from analysis.calibration import stated
 from analysis.causes.registry import Levels, all_causes
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
 from analysis.memory import Case
@@ -187,20 +188,21 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
         value, low, high = (round(float(x), 4) for x in case.size)
         size = Size(cause.quantity, value, low, high, cause.unit)
     flagged = datetime.fromtimestamp(case.flagged_ms // 1000, UTC)
+    confidence, rivals = (case.confidence, case.rivals) if _is_fast(case) else stated(case.confidence, case.rivals)
     return Finding(
         id=f"{facts.site.id}-{flagged:%Y%m%dT%H%MZ}-{case.number}",
         cause=case.cause,
         first_cause=case.first_cause,
         began=iso(case.began_ms),
         flagged=iso(case.flagged_ms),
-        confidence=round(case.confidence, 4),
+        confidence=round(confidence, 4),
         evidence=case.evidence,
         check=file.check if file else "",
         revision=max(case.revision, 1),
         part=case.part if case.part in cause.parts else None,
         channel=_channel(facts, case),
         ended=None if case.ended_ms is None else iso(case.ended_ms),
-        also_possible=tuple(Rival(name, round(share, 4)) for name, share in case.rivals.items()),
+        also_possible=tuple(Rival(name, round(share, 4)) for name, share in rivals.items()),
         size=size,
         water_lost_m3=None if case.water_lost_m3 is None else round(case.water_lost_m3, 2),
     )
