@@ -60,7 +60,7 @@ def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: ran
         over = seen.rows["pv_voltage_v"] / expected.mpp_voltage_v
     tells = lit & ~np.isnan(got)
     hours = Sums(tells, bins, shape).of(seen.dt_h)
-    usable = tells
+    usable = tells & bright  # beside a sensor, rows held back add more of the cells' warmth than they tell
     if not sun_measured:
         with np.errstate(divide="ignore", invalid="ignore"):
             taken = np.where(lit, seen.power_w / np.minimum(expected.mpp_power_w, plant.ceiling_w), 0.0)
