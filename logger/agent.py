@@ -31,6 +31,8 @@ log = logging.getLogger(__name__)
 READ_S_MAX = 20.0
 """One source may take so long in one turn, so that the others and the watchdog get theirs."""
 REMEMBER_S = 3600.0
+SAY_AGAIN_S = 600.0
+"""A source that fails now and then is said in the journal at most so often."""
 
 
 @dataclass
@@ -61,6 +63,8 @@ class Agent:
         self._began_s = parts.now_s()
         self._last_read_s: dict[str, float] = {}
         self._link_told = ""
+        self._failing_told: set[str] = set()
+        self._failing_said_s: dict[str, float] = {}
         self._changed = False  # a state did, so what was read is synced at once, and sent as soon as the link allows
         self._synced_s = self._health_s = self._remembered_s = self._began_s
         stamp = parts.clock.stamp()
@@ -121,14 +125,12 @@ class Agent:
         care.read += 1
         try:
             read = source.read(Turn(starts_s, starts_s + READ_S_MAX, parts.now_s))
-            if care.failed_in_a_row:
-                log.info("%s: read again, after %d times that it could not be", source.name, care.failed_in_a_row)
+            self._tell_well(source, care.failed_in_a_row)
             care.failed_since_ms, care.failed_in_a_row = None, 0
         except SourceError as error:
             care.failed += 1
             care.failed_in_a_row += 1
-            if care.failed_in_a_row == 1:  # said once; health counts on
-                log.warning("%s", error)
+            self._tell_failed(source, error)
             care.last_trouble = str(error)
             care.failed_since_ms = care.failed_since_ms or parts.clock.stamp().time_ms
             read = dict.fromkeys(source.channels)
@@ -193,9 +195,23 @@ class Agent:
                 parts.link.publish(PRESENCE, self._presence(True))
                 self._tell_health(parts.now_s())
 
+    def _tell_failed(self, source: Source, error: SourceError) -> None:
+        """In the journal: that a source fails, once, and within SAY_AGAIN_S only once; health counts every time."""
+        now_s, said_s = self._parts.now_s(), self._failing_said_s.get(source.name)
+        if source.name not in self._failing_told and (said_s is None or now_s - said_s >= SAY_AGAIN_S):
+            log.warning("%s", error)
+            self._failing_told.add(source.name)
+            self._failing_said_s[source.name] = now_s
+
+    def _tell_well(self, source: Source, failed: int) -> None:
+        if source.name in self._failing_told:
+            log.info("%s: read again, after failing %d time(s)", source.name, failed)
+            self._failing_told.discard(source.name)
+
     def _tell_link(self, event: Event) -> None:
         """In the journal: each change of the connection, once."""
-        now = "connected to the broker" if isinstance(event, Up) else event.reason if isinstance(event, Down) else None
+        lost = f"no broker: {event.reason}" if isinstance(event, Down) else None
+        now = "connected to the broker" if isinstance(event, Up) else lost
         if now is not None and now != self._link_told:
             log.log(logging.INFO if isinstance(event, Up) else logging.WARNING, "%s", now)
             self._link_told = now

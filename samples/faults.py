@@ -109,6 +109,7 @@ def weight(fault: Fault, time_s: Floats) -> Floats:
     if fault.shape == "ramp":
         days = fault.options.get("ramp_days")
         length = 86400.0 * days if days else (ends - begins if np.isfinite(ends) else 60 * 86400.0)
+        length = max(length, 1.0)  # one that ends as it begins is never there
         return within * np.clip((time_s - begins) / length, 0.0, 1.0)
     if fault.shape == "intermittent":
         block = np.floor_divide(time_s, 1800.0 * float(fault.options.get("half_hours", 3)))

@@ -36,8 +36,15 @@ def evidence(figures: dict[str, float]) -> str:
     load = ""
     if "torque" in figures:
         load = f" and its load has fallen to {100 * np.exp(figures['torque']):.0f} % of what this speed should need"
-    level = f"; {figures['water']:.1f} m of water over the intake" if "water" in figures else ""
-    return f"The pump ran for {figures.get('hours', 0.0):.1f} h with {100 * figures.get('flow', 0.0):.0f} % of the flow to be expected{load}{level}."
+    level = ""
+    if "water" in figures:
+        place = "over" if figures["water"] >= 0 else "below"
+        level = f"; the water stood {abs(figures['water']):.1f} m {place} the intake"
+    hours = figures.get("hours", 0.0)
+    ran = f"{hours:.1f} h" if hours >= 1 else f"{60 * hours:.0f} min"
+    return (
+        f"The pump ran for {ran} with {100 * figures.get('flow', 0.0):.0f} % of the flow to be expected{load}{level}."
+    )
 
 
 register(

@@ -328,7 +328,7 @@ def test_the_journal_says_once_what_fails_and_once_when_it_is_well_again(caplog)
     site.run(agent, 600)
     said = [record.message for record in caplog.records]
     assert sum("nothing heard; is the cable in?" in text for text in said) == 1
-    assert sum(text.startswith("drive: read again, after") for text in said) == 1
+    assert sum(text.startswith("drive: read again, after failing") for text in said) == 1
     assert said.count("connected to the broker") == 1
 
 

@@ -290,3 +290,9 @@ def test_over_voltage_counts_only_what_stood_at_the_terminals():
     assert above > 0
     assert truth.size == pytest.approx(above, abs=4.0)
     assert (frame.loc[frame["pv_voltage_v"] > facts.controller.max_input_voltage_v + 3, "motor_running"] == 0).all()
+
+
+def test_a_ramp_that_ends_as_it_begins_is_never_there():
+    when = datetime(2026, 1, 1, tzinfo=UTC)
+    at = np.array([when.timestamp() - 1.0, when.timestamp(), when.timestamp() + 9.0])
+    assert weight(Fault("panel-soiling", when, when, 0.1, shape="ramp"), at).tolist() == [0.0, 0.0, 0.0]
