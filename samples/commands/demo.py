@@ -28,9 +28,9 @@ def run(args: argparse.Namespace) -> int:
     if args.speed is not None and not 0.1 <= args.speed <= 600:
         print("wellhand demo: --speed must be 0.1 to 600\n    fix: --speed 60", file=sys.stderr)
         return 2
-    if args.days < 60:
+    if args.days < DAYS_MIN:
         print(
-            "wellhand demo: --days must be 60 or more, for faults need time to grow\n    fix: --days 150",
+            f"wellhand demo: --days must be {DAYS_MIN} or more, for its faults need time to grow\n    fix: --days {HISTORY_DAYS}",
             file=sys.stderr,
         )
         return 2
