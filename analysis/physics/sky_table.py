@@ -49,7 +49,7 @@ class SkyTable:
     def flat(self, solar_days: NDArray[np.int64]) -> FlatSky:
         """`days`, column by column and node after node: values, their rises to the next node, sun's rise and set.
 
-        The few days that a live site asks for again each minute are kept.
+        In the units of `days`: [deg], [W/m2], [deg C]. The few days that a live site asks for again each minute are kept.
         """
         count = len(solar_days)
         if 0 < count <= KEPT_DAYS and solar_days[-1] - solar_days[0] == count - 1:
@@ -57,7 +57,7 @@ class SkyTable:
         return self.flattened(solar_days)
 
     def flattened(self, solar_days: NDArray[np.int64]) -> FlatSky:
-        """As `flat`, worked out anew."""
+        """As `flat`, worked out anew: [deg], [W/m2], [deg C]."""
         table, rise, sets = self.days(solar_days)
         columns = [np.ascontiguousarray(table[:, :, k]).ravel() for k in range(table.shape[-1])]
         return columns, [np.diff(column, append=0.0) for column in columns], rise, sets
