@@ -39,14 +39,16 @@ def rtu(device, baud=19200):
 
 
 def read_when_up(master):
-    """The first turn that gets an answer: a server takes a moment to come up."""
+    """The first turn that is answered whole: a server takes a moment to come up, which may be in the middle of one."""
     ends_s = time.monotonic() + 20
     while True:
         try:
-            return master.read(time.monotonic() + 10)
+            read = master.read(time.monotonic() + 10)
+            if None not in read.values() or time.monotonic() > ends_s:
+                return read
         except (OSError, DeviceSilent):
             assert time.monotonic() < ends_s, "the server never answered"
-            time.sleep(0.05)
+        time.sleep(0.05)
 
 
 def need_libmodbus():
