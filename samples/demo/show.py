@@ -107,6 +107,7 @@ def _live(stage: Stage, sites: list[SampleSite], processes: Processes) -> None:
         [sys.executable, "-m", "samples.live", "--folder", str(stage.plants), "--start", stage.live_start.isoformat(),
          "--speed", str(stage.speed), "--from", real_start.isoformat(), "--history-days", str(stage.history_days)],
     )  # fmt: skip
+    processes.wait_for("plants", '"ready"', START_S_MAX)
     for site in sites:
         if site.speaks != "none":
             folder = stage.folder / "boards" / site.id
