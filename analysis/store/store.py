@@ -179,7 +179,7 @@ class Store:
             return boards.word(connection, health, number)
 
     def urgents(self, site: str, from_ms: int = 0) -> list[dict[str, Any]]:
-        """What the board itself judged as urgent, newest first."""
+        """What the board itself judged as urgent, newest first; of these people were told by the board: no second notice."""
         with self._looking_at(site) as (connection, number):
             return boards.urgents(connection, number, from_ms)
 

@@ -227,9 +227,10 @@ def test_new_facts_have_the_site_judged_anew(store, site_text):
         assert list(state.changes(connection, 1).values()) == [7]
 
 
-def test_a_site_is_claimed_by_one_worker(store, url):
-    if url.startswith("sqlite"):
-        pytest.skip("on SQLite one worker runs; its lock is tested with the command")
+@pytest.mark.parametrize(
+    "url", ["postgresql"], indirect=True
+)  # on SQLite one worker runs; its lock is tested with watch
+def test_a_site_is_claimed_by_one_worker(store):
     with store.writing() as mine, store.writing() as other:
         assert state.claim(mine, "north")
         assert not state.claim(other, "north")
