@@ -10,7 +10,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from logger.clock import BoardClock, Stamp
@@ -69,6 +69,7 @@ class Agent:
         self._synced_s = self._health_s = self._remembered_s = self._began_s
         stamp = parts.clock.stamp()
         self._started_ms = stamp.time_ms
+        self._sampled_mono_ms = stamp.mono_ms - 1
         # The first of a boot only announces it: it may go out before the time is known, and the answer brings the time.
         parts.spool.append(stamp.time_ms, stamp.mono_ms, stamp.quality, {})
         parts.spool.sync()
@@ -115,7 +116,19 @@ class Agent:
         for source in self._parts.sources:
             if source.due(Turn(self._scaled(self._parts.now_s()), 0.0)):
                 values |= self._read_one(source)
-        return self._parts.clock.stamp(), values
+        return self._sampled(), values
+
+    def _sampled(self) -> Stamp:
+        """Now, but never the millisecond of the sample before: the store knows a reading by its time.
+
+        A line that waited in a buffer is read within a millisecond of the one before it.
+        """
+        stamp = self._parts.clock.stamp()
+        early_ms = self._sampled_mono_ms + 1 - stamp.mono_ms
+        if early_ms > 0:
+            stamp = replace(stamp, time_ms=stamp.time_ms + early_ms, mono_ms=stamp.mono_ms + early_ms)
+        self._sampled_mono_ms = stamp.mono_ms
+        return stamp
 
     def _read_one(self, source: Source) -> Values:
         """Its values; null for all of its channels where it could not be read."""
