@@ -27,12 +27,16 @@ class Message:
 
 @dataclass
 class Kept:
-    """What became of a batch. `sites`: those heard of; `told`: of these the ones that wait to be told what is stored."""
+    """What became of a batch. `sites`: those heard of; `told`: of these the ones that wait to be told what is stored.
+
+    `reasons`: messages refused, by site ("" where the topic names none) and reason.
+    """
 
     sites: set[str] = field(default_factory=set)
     told: set[str] = field(default_factory=set)
     readings: int = 0
     refused: int = 0
+    reasons: Counter[tuple[str, str]] = field(default_factory=Counter)
 
     def add(self, other: "Kept") -> None:
         """Count another batch in."""
@@ -40,6 +44,7 @@ class Kept:
         self.told |= other.told
         self.readings += other.readings
         self.refused += other.refused
+        self.reasons += other.reasons
 
 
 def keep(store: Store, messages: list[Message], now_ms: int) -> Kept:
@@ -56,6 +61,7 @@ def keep(store: Store, messages: list[Message], now_ms: int) -> Kept:
                 kept.refused += 1
                 taken = taken_apart(message.topic)
                 site = taken.site if taken else ""
+                kept.reasons[_plain(site), refused.reason] += 1
                 counts.add(_plain(site), "refused", refused.reason, example=_plain(refused.example))
                 continue
             _keep_word(connection, known[admitted.site], admitted)

@@ -26,6 +26,8 @@ BATCH_MAX = 256
 WAIT_S = 0.2
 TELL_FINDINGS_S = 1.0
 PAUSE_S_MAX = 30.0
+SAY_AGAIN_S, REFUSALS_KEPT = 3600.0, 10_000
+"""A site whose messages are refused for one reason is said in the log at most so often; the store counts every one."""
 
 
 class Subscriber:
@@ -34,6 +36,7 @@ class Subscriber:
     def __init__(self, store: Store, broker: Broker, clock: Clock, stop: threading.Event):
         self._store, self._broker, self._clock, self._stop = store, broker, clock, stop
         self._findings_told_s = 0.0
+        self._refusals_said_s: dict[tuple[str, str], float] = {}
         self.kept = Kept()
 
     def run(self) -> None:
@@ -61,7 +64,21 @@ class Subscriber:
         self._tell_stored(kept.told)
         self.kept.readings += kept.readings
         self.kept.refused += kept.refused
+        self._say_refused(kept)
         return kept
+
+    def _say_refused(self, kept: Kept) -> None:
+        now_s = time.monotonic()
+        if len(self._refusals_said_s) > REFUSALS_KEPT:
+            self._refusals_said_s.clear()
+        for (site, reason), count in kept.reasons.items():
+            said_s = self._refusals_said_s.get((site, reason))
+            if said_s is None or now_s - said_s >= SAY_AGAIN_S:
+                self._refusals_said_s[site, reason] = now_s
+                whose = f"site {site}" if site else "a topic that names no site"
+                log.warning(
+                    "Refused %d message(s) of %s: %s. The store counts them all, with an example.", count, whose, reason
+                )
 
     def _keep(self, arrived: list[Arrived]) -> Kept | None:
         """Store the batch, however long the database is away; None: told to stop meanwhile."""

@@ -31,6 +31,7 @@ def test_good_and_bad_messages_of_a_batch(store):
     ]
     kept = keep(store, messages, NOW_MS)
     assert (kept.readings, kept.refused, kept.told) == (5, 3, {"north", "south"})
+    assert kept.reasons == {("north", "unknown-form"): 1, ("nowhere", "unknown-site"): 1, ("", "topic"): 1}
     assert store.stored("north") == {BOOT: 4}
     assert store.stored("south") == {BOOT: 0}
     assert store.presence("south")["online"] is True

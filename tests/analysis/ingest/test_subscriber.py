@@ -130,6 +130,17 @@ def test_findings_are_told_retained_once_the_outbox_says_so(store, broker):
     assert got[-1] == {"site": "north", "findings": [json.loads(json.dumps(finding.as_dict()))]}
 
 
+def test_a_refused_message_is_said_once_in_the_log_and_counted_each_time(working, board_of, caplog):
+    board = board_of("north").ready()
+    for _ in range(3):
+        board.publish("readings", b"junk")
+        until(lambda: working.kept.refused)
+    until(lambda: working.kept.refused == 3)
+    said = [record.getMessage() for record in caplog.records if "Refused" in record.getMessage()]
+    assert len(said) == 1
+    assert "site north: unknown-form" in said[0]
+
+
 def test_a_message_that_the_store_cannot_bear_is_refused_alone(store, working, board_of, monkeypatch):
     real = subscriber_module.keep
 
