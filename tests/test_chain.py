@@ -20,25 +20,16 @@ from logger.spool.row import Row
 from samples.pseudo_terminal import PseudoTerminal
 from samples.text_printer import line_of
 from tests.logger.broker import Broker
-from tests.logger.test_kills import on_disk, wait_until
+from tests.logger.test_kills import HEAD, on_disk, wait_until
 
 SEED = int(os.environ.get("WELLHAND_SEED", "0")) or random.SystemRandom().randrange(1, 1 << 30)
 SITE = "ochre-pan"
 KILLS = 24
 LINE_S = 0.1
 SETTLES_WITHIN_S = 90.0
-BOARD = """
-[board]
-site = "{site}"
-interval_s = 0
-sync_every_s = 0.3
-[clock]
-trust = "always"
-[mqtt]
-host = "127.0.0.1"
-port = {port}
-batch_s = 0.2
-keepalive_s = 10
+BOARD = (
+    HEAD
+    + """
 [[source]]
 kind = "text_line"
 name = "printer"
@@ -54,6 +45,7 @@ key = "VOL"
 channel = "volume_m3"
 unit = "m3"
 """
+)
 
 
 class Printer(threading.Thread):

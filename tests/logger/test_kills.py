@@ -25,7 +25,7 @@ SITE = "north-kraal"
 ROWS = 500
 SETTLES_WITHIN_S = 60.0
 
-BOARD = """
+HEAD = """
 [board]
 site = "{site}"
 interval_s = 0
@@ -37,6 +37,10 @@ host = "127.0.0.1"
 port = {port}
 batch_s = 0.2
 keepalive_s = 10
+"""
+BOARD = (
+    HEAD
+    + """
 [[source]]
 kind = "replay"
 name = "recorded"
@@ -44,6 +48,7 @@ file = "readings.csv"
 repeat = true
 period_s = 0.1
 """
+)
 
 
 def start(folder: Path) -> subprocess.Popen:
