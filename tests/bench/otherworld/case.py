@@ -66,11 +66,12 @@ def draw_case(
     tellable = [name for name in CAUSES if fitout != "lean" or name not in NOT_LEAN]
     cause = cause or (str(rng.choice(tellable)) if rng.random() < 0.75 else "none")
     wrongs = [] if cause == "none" else [draw_wrong(rng, cause, site, time_s[0], time_s[-1])]
+    visits = _lead_work(wrongs, site)
     if cause == "over-voltage":
         site["rating_share"] = 1.03
     sky = make_sky(site, time_s, rng)
     soiled = [Wrong(name, time_s[0], time_s[-1] + 1, 0.6) for name in look_alikes if name in ("dust", "horizon")]
-    visits = _wash(wrongs + soiled, sky)
+    visits += _wash(wrongs + soiled, sky)
     toml = site_toml(site, new_pump, f"other-{seed}", visits)
     columns = run(site, _as_built(new_pump, look_alikes, rng), sky, wrongs, soiled, look_alikes, rng)
     frame = readings(site, sky, columns, wrongs, rng, step_s)
@@ -79,6 +80,18 @@ def draw_case(
 
 def _as_built(pump, look_alikes, rng):
     return scaled(pump, 0.95 if "below-datasheet" in look_alikes else float(np.clip(rng.normal(1, 0.02), 0.95, 1.05)))
+
+
+def _lead_work(wrongs, site):
+    """Leads are exchanged while the pump stands: here before sunrise; one time in two it is written down."""
+    visits = []
+    for wrong in wrongs:
+        if wrong.cause == "reverse-rotation":
+            night_s = -site["longitude_deg"] * 240 + 4 * 3600  # four in the morning by the sun
+            wrong.begins = (wrong.begins // DAY) * DAY + night_s
+            if wrong.much > 0.65:
+                visits.append((str(pd.Timestamp(wrong.begins, unit="s").date()), "leads-moved"))
+    return visits
 
 
 def _wash(wrongs, sky):
@@ -164,7 +177,10 @@ def _operated(site, out, sky, wrongs, look_alikes, case_heat, rng):
     flow = np.where(running, out["flow"], 0)
     drawn = settle(np.where(running, out["drawn"], 0), 8.0)
     out |= {"running": running, "tank": levels, "float": floats, "volts": volts, "pv_amps": amps, "got_flow": flow}
-    out |= {"level": out["resting"] + drawn, "codes": codes, "heat": sky.ambient + case_heat + sky.poa * 0.018}
+    level = out["resting"] + drawn
+    dry = settle((out["state"] == 1).astype(float), 30.0)  # a pump runs dry where the well is empty down to its intake
+    level = level + dry * np.maximum(site["setting"] - 0.1 - level, 0.0)
+    out |= {"level": level, "codes": codes, "heat": sky.ambient + case_heat + sky.poa * 0.018}
     return out
 
 
