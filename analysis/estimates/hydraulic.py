@@ -20,7 +20,8 @@ LEAST_ROWS = 7  # a row each quarter of an hour says little by itself: meter and
 LEAST_STEADY_H = 0.3
 STEADY_SHARE = 0.07  # about a straight line through the hour (common practice, no source)
 NO_WATER_SHARE = 0.12  # of the expected flow: below it the pump gives nothing, which fast causes judge
-LEAST_FLOW_SHARE = 0.06  # of full flow: below it a ratio says little
+LEAST_FLOW_SHARE = {"helical-rotor": 0.06, "multistage-centrifugal": 0.3}
+"""Of full flow: below it a ratio says little. A centrifugal pump near where lifting begins answers a metre of head with a multiple of flow."""
 
 
 def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: range) -> None:
@@ -41,7 +42,8 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     _put(vector, "q", log_ratio(sums.of(flow * dt), sums.of(expected.flow_m3_h * dt), hours >= LEAST_H))
     _put(vector, "l", _level(plant, seen, good, bins, shape))
     _put(vector, "p", _pressure(plant, seen, good, bins, shape))
-    has_speed = good & ~np.isnan(expected.flow_at_speed_m3_h) & (expected.flow_at_speed_m3_h > 0)
+    with np.errstate(invalid="ignore"):
+        has_speed = good & (expected.flow_at_speed_m3_h > LEAST_FLOW_SHARE[plant.facts.pump.kind] * plant.full_flow_m3_h)
     if has_speed.any():
         sums = Sums(has_speed, bins, shape)
         enough = (sums.of(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
@@ -61,7 +63,7 @@ def _good(plant: Plant, seen: Columns) -> np.ndarray:
         should = seen.expected.flow_m3_h
         return (
             seen.settled
-            & (should > LEAST_FLOW_SHARE * plant.full_flow_m3_h)
+            & (should > LEAST_FLOW_SHARE[plant.facts.pump.kind] * plant.full_flow_m3_h)
             & (seen.flow_m3_h > NO_WATER_SHARE * should)
             & (seen.power_w > LEAST_POWER_SHARE * plant.full_power_w)
         )
