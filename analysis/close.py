@@ -14,6 +14,7 @@ from analysis.estimates.vector import PLACE, SIZE
 from analysis.learning import Learnt, beginning, forgotten, learn, opened
 from analysis.life import with_episodes
 from analysis.memory import Memory
+from analysis.not_turning import HALTED, halted
 from analysis.plant import Plant
 from analysis.slow import slow_bench
 from analysis.slow_life import with_slow
@@ -34,6 +35,8 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         return memory
     episodes = episodes_of(view, asked)
     memory.cases = with_episodes(view, episodes)
+    if halted(view):
+        memory.numbers[HALTED] = float(view.day)
     before = len(memory.cases)
     learnt = learnt_of(plant, memory)
     for visit in plant.facts.visits:

@@ -97,8 +97,8 @@ def _as_likely_nothing(view: DayView, episode: Episode) -> bool:
     return verdict.shares.get(NOTHING, 0.0) > LEAST_TOLD
 
 
-SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "volts": (1.2, 0.12), "stood": (0.0, 0.8), "rate": (0.5, 0.0)}  # fmt: skip
-"""Someone switched it off by hand, and no channel reads the switch; per year as often as a start fails, and for a day or two (a guess)."""
+SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "volts": (1.2, 0.12), "stood": (0.0, 0.8), "onset": (0.25, 0.4), "rate": (0.5, 0.0)}  # fmt: skip
+"""Someone switched it off by hand, and no channel reads the switch; per year as often as a start fails, by day while it ran, and for a day or two (a guess)."""
 
 
 def _untold(view: DayView, episode: Episode) -> Levels | None:

@@ -22,6 +22,7 @@ class NotTurningLimits:
     driven_ms: int = 10 * MINUTE_MS  # fed and not turning harms a motor
     unmeasured_ms: int = 3 * HOUR_MS  # a clear sky is only supposed: cloud may keep a pump still for hours
     float_unread_ms: int = 6 * HOUR_MS  # and the whole day without running: else the tank may simply be full
+    stopped_ms: int = 16 * MINUTE_MS  # a row apart, at most a quarter of an hour
     ran_h: float = 0.1
     sunny_h: float = 2.0
     morning_share: float = 2.0  # times the power that starts it
@@ -48,7 +49,13 @@ def not_turning(view: DayView) -> list[Episode]:
     found = []
     for start, stop in zip(breaks, ends, strict=True):
         if state[start]:
-            episode = _episode(plant, seen, told[start:stop], _stood(view))
+            stood = _stood(view)
+            onset = (
+                np.nan
+                if stood
+                else float(not (_ran_into(seen, told[start:stop]) or _still_halted(view, seen, told[start])))
+            )
+            episode = _episode(plant, seen, told[start:stop], {"stood": float(stood), "onset": onset})
             if episode is not None:
                 found.append(episode)
     return found
@@ -70,7 +77,38 @@ def _stood(view: DayView) -> int:
     return count
 
 
-def _episode(plant: Plant, seen: Columns, rows: np.ndarray, stood: int) -> Episode | None:
+def _ran_into(seen: Columns, rows: np.ndarray) -> bool:
+    """It turned up to the very row before: it did not fail to start, it was stopped."""
+    before = seen.turning & (seen.time_ms < seen.time_ms[rows[0]])
+    last = np.flatnonzero(before)
+    return bool(len(last)) and int(seen.time_ms[rows[0]] - seen.time_ms[last[-1]]) <= LIMITS.stopped_ms
+
+
+def _still_halted(view: DayView, seen: Columns, row: int) -> bool:
+    """It was stopped yesterday while it ran, and has not turned since."""
+    return view.memory.numbers.get(HALTED) == view.day - 1 and not seen.turning[:row].any()
+
+
+def halted(view: DayView) -> bool:
+    """At the day's end it stands, under sun enough, since it was stopped while it ran: today, or before."""
+    seen = view.columns
+    if seen is None:
+        return False
+    stands = seen.asked & ~seen.turning & sun_certain(plant_of(view.facts), seen) & (seen.dt_h > 0)
+    if not stands.any():
+        return False
+    turned = np.flatnonzero(seen.turning)
+    since = np.flatnonzero(stands & (np.arange(len(seen)) > (turned[-1] if len(turned) else -1)))
+    if not len(since):
+        return False
+    return _ran_into(seen, since) if len(turned) else _still_halted(view, seen, int(since[0]))
+
+
+HALTED = "halted_day"
+"""In the memory's numbers: the last day that ended so."""
+
+
+def _episode(plant: Plant, seen: Columns, rows: np.ndarray, of_day: dict[str, float]) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
     driven = np.cumsum(np.where(seen.driven[rows], dt_ms, 0))
     sure = np.logical_and.accumulate(seen.expected.poa_measured[rows])
@@ -91,8 +129,8 @@ def _episode(plant: Plant, seen: Columns, rows: np.ndarray, stood: int) -> Episo
         flag_ms=up_to_minute(int(seen.time_ms[rows[flag]])),
         seen_ms=int(seen.time_ms[rows[-1]]),
         hours=float(seen.dt_h[rows].sum()),
-        at_flag=_levels(plant, seen, rows[: flag + 1]) | {"stood": float(stood)},
-        whole=_levels(plant, seen, rows) | {"stood": float(stood)},
+        at_flag=_levels(plant, seen, rows[: flag + 1]) | of_day,
+        whole=_levels(plant, seen, rows) | of_day,
         lost_m3=float(should.sum()),
     )
 

@@ -64,7 +64,7 @@ def draw_case(
     named = causes if causes is not None else _draw_causes(rng, healthy)
     faults = [draw_fault(rng, cause, facts, SEASON_START, end) for cause in named]
     faults = _apart(faults) + _draw_harmless(rng, SEASON_START, end)
-    facts = _with_visits(facts, faults)
+    facts = _with_switch(_with_visits(facts, faults), faults)
     season = live_season(
         facts,
         faults,
@@ -157,6 +157,13 @@ def _with_visits(facts: SiteFacts, faults: list[Fault]) -> SiteFacts:
         if fault.cause == "reverse-rotation":
             visits.append(Visit(fault.begins.date(), "leads-moved"))
     return replace(facts, visits=tuple(sorted(visits, key=lambda visit: visit.date)))
+
+
+def _with_switch(facts: SiteFacts, faults: list[Fault]) -> SiteFacts:
+    """Where someone switches it off by hand the switch is read: nothing else tells that from a pump that will not start."""
+    if not any(fault.cause == "switched-off" for fault in faults) or "switched_on" in facts.sensors.channels:
+        return facts
+    return replace(facts, sensors=replace(facts.sensors, channels=(*facts.sensors.channels, "switched_on")))
 
 
 def _likeness(rng: np.random.Generator, facts: SiteFacts) -> Likeness:

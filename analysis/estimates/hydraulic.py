@@ -43,7 +43,9 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     _put(vector, "l", _level(plant, seen, good, bins, shape))
     _put(vector, "p", _pressure(plant, seen, good, bins, shape))
     with np.errstate(invalid="ignore"):
-        has_speed = good & (expected.flow_at_speed_m3_h > LEAST_FLOW_SHARE[plant.facts.pump.kind] * plant.full_flow_m3_h)
+        has_speed = good & (
+            expected.flow_at_speed_m3_h > LEAST_FLOW_SHARE[plant.facts.pump.kind] * plant.full_flow_m3_h
+        )
     if has_speed.any():
         sums = Sums(has_speed, bins, shape)
         enough = (sums.of(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
