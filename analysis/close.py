@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.estimates.day import DayFigures
 from analysis.estimates.envelope import under_clear_sky
+from analysis.estimates.horizon import without_horizon
 from analysis.estimates.vector import PLACE, SIZE
 from analysis.learning import Learnt, beginning, forgotten, learn, opened
 from analysis.life import with_episodes
@@ -43,7 +44,10 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         if plant.days.day_of_date(visit.date) == view.day:
             learnt = opened(learnt, visit.kind, slow_bench(plant).scatter)
             memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind)
-    vector, memory.arrays["sky"] = under_clear_sky(plant, figures.vector, memory.arrays.get("sky"))
+    vector, memory.arrays["horizon"] = without_horizon(plant, view.day, figures.vector, memory.arrays.get("horizon"))
+    if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
+        vector = figures.vector  # a shade once told of stays one, however low the sun goes on
+    vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"))
     if any(e.symptom in ("no-water", "not-turning") for e in episodes):
         vector[[PLACE["cap"], PLACE["cv"], PLACE["first"]]] = (
             np.nan

@@ -11,9 +11,12 @@ from analysis.plant import Plant
 from analysis.rows import Floats
 
 KEPT_DAYS = (
-    6  # a week without a clear hour at the same sun is rare where solar pumps stand (common practice, no source)
+    10  # within which three clear hours at the same sun are found where solar pumps stand (common practice, no source)
 )
+HELD_DAYS = 6  # likewise for the power held at
 LEAST_DAYS = 2
+SAME_DAYS = 3
+SAME = 0.05  # log of power: under a clear sky an hour comes again as it was; under cloud hardly ever (common practice, no source)
 SKY_TOLD = np.array([*range(PLACE["s0"], PLACE["s0"] + HOURS), PLACE["cap"]])
 """Hours of the sun's way; and the power held at, for an even overcast stands flat for a day as a limit does for weeks."""
 
@@ -27,10 +30,31 @@ def under_clear_sky(plant: Plant, vector: Floats, kept: Floats | None) -> tuple[
     places = np.array([PLACE["gc"]]) if sun_measured else SKY_TOLD
     today = vector[places][None, :]
     kept = today if kept is None else np.vstack([kept, today])[-KEPT_DAYS:]
-    known = ~np.isnan(kept)
-    best = np.where(known.sum(axis=0) >= LEAST_DAYS, np.where(known, kept, -np.inf).max(axis=0), np.nan)
+    found_places = _best(kept) if sun_measured else np.append(_come_again(kept[:, :-1]), _best(kept[-HELD_DAYS:, -1:]))
     found = vector.copy()
-    found[places] = best
+    found[places] = found_places
     if np.isnan(found[PLACE["cap"]]):
         found[PLACE["cv"]] = np.nan  # how even a limit is says nothing where there is none
     return found, kept
+
+
+def _best(kept: Floats) -> Floats:
+    """The largest of at least `LEAST_DAYS`. (days, figures) -> (figures,)"""
+    known = ~np.isnan(kept)
+    return np.where(known.sum(axis=0) >= LEAST_DAYS, np.where(known, kept, -np.inf).max(axis=0), np.nan)
+
+
+def _come_again(kept: Floats) -> Floats:
+    """The mean of the newest three that agree, else of the three largest, if these agree; else NaN. (days, figures) -> (figures,)
+
+    A new level, lower or higher, comes again on each clear day; cloud comes again as something else.
+    """
+    known = ~np.isnan(kept)
+    newest = known & (np.cumsum(known[::-1], axis=0)[::-1] <= SAME_DAYS)
+    enough = newest.sum(axis=0) == SAME_DAYS
+    spread = np.where(newest, kept, -np.inf).max(axis=0) - np.where(newest, kept, np.inf).min(axis=0)
+    largest = np.sort(np.where(known, kept, -np.inf), axis=0)[::-1][:SAME_DAYS]
+    with np.errstate(invalid="ignore"):
+        agree = enough & (largest[0] - largest[-1] < SAME)
+        mean_newest = np.where(newest, kept, 0.0).sum(axis=0) / SAME_DAYS
+        return np.where(enough & (spread < SAME), mean_newest, np.where(agree, largest.mean(axis=0), np.nan))

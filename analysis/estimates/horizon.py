@@ -1,0 +1,65 @@
+"""What stands on the horizon: where the sun was seen unshaded, and which dim hours say nothing new.
+
+Flow: day.py (vector) -> HERE -> envelope.py.
+A hill or a tree that hides the sun at some height hides it at every lower one, so an hour that is dim while the sun stands lower than
+it was ever seen clear at that azimuth may be the horizon's, which has always been there; with the season the sun comes to meet it.
+Never: judgement.
+"""
+
+import numpy as np
+
+from analysis.estimates.vector import HOURS, PLACE
+from analysis.physics.sun import sun_position
+from analysis.plant import Plant
+from analysis.rows import Floats
+from analysis.solar_days import HOUR_MS, MINUTE_MS
+
+STEP_MS = 3 * MINUTE_MS
+BIN_DEG = 5.0
+BINS = round(360 / BIN_DEG)
+DIM = 0.06  # log of power below the day's better hours: less is haze and angle (common practice, no source)
+AS_LOW_DEG = (
+    0.8  # the sun's own width and the width of a bin: this much lower is still seen clear (common practice, no source)
+)
+NEW_SHARE = 0.6  # of the hour, where the sun had been seen clear: dim there is new
+SPRING = PLACE["s0"]
+NEVER = 90.0
+
+
+def without_horizon(plant: Plant, day: int, vector: Floats, clear_deg: Floats | None) -> tuple[Floats, Floats]:
+    """The vector without dim hours at which the sun was never seen clear, and the lowest clear elevations with today's.
+
+    Parameters
+    ----------
+    vector : float64[SIZE]
+    clear_deg : float64[BINS] or None
+        By azimuth, the lowest elevation at which the sun was seen unshaded; None before the first day. [deg]
+    """
+    clear_deg = np.full(BINS, NEVER) if clear_deg is None else clear_deg
+    hours = vector[SPRING : SPRING + HOURS]
+    known = ~np.isnan(hours)
+    if not known.any():
+        return vector, clear_deg
+    best = np.sort(hours[known])[::-1]
+    dim = known & (hours < np.median(best[: (len(best) + 1) // 2]) - DIM)
+    elevation, bins = _way(plant, day)
+    found = vector
+    if dim.any():
+        up = elevation > 0.0
+        new = up & (elevation >= clear_deg[bins] - AS_LOW_DEG)
+        share = new.sum(axis=1) / np.maximum(up.sum(axis=1), 1)
+        found = vector.copy()
+        found[SPRING : SPRING + HOURS] = np.where(dim & (share < NEW_SHARE), np.nan, hours)
+    seen = clear_deg.copy()
+    clear = known & ~dim
+    np.minimum.at(seen, bins[clear].ravel(), elevation[clear].ravel())
+    return found, seen
+
+
+def _way(plant: Plant, day: int) -> tuple[Floats, np.ndarray]:
+    """The sun's elevation and its azimuth's bin through the hours of its way; shape (HOURS, steps) each."""
+    site = plant.facts.site
+    steps = np.arange(0, HOUR_MS, STEP_MS) + STEP_MS // 2
+    starts = plant.days.noon_ms(day) + (np.arange(HOURS) - HOURS // 2) * HOUR_MS
+    place = sun_position(starts[:, None] + steps[None, :], site.latitude_deg, site.longitude_deg, site.altitude_m)
+    return place.elevation_deg, (place.azimuth_deg // BIN_DEG).astype(np.int64) % BINS
