@@ -172,9 +172,8 @@ def _operated(site, out, sky, wrongs, look_alikes, case_heat, rng):
             codes[high] = 12
     asked &= out["state"] < 5
     use = _use(site, out, sky, look_alikes, rng)
-    running, levels, floats = control(site, out, asked, use)
+    running, levels, floats, flow = control(site, out, asked, use)
     volts, amps = voltages(out, running, rng)
-    flow = np.where(running, out["flow"], 0)
     drawn = settle(np.where(running, out["drawn"], 0), 8.0)
     out |= {"running": running, "tank": levels, "float": floats, "volts": volts, "pv_amps": amps, "got_flow": flow}
     level = out["resting"] + drawn

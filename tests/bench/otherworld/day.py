@@ -36,6 +36,7 @@ def operate(site, pump, hurt, sky, part, resting, true, ambient_case):
         "run": run,
         "cell": cell,
         "hot": hot,
+        "leak": np.full(len(best), hurt.leak),
         **at,
     }
 
@@ -47,25 +48,32 @@ def settle(values, minutes):
 
 
 def control(site, ops, asked, use):
-    """Walk the minutes: tank, float, hold after a low level, start delay. Running or not, tank level."""
+    """Walk the minutes: tank, float, start delay, and the column that a hole lets run out. Running, tank level, float, flow delivered."""
     n = len(asked)
     running = np.zeros(n, bool)
     tank, full, delay = site["tank"] * 0.5, False, 0
-    levels, floats = np.empty(n), np.zeros(n)
+    levels, floats, arrived = np.empty(n), np.zeros(n), np.zeros(n)
+    column = 0.7 * site["setting"] * np.pi * (site["diameter"] / 2000) ** 2  # above the hole, m3
+    missing = 0.0
     could, flow = ops["run"] & asked, ops["flow"]
     for i in range(n):
         want = could[i] and not full
         delay = delay + 1 if want else 0
         if delay > 1:
             running[i] = True
-            tank += flow[i] / 60
+            fill = min(missing, flow[i] / 60)
+            missing -= fill
+            arrived[i] = flow[i] - 60 * fill
+            tank += arrived[i] / 60
+        else:
+            missing = min(column, missing + ops["leak"][i] / 60)
         tank = max(tank - use[i] / 60, 0.0)
         if tank >= site["tank"]:
             full, tank = True, site["tank"]
         elif full and tank < site["tank"] * 0.9:
             full = False
         levels[i], floats[i] = tank, full
-    return running, levels, floats
+    return running, levels, floats, arrived
 
 
 def voltages(ops, running, rng):
