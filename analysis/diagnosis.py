@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import Levels, all_causes
-from analysis.estimates.effects import FIRST_WATER, IS_FLOW
+from analysis.estimates.effects import FIRST_WATER, IS_FLOW, Effect
 from analysis.estimates.vector import PLACE
 from analysis.rows import Floats
 from analysis.slow import Shift, SlowBench, amounts_of
@@ -22,6 +22,7 @@ NOTHING_PER_YEAR = 40.0  # sound weeks in which such a judgement is made; agains
 TURNED_DOWN_PER_YEAR = 0.5  # someone turns the speed down, and no channel reads it (a guess)
 NOTHING, UNEXPLAINED = "nothing", "unexplained"
 AMOUNTS_TRIED = (0.8, 0.9, 1.0, 1.1)  # of a curved effect, about the straight line's answer
+COURSE_TOLD = 6.0  # log-likelihood: what the shape of a course may say at most
 FREE = 8.0  # log-likelihood within which a form is still weighed
 
 
@@ -43,11 +44,11 @@ class Verdict:
         return self.shares[self.cause]
 
 
-def weigh_shift(bench: SlowBench, moved: Shift, grown: float | None = None) -> Verdict:
+def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None) -> Verdict:
     """Shares of the slow causes for one shift.
 
-    grown
-        Share of the shift that was there at once, 0 to 1: near 1 speaks for what comes in a step. None = not known.
+    at_once
+        Log-likelihood of a step over a growth, from the course of the days. None = not known.
     """
     forms = bench.groups[moved.group]
     amounts, _, ratios = amounts_of(bench, moved, forms)
@@ -65,18 +66,20 @@ def weigh_shift(bench: SlowBench, moved: Shift, grown: float | None = None) -> V
             continue
         if effect.curved:
             amount = float(effect.true_amount(np.array([amount]))[0])
-            fit = max(_fit(moved, effect.explained(amount * s, moved.places), effect.loose) for s in AMOUNTS_TRIED)
+            fit = max(_fit(moved, effect, amount * s) for s in AMOUNTS_TRIED)
         else:
-            fit = _fit(moved, effect.explained(amount, moved.places), effect.loose)
+            fit = _fit(moved, effect, amount)
         prior = np.log(all_causes()[name].per_year * effect.rate)
-        logs.setdefault(name, []).append((TEMPER * fit + prior + _in_time(effect.steps, grown), form))
+        logs.setdefault(name, []).append((TEMPER * fit + prior + _in_time(effect.sudden, at_once), form))
     zero = np.zeros(len(moved.places))
     broad = moved.covariance + np.diag(np.diag(moved.covariance)) * UNEXPLAINED_WIDTH**2
     logs[UNEXPLAINED] = [(TEMPER * _gauss(moved.mean, broad) + np.log(UNEXPLAINED_PER_YEAR), -1)]
-    logs[NOTHING] = [(TEMPER * _fit(moved, zero, 0.0) + np.log(NOTHING_PER_YEAR), -1)]
+    logs[NOTHING] = [(TEMPER * _gauss(moved.mean - zero, moved.covariance) + np.log(NOTHING_PER_YEAR), -1)]
     if moved.group == "held":
         turned_down = np.where(moved.places == PLACE["cap"], np.minimum(moved.mean, 0.0), 0.0)
-        logs[NOTHING].append((TEMPER * _fit(moved, turned_down, 0.0) + np.log(TURNED_DOWN_PER_YEAR), -1))
+        logs[NOTHING].append(
+            (TEMPER * _gauss(moved.mean - turned_down, moved.covariance) + np.log(TURNED_DOWN_PER_YEAR), -1)
+        )
     return _verdict(logs)
 
 
@@ -117,14 +120,14 @@ def _match(levels: Levels, measures: dict[str, float]) -> float:
     return total
 
 
-def _fit(moved: Shift, explained: Floats, loose: float) -> float:
-    covariance = moved.covariance
-    if loose:
-        open_ = (loose * explained) ** 2
-        late = moved.places == PLACE["first"]  # whatever costs flow delays the first water, by what it costs at low sun
-        open_[late] += (FIRST_WATER * np.abs(explained[IS_FLOW[moved.places]]).max(initial=0.0)) ** 2
-        covariance = covariance + np.diag(open_)
-    return _gauss(moved.mean - explained, covariance)
+def _fit(moved: Shift, effect: Effect, amount: float) -> float:
+    explained = effect.explained(amount, moved.places)
+    open_ = (effect.loose * explained) ** 2
+    if effect.blur is not None:
+        open_ += (amount * effect.blur[moved.places]) ** 2
+    late = moved.places == PLACE["first"]  # whatever costs flow blurs the first water, by what it costs at low sun
+    open_[late] += (FIRST_WATER * np.abs(explained[IS_FLOW[moved.places]]).max(initial=0.0)) ** 2
+    return _gauss(moved.mean - explained, moved.covariance + np.diag(open_))
 
 
 def _gauss(miss: Floats, covariance: Floats) -> float:
@@ -133,12 +136,12 @@ def _gauss(miss: Floats, covariance: Floats) -> float:
     return float(-0.5 * white @ white - np.log(np.diag(lower)).sum())
 
 
-def _in_time(steps: bool, grown: float | None) -> float:
-    """What a step or a growth says for a cause that comes at once, or grows."""
-    if grown is None:
+def _in_time(sudden: float, at_once: float | None) -> float:
+    """What the course of the days says for a cause that comes at once in a share `sudden` of cases, and else grows."""
+    if at_once is None:
         return 0.0
-    sudden = float(np.clip((grown - 0.6) / 0.3, -1.0, 1.0))
-    return 1.0 * sudden if steps else -0.7 * max(sudden, 0.0)
+    half = 0.5 * float(np.clip(at_once, -COURSE_TOLD, COURSE_TOLD))
+    return float(np.log(sudden * np.exp(half) + (1.0 - sudden) * np.exp(-half)))
 
 
 def _verdict(logs: dict[str, list[tuple[float, int]]]) -> Verdict:

@@ -28,6 +28,9 @@ LOOK_BACK = 45
 RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
 GROWN_DAYS = 4
+COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to tell a growth that has ended from a step
+COMES_AT_ONCE = 0.85  # share of cases: such a cause began where the step is
+HALF = 0.5
 RAMP_HANDICAP = 1.1  # a ramp bends to any rise; a step must be beaten
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
@@ -48,14 +51,13 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         open_now = _open(memory, group)
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
-        if len(open_now) < 2:
+        if len(open_now) < 2 and not (group == "electric" and _power_lies(memory)):
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known
             )
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
-                begins = _beginning(amounts, alarm.shift.days, bench.effects[alarm.form].steps)
-                verdict = weigh_shift(bench, alarm.shift, _grown(amounts[begins:]))
+                verdict = weigh_shift(bench, alarm.shift, _course(amounts, alarm.shift.days)[1])
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED or (not open_now and group != "held" and _strange(alarm))
                 ):
@@ -80,6 +82,11 @@ class _Found:
     verdict: Verdict
     form: int
     window: int
+
+
+def _power_lies(memory: Memory) -> bool:
+    """The power's own sensor is known to be off: what it says of the array is off as much."""
+    return any(case.channel in ("input_power_w", "pv_current_a") for case in _open(memory, "hydraulic"))
 
 
 def _second(alarm: Alarm) -> bool:
@@ -170,14 +177,16 @@ def _again(
         return
     case.healthy = 0.0
     case.seen_ms = plant.days.close_ms(day)
-    begins = _beginning(amounts, since, effect.steps)
+    begins, at_once = _course(amounts, since, effect.sudden)
     case.began_ms = plant.days.open_ms(day - (len(amounts) - 1 - begins))
     if "began_ms" in case.weighed:
         case.began_ms = int(min(case.began_ms, case.weighed["began_ms"]))
     case.began_ms = min(case.began_ms, plant.days.open_ms(int(case.weighed["day"])))  # told of, so begun
     if day - int(case.weighed["day"]) >= LOOK_BACK - 5:
         case.weighed.setdefault("began_ms", float(case.began_ms))
-    verdict = weigh_shift(bench, moved, _grown(amounts[begins:]))
+    if at_once is not None and day - int(case.weighed["day"]) <= COURSE_DAYS:
+        case.weighed["at_once"] = at_once
+    verdict = weigh_shift(bench, moved, case.weighed.get("at_once"))
     if verdict.shares[NOTHING] < 0.5:
         if verdict.form is not None:
             case.weighed["form"] = float(verdict.form)
@@ -189,28 +198,28 @@ def _again(
     case.revision += 1
 
 
-def _grown(amounts: Floats) -> float | None:
-    """Share of today's amount that was there at the beginning; None where too few days tell."""
-    known = amounts[~np.isnan(amounts)]
-    if len(known) < GROWN_DAYS:
-        return None
-    return float(np.clip(known[:2].mean() / max(known[-2:].mean(), 1e-6), 0.0, 1.0))
+def _course(amounts: Floats, since: int, sudden: float = 0.5) -> tuple[int, float | None]:
+    """Index of the day on which it began, and the log-likelihood of a step over a growth; None where too few days tell.
 
-
-def _beginning(amounts: Floats, since: int, steps: bool) -> int:
-    """Index of the day on which it began: the step, or the ramp, that fits the daily amounts best."""
+    The step, or the ramp, that fits the daily amounts best; neighbouring days err together, so they count half.
+    """
     count = len(amounts)
     low = max(count - since - LOOK_BACK // 2, 0)
     known = np.flatnonzero(~np.isnan(amounts))
     known = known[known >= low]
     if len(known) < 3:
-        return max(count - since, 0)
+        return max(count - since, 0), None
     y, starts = amounts[known], known[:-1, None]
-    step = (known[None, :] >= starts).astype(float)
-    misses = [_miss(step, y)]
-    if not steps:
-        misses.append(RAMP_HANDICAP * _miss(np.clip(known[None, :] - starts + 1.0, 0.0, None), y))
-    return int(known[int(np.argmin(np.min(misses, axis=0)))])
+    step = _miss((known[None, :] >= starts).astype(float), y)
+    ramp = _miss(np.clip(known[None, :] - starts + 1.0, 0.0, None), y)
+    best_step, best_ramp = float(step.min()), float(ramp.min())
+    misses = step if sudden >= COMES_AT_ONCE else np.minimum(step, RAMP_HANDICAP * ramp)
+    begins = int(known[int(np.argmin(misses))])
+    if (known >= begins).sum() < GROWN_DAYS:
+        return begins, None
+    floor = 1e-6 * len(known)
+    told = 0.5 * len(known) * HALF * np.log((best_ramp * RAMP_HANDICAP + floor) / (best_step + floor))
+    return begins, float(told)
 
 
 def _miss(shapes: Floats, y: Floats) -> Floats:

@@ -37,10 +37,10 @@ def effect(plant: Plant) -> list[Effect]:
     low = LIMITS.low_sun_share
     sun = np.abs(np.cos((np.arange(12) + 0.5 - 6) / 6 * np.pi / 2))
     return [
-        Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.35),
+        Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.35, sudden=0.5),
         Effect(
             "array", shift(s=0.0 if sides_apart(plant) else -sun, av=np.array([-low, -0.85])), LIMITS.least, LIMITS.most,
-            lost=np.array([-low, -0.7, -1.0]), loose=0.25 if sides_apart(plant) else 0.4, group="electric",
+            lost=np.array([-low, -0.7, -1.0]), loose=0.25 if sides_apart(plant) else 0.4, group="electric", sudden=0.5,
         ),
     ]  # fmt: skip
 

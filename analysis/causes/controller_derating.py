@@ -35,6 +35,7 @@ def effect(plant: Plant) -> list[Effect]:
             LIMITS.most,
             lost=np.array([0.0, -0.3, -0.9]),
             loose=0.5,
+            sudden=0.6,
             group="held",
         )
     ]

@@ -24,7 +24,9 @@ LIMITS = SoilingLimits()
 def effect(plant: Plant) -> list[Effect]:
     """Array current lower by one share at all hours; voltage untouched."""
     least = LIMITS.least if "irradiance_w_m2" in plant.has else LIMITS.least_unmeasured
-    return [Effect(None, shift(s=-1.0), least, LIMITS.most, lost=np.full(3, -1.0), loose=0.15, group="electric")]
+    return [
+        Effect(None, shift(s=-1.0), least, LIMITS.most, lost=np.full(3, -1.0), loose=0.15, sudden=0.1, group="electric")
+    ]
 
 
 def evidence(figures: dict[str, float]) -> str:

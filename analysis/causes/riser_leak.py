@@ -35,17 +35,17 @@ def effect(plant: Plant) -> list[Effect]:
     bench = bench_of(plant)
     out = -1.0 / bench.relative_flow() * LOST_AT_FULL
     deeper = plant.facts.well.drawdown_linear_m_per_m3_h * bench.flow_m3_h[-1]
-    torque = np.full(3, 0.0 if plant.helical else 0.05)
     return [
         Effect(
             "wall",
-            shift(q=out, n=out, t=torque, i=torque, l=np.full(3, deeper), first=LIMITS.drained / LIMITS.drained_for),
+            shift(q=out, n=out, l=np.full(3, deeper), first=LIMITS.drained / LIMITS.drained_for),
             LIMITS.least,
             LIMITS.most,
             lost=out,
             loose=0.35,
             curved=True,
-            steps=True,
+            sudden=0.85,
+            blur=shift(t=0.03, i=0.03),
         ),
         Effect(
             "check-valve",
@@ -54,7 +54,7 @@ def effect(plant: Plant) -> list[Effect]:
             1.5,
             lost=np.full(3, -0.03),
             loose=0.3,
-            steps=True,
+            sudden=0.6,
             rate=0.3,
         ),
     ]

@@ -44,6 +44,9 @@ ALIVE = {
 """Channels that cannot stand still, and while what."""
 
 
+METER_LOOSE = 0.12  # a meter that is off is off by about the same share at every flow (common practice, no source)
+
+
 def effect(plant: Plant) -> list[Effect]:
     """A drift moves one channel, and through it what the engine expects; the rest of the vector says that the plant is sound."""
     bench, found = bench_of(plant), []
@@ -51,7 +54,13 @@ def effect(plant: Plant) -> list[Effect]:
     none = np.zeros(3)
 
     def drift(
-        channel: str, least: float, most: float, group: str = "hydraulic", rate: float = 0.15, **entries: Any
+        channel: str,
+        least: float,
+        most: float,
+        group: str = "hydraulic",
+        rate: float = 0.15,
+        loose: float = 0.3,
+        **entries: Any,
     ) -> None:
         for sign in (1.0, -1.0):
             found.append(
@@ -61,7 +70,8 @@ def effect(plant: Plant) -> list[Effect]:
                     least,
                     most,
                     lost=none,
-                    loose=0.3,
+                    loose=loose,
+                    sudden=0.6,
                     rate=rate,
                     channel=channel,
                     group=group,
@@ -71,7 +81,13 @@ def effect(plant: Plant) -> list[Effect]:
     share, metres = LIMITS.least_share, LIMITS.least_m
     if plant.has & {"volume_m3", "flow_m3_h"}:
         channel = "volume_m3" if "volume_m3" in plant.has else "flow_m3_h"
-        drift(channel, share, 1.0, q=ones, n=ones)
+        friction = plant.wellhead_head_m(1.01 * bench.flow_m3_h) - plant.wellhead_head_m(bench.flow_m3_h)
+        drawn = plant.system.drawdown_m(1.01 * bench.flow_m3_h) - bench.drawdown_m
+        behind = {"l": -100.0 * drawn, "p": -100.0 * friction}  # what the metered flow should draw down and press
+        drift(channel, share, 1.0, loose=METER_LOOSE, q=ones, n=ones, **behind)
+    power = next((name for name in ("input_power_w", "pv_current_a") if name in plant.has), None)
+    if power is not None:
+        drift(power, share, 1.0, rate=0.1, loose=METER_LOOSE, q=-bench.flow_per_power, t=ones)
     known: dict[str, Any] = head_shift(plant, bench, -ones, False)
     if "water_level_m" in plant.has:
         drift("water_level_m", metres, 40.0, l=ones, rest=1.0, **known)

@@ -41,6 +41,7 @@ def effect(_plant: Plant) -> list[Effect]:
                     LIMITS.most,
                     lost=np.full(3, -share),
                     loose=0.5,
+                    sudden=0.6,
                     rate=1.0 / (hours + 1) / 12,
                     group="electric",
                 )  # fmt: skip

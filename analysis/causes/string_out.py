@@ -39,7 +39,7 @@ def effect(plant: Plant) -> list[Effect]:
 
 def _form(direction: np.ndarray, lost: float, rate: float) -> Effect:
     return Effect(
-        None, direction, 0.75, 1.25, lost=np.full(3, -lost), loose=LIMITS.believed, steps=True, rate=rate,
+        None, direction, 0.75, 1.25, lost=np.full(3, -lost), loose=LIMITS.believed, sudden=0.95, rate=rate,
         fixed=(1.0,), group="electric",
     )  # fmt: skip
 

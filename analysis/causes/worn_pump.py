@@ -2,8 +2,6 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, shift
@@ -31,12 +29,14 @@ def effect(plant: Plant) -> list[Effect]:
     return [
         Effect(
             None,
-            shift(q=back, n=back, t=np.full(3, -0.1), i=np.full(3, -0.1)),
+            shift(q=back, n=back),
             LIMITS.least,
             LIMITS.most,
             lost=back,
             loose=0.35,
             curved=True,
+            sudden=0.15,
+            blur=shift(t=0.04, i=0.04),
         )
     ]
 

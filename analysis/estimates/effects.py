@@ -19,7 +19,8 @@ FLOW_PLACES = np.array([PLACE[f"{name}{band}"] for name in "qn" for band in rang
 
 IS_FLOW = np.isin(np.arange(SIZE), FLOW_PLACES)
 
-FIRST_WATER = 2.0  # risers: whatever costs flow delays the first water, by so much for each unit of log flow lost
+FIRST_WATER = 0.3  # risers: whatever costs flow blurs the first water, by so much for each unit of log flow lost
+FIRST_MOST = 0.7  # risers: a column that has run out down to a hole that may lie anywhere along it
 
 
 @dataclass(frozen=True)
@@ -37,8 +38,10 @@ class Effect:
         How far the direction is believed: each entry's relative standard uncertainty.
     curved
         `lost` is a share of the flow, not a log.
-    steps
-        True where it comes at once rather than grows.
+    sudden
+        How often it comes at once rather than grows, of ten cases so many tenths.
+    blur
+        Standard uncertainty of the shift per unit of amount, beside `loose`: entries that it may move or not. (SIZE,)
     rate
         Share of this form among the cause's forms.
     """
@@ -49,16 +52,18 @@ class Effect:
     most: float
     lost: Floats
     loose: float = 0.3
-    steps: bool = False
+    sudden: float = 0.3
     rate: float = 1.0
     channel: str | None = None
     fixed: tuple[float, ...] = ()
     group: str = "hydraulic"
     curved: bool = False
+    blur: Floats | None = None
 
     def explained(self, amount: float, places: np.ndarray) -> Floats:
         """The shift that an amount makes at `places`. `curved`: a share of the flow is lost, and its log bends."""
         linear = amount * self.direction[places]
+        linear = np.where(places == PLACE["first"], np.minimum(linear, FIRST_MOST), linear)
         if not self.curved:
             return linear
         flow = IS_FLOW[places]
