@@ -4,7 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.causes.over_voltage import LIMITS as OVER_VOLTAGE
 from analysis.causes.registry import Advice, CauseFile, register
+from analysis.look import Columns
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 
@@ -20,14 +22,20 @@ LIMITS = TripLimits()
 
 
 def watch(view: DayView) -> list[Episode]:
-    """Judged when: the code is read. Shows as: a code other than 0 that comes, goes and comes again."""
+    """Judged when: the code is read. Shows as: a code other than 0 that stops a running pump, goes, and comes again.
+
+    A code without running in between is a motor that does not turn, and one at the rating's edge an array of too many modules:
+    both have a cause of their own.
+    """
     seen = view.columns
     if seen is None or "fault_code" not in seen.rows.values:
         return []
     code = np.nan_to_num(seen.rows["fault_code"])
     probe_dry = seen.rows["low_level_probe_wet"] < 0.5
-    tripped = (code > 0) & ~probe_dry & ~seen.turning
-    starts = np.flatnonzero(tripped & ~np.concatenate([[False], tripped[:-1]]))
+    with np.errstate(invalid="ignore"):
+        high = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v * (1 - OVER_VOLTAGE.tripped_below)
+    tripped = (code > 0) & ~probe_dry & ~seen.turning & ~high
+    starts = _stops(seen, tripped)
     if len(starts) < LIMITS.trips:
         return []
     flag = int(starts[LIMITS.trips - 1])
@@ -47,6 +55,13 @@ def watch(view: DayView) -> list[Episode]:
             lost_m3=float(should[tripped].sum()),
         )
     ]
+
+
+def _stops(seen: Columns, tripped: np.ndarray) -> np.ndarray:
+    """First rows of trips before which the pump had turned since the last one."""
+    starts = np.flatnonzero(tripped & ~np.concatenate([[False], tripped[:-1]]))
+    ran = np.cumsum(seen.turning)[starts]
+    return starts[np.diff(ran, prepend=0) > 0]
 
 
 def evidence(figures: dict[str, float]) -> str:

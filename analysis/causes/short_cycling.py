@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.look import Columns
-from analysis.plant import plant_of
+from analysis.plant import Plant, plant_of
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 
@@ -19,15 +19,17 @@ class CyclingLimits:
     within_ms: int = 90 * 60_000
     sun_share: float = 0.5  # of full power offered: sun does not explain a stop
     row_ms: int = 5 * 60_000  # readings further apart cannot show it
+    strong: float = 0.65  # of what a clear sky gives, taken up to the stop: a cloud had not come, where no sensor reads the sun
+    float_share: float = 0.015  # of the tank, pumped in a run: a float switches over several per cent of its height
 
 
 LIMITS = CyclingLimits()
 
 
 def watch(view: DayView) -> list[Episode]:
-    """Judged when: readings each few minutes, sun enough throughout, and a float that says whether the tank is full. Shows as: stops without sun, tank, probe or code to explain them."""
+    """Judged when: readings each few minutes, sun enough throughout, and either a float that is read or runs too short to fill a tank from float to float. Shows as: stops without sun, tank, probe or code to explain them."""
     seen = view.columns
-    if seen is None or len(seen) < 20 or "tank_float_up" not in seen.rows.values:
+    if seen is None or len(seen) < 20:
         return []
     starts, stopped = _starts(view, seen)
     if len(starts) < LIMITS.starts:
@@ -63,20 +65,40 @@ def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     offered = seen.expected.mpp_power_w > LIMITS.sun_share * plant.full_power_w
     code = np.nan_to_num(seen.rows["fault_code"]) > 0
     close = (seen.dt_h > 0) & (seen.dt_h <= LIMITS.row_ms / HOUR_MS)
-    idle = seen.asked & offered & ~seen.turning & ~code & close & seen.expected.poa_measured | (
-        seen.asked & offered & ~seen.turning & ~code & close & _bright(seen)
-    )
+    idle = seen.asked & offered & ~seen.turning & ~code & close & (seen.expected.poa_measured | _bright(seen))
     begins = np.flatnonzero(seen.turning[1:] & ~seen.turning[:-1] & idle[:-1]) + 1
     place = np.arange(len(seen))
     ran = np.maximum.accumulate(np.where(seen.turning, place, -1))
     told = np.maximum.accumulate(np.where(~seen.asked | code, place, -1))
-    return begins[told[begins - 1] < ran[begins - 1]], idle  # from its last running row on nothing told it to stand
+    begins = begins[told[begins - 1] < ran[begins - 1]]  # from its last running row on nothing told it to stand
+    stops = ran[begins - 1]
+    begins = begins[(stops > 0) & (seen.expected.poa_measured[stops] | _strong(plant, seen)[stops])]
+    if "tank_float_up" not in plant.has:
+        begins = begins[_short_runs(plant, seen)[ran[begins - 1]]]
+    return begins, idle
 
 
 def _bright(seen: Columns) -> np.ndarray:
     """Without an irradiance sensor: the array's own open-circuit voltage says that it is bright."""
     with np.errstate(invalid="ignore", divide="ignore"):
         return seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v > 1.12
+
+
+def _strong(plant: Plant, seen: Columns) -> np.ndarray:
+    """Rows up to which the array gave nearly what a clear sky gives, or what the pump can take: it or the row before.
+
+    A pump that a cloud stops has run down first.
+    """
+    power = np.nan_to_num(seen.power_w)
+    power[1:] = np.maximum(power[1:], np.where(seen.turning[:-1], power[:-1], 0.0))
+    return power > LIMITS.strong * np.minimum(seen.expected.mpp_power_w, plant.full_power_w)
+
+
+def _short_runs(plant: Plant, seen: Columns) -> np.ndarray:
+    """Rows up to which the run was too short to lift the tank from one switching point of a float to the other."""
+    lifted = np.cumsum(np.where(seen.turning, seen.dt_h, 0.0) * plant.full_flow_m3_h)
+    before = np.maximum.accumulate(np.where(seen.turning, 0.0, lifted))
+    return lifted - before < LIMITS.float_share * plant.facts.tank.capacity_m3
 
 
 def evidence(figures: dict[str, float]) -> str:
