@@ -97,16 +97,21 @@ def _as_likely_nothing(view: DayView, episode: Episode) -> bool:
     return verdict.shares.get(NOTHING, 0.0) > LEAST_TOLD
 
 
-SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "volts": (1.2, 0.12), "stood": (0.0, 0.8), "onset": (0.25, 0.4), "rate": (0.5, 0.0)}  # fmt: skip
-"""Someone switched it off by hand, and no channel reads the switch; per year as often as a start fails, by day while it ran, and for a day or two (a guess)."""
+SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "volts": (1.2, 0.12), "stood": (0.0, 0.8), "onset": (0.25, 0.43), "rate": (0.35, 0.0)}  # fmt: skip
+"""Someone switched it off by hand, and no channel reads the switch; per year nearly as often as a start fails, by day while it ran, and for a day or two (a guess)."""
+
+TANK_FULL: Levels = SWITCHED_OFF | {"stood": (0.0, 2.5), "onset": (0.12, 0.33), "rate": (1.0, 0.0)}
+"""Nor is the float read: a full tank stops it while it runs, and keeps it standing for weeks (a guess)."""
 
 
 def _untold(view: DayView, episode: Episode) -> Levels | None:
     """What explains standing still and was not told: by hand, or by a float that no channel reads, and then for weeks."""
     told = view.facts.sensors.channels
-    if episode.symptom != "not-turning" or "switched_on" in told:
+    if episode.symptom != "not-turning":
         return None
-    return SWITCHED_OFF if "tank_float_up" in told else SWITCHED_OFF | {"stood": (0.0, 2.5)}
+    if "tank_float_up" not in told:
+        return TANK_FULL
+    return None if "switched_on" in told else SWITCHED_OFF
 
 
 def _updated(view: DayView, case: Case, episode: Episode) -> None:

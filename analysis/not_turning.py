@@ -20,12 +20,17 @@ class NotTurningLimits:
 
     measured_ms: int = 40 * MINUTE_MS  # sun measured: longer than any restart delay of a float or a low level
     driven_ms: int = 10 * MINUTE_MS  # fed and not turning harms a motor
+    driven_rows: int = 2  # a row in which it starts holds both
+    tried_steps: float = 3.0  # of the meter, that such short runs should have brought and did not
     unmeasured_ms: int = 3 * HOUR_MS  # a clear sky is only supposed: cloud may keep a pump still for hours
     float_unread_ms: int = 6 * HOUR_MS  # and the whole day without running: else the tank may simply be full
     stopped_ms: int = 16 * MINUTE_MS  # a row apart, at most a quarter of an hour
+    strong: float = 1.2  # times the power that starts it, taken up to the stop: it was not the evening that stopped it
+    fine_h: float = 0.09  # rows so close show the power before the stop; else the last one must
     ran_h: float = 0.1
     sunny_h: float = 2.0
     morning_share: float = 2.0  # times the power that starts it
+    half_full: float = 0.55  # of full power: a pump that starts late still starts
 
 
 LIMITS = NotTurningLimits()
@@ -37,10 +42,9 @@ def not_turning(view: DayView) -> list[Episode]:
     if seen is None:
         return []
     plant = plant_of(view.facts)
-    sun = sun_certain(plant, seen)
-    stands = seen.asked & ~seen.turning & sun & (seen.dt_h > 0)
-    runs = seen.turning & (seen.dt_h > 0)
-    told = np.flatnonzero(stands | runs)
+    turns = seen.turning & ~_tries(seen)
+    stands = seen.asked & ~turns & sun_certain(plant, seen) & (seen.dt_h > 0)
+    told = np.flatnonzero(stands | (turns & (seen.dt_h > 0)))
     if not stands.any():
         return []
     state = stands[told]
@@ -49,22 +53,38 @@ def not_turning(view: DayView) -> list[Episode]:
     found = []
     for start, stop in zip(breaks, ends, strict=True):
         if state[start]:
-            stood = _stood(view)
-            onset = (
-                np.nan
-                if stood
-                else float(not (_ran_into(seen, told[start:stop]) or _still_halted(view, seen, told[start])))
-            )
-            episode = _episode(plant, seen, told[start:stop], {"stood": float(stood), "onset": onset})
+            rows = told[start:stop]
+            episode = _episode(plant, seen, turns, rows, _of_day(plant, view, seen, turns, rows))
             if episode is not None:
                 found.append(episode)
     return found
 
 
 def sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
-    """The array could surely start the pump: by its sensor, or by a clear sky and its own open-circuit voltage."""
+    """The array could surely start the pump: by its sensor, or by a clear sky; with room to spare where there is room."""
+    ample = LIMITS.morning_share * plant.start_power_w
+    measured = min(ample, LIMITS.half_full * plant.full_power_w)
     with np.errstate(invalid="ignore"):
-        return seen.sun_enough & (seen.expected.mpp_power_w > LIMITS.morning_share * plant.start_power_w)
+        return seen.sun_enough & (seen.expected.mpp_power_w > np.where(seen.expected.poa_measured, measured, ample))
+
+
+def _tries(seen: Columns) -> np.ndarray:
+    """Where no speed is read: rows of runs that end before the pump could settle, and bring nothing. bool[n]"""
+    maybe = seen.turning & np.isnan(seen.speed_rpm) & (seen.moved_m3 == 0) & ~(seen.rows["flow_m3_h"] > 0)
+    if not maybe.any():
+        return maybe
+    run = np.cumsum(np.diff(seen.turning, prepend=False))
+    ran = np.bincount(run, seen.turning & ~maybe | seen.settled)
+    return maybe & (ran[run] == 0)
+
+
+def _of_day(plant: Plant, view: DayView, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> dict[str, float]:
+    """How it came to stand. `onset`: 1 where it did not start, 0 where it was stopped while it ran. `stood`: nights since."""
+    first, days = int(rows[0]), _stood(view)
+    if turns[:first].any():
+        return {"onset": float(not _ran_into(seen, turns, rows)), "stood": 0.0}
+    halt = view.memory.numbers.get(HALTED) == view.day - 1
+    return {"onset": float(not halt), "stood": float(days + halt)}
 
 
 def _stood(view: DayView) -> int:
@@ -77,48 +97,52 @@ def _stood(view: DayView) -> int:
     return count
 
 
-def _ran_into(seen: Columns, rows: np.ndarray) -> bool:
+def _ran_into(seen: Columns, turns: np.ndarray, rows: np.ndarray) -> bool:
     """It turned up to the very row before: it did not fail to start, it was stopped."""
-    before = seen.turning & (seen.time_ms < seen.time_ms[rows[0]])
-    last = np.flatnonzero(before)
+    last = np.flatnonzero(turns[: rows[0]])
     return bool(len(last)) and int(seen.time_ms[rows[0]] - seen.time_ms[last[-1]]) <= LIMITS.stopped_ms
 
 
-def _still_halted(view: DayView, seen: Columns, row: int) -> bool:
-    """It was stopped yesterday while it ran, and has not turned since."""
-    return view.memory.numbers.get(HALTED) == view.day - 1 and not seen.turning[:row].any()
-
-
 def halted(view: DayView) -> bool:
-    """At the day's end it stands, under sun enough, since it was stopped while it ran: today, or before."""
+    """At the day's end it stands since it was stopped while it ran with power to spare: today, or on a day before."""
     seen = view.columns
+    before = view.memory.numbers.get(HALTED) == view.day - 1
     if seen is None:
+        return before
+    turns = seen.turning & ~_tries(seen)
+    turned = np.flatnonzero(turns)
+    if not len(turned):
+        return before
+    last = int(turned[-1])
+    if last + 1 >= len(seen) or int(seen.time_ms[last + 1] - seen.time_ms[last]) > LIMITS.stopped_ms:
         return False
-    stands = seen.asked & ~seen.turning & sun_certain(plant_of(view.facts), seen) & (seen.dt_h > 0)
-    if not stands.any():
-        return False
-    turned = np.flatnonzero(seen.turning)
-    since = np.flatnonzero(stands & (np.arange(len(seen)) > (turned[-1] if len(turned) else -1)))
-    if not len(since):
-        return False
-    return _ran_into(seen, since) if len(turned) else _still_halted(view, seen, int(since[0]))
+    took = seen.power_w[last if seen.dt_h[last] > LIMITS.fine_h else max(last - 1, 0) : last + 1]
+    with np.errstate(invalid="ignore"):
+        return bool((took > LIMITS.strong * plant_of(view.facts).start_power_w).any())
 
 
 HALTED = "halted_day"
 """In the memory's numbers: the last day that ended so."""
 
 
-def _episode(plant: Plant, seen: Columns, rows: np.ndarray, of_day: dict[str, float]) -> Episode | None:
+def _episode(
+    plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray, of_day: dict[str, float]
+) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
-    driven = np.cumsum(np.where(seen.driven[rows], dt_ms, 0))
+    fed = seen.driven[rows]
+    driven = np.cumsum(np.where(fed, dt_ms, 0))
     sure = np.logical_and.accumulate(seen.expected.poa_measured[rows])
     lasted = np.cumsum(dt_ms)
     wait = np.where(sure, LIMITS.measured_ms, LIMITS.unmeasured_ms)
     if "tank_float_up" not in plant.has:
-        wait = np.full(len(rows), LIMITS.float_unread_ms)
-        if (seen.turning & (seen.time_ms < seen.time_ms[rows[0]])).any():
-            return None
-    enough = np.flatnonzero((lasted >= wait) | (driven >= LIMITS.driven_ms))
+        ran = turns[: rows[0]].any()
+        wait = np.full(len(rows), NEVER_MS if ran else LIMITS.float_unread_ms)
+    by_feed = (driven >= LIMITS.driven_ms) & (np.cumsum(fed) >= LIMITS.driven_rows)
+    if seen.turning[rows].any():  # nothing but the meter says that these runs were none
+        step = plant.facts.sensors.meter_step_m3 or 0.01
+        missed = np.cumsum(np.where(seen.turning[rows], plant.full_flow_m3_h * seen.dt_h[rows], 0.0))
+        by_feed &= missed >= LIMITS.tried_steps * step
+    enough = np.flatnonzero((lasted >= wait) | by_feed)
     if not len(enough):
         return None
     flag = int(enough[0])
@@ -128,16 +152,32 @@ def _episode(plant: Plant, seen: Columns, rows: np.ndarray, of_day: dict[str, fl
         began_ms=int(seen.time_ms[rows[0]] - dt_ms[0]),
         flag_ms=up_to_minute(int(seen.time_ms[rows[flag]])),
         seen_ms=int(seen.time_ms[rows[-1]]),
-        hours=float(seen.dt_h[rows].sum()),
+        hours=_hours(plant, seen, turns, rows),
         at_flag=_levels(plant, seen, rows[: flag + 1]) | of_day,
         whole=_levels(plant, seen, rows) | of_day,
         lost_m3=float(should.sum()),
     )
 
 
+NEVER_MS = 2**62
+
+
+def _hours(plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> float:
+    """Hours from the run before to the run after in which the sun would have started it and nothing told it to stand."""
+    before, after = np.flatnonzero(turns[: rows[0]]), np.flatnonzero(turns[rows[-1] :])
+    part = slice(int(before[-1]) + 1 if len(before) else 0, int(rows[-1] + after[0]) if len(after) else len(seen))
+    with np.errstate(invalid="ignore"):
+        sunny = seen.expected.mpp_power_w[part] > plant.start_power_w
+        told = (seen.rows["tank_float_up"][part] > 0.5) | (seen.rows["switched_on"][part] < 0.5)
+    return float(seen.dt_h[part][sunny & ~told].sum())
+
+
 def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
     """What tells the causes apart: current without speed, power taken, a code, attempts."""
-    levels = {"attempts": float(seen.driven[rows].mean()), "fed": _mean(seen.power_w[rows] / plant.full_power_w)}
+    fed = seen.driven[rows]
+    levels = {"attempts": float(fed.mean()), "fed": _mean(seen.power_w[rows] / plant.full_power_w)}
+    if fed.any():
+        levels["push"] = _mean(seen.power_w[rows][fed] / plant.full_power_w)
     current, code = seen.rows["motor_current_a"][rows], seen.rows["fault_code"][rows]
     rated = plant.facts.motor.rated_current_a
     if rated and not np.isnan(current).all():

@@ -94,13 +94,22 @@ def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np
 
 
 def _may_stand(plant: Plant, seen: Columns, days: range) -> Days:
-    """Days on which it stood under sun for as long as any limit asks."""
-    stands = seen.asked & ~seen.turning & sun_certain(plant, seen)
+    """Days on which it stood under sun for as long as any limit asks, or that end with a stop that no evening made."""
+    stands = seen.asked & (~seen.turning | np.isnan(seen.speed_rpm) & ~seen.settled) & sun_certain(plant, seen)
     hours = np.bincount(seen.day - days.start, np.where(stands, seen.dt_h, 0.0), len(days))
-    return (
-        hours
-        >= min(STILL.measured_ms, STILL.driven_ms, STILL.unmeasured_ms, STILL.float_unread_ms) / HOUR_MS - ROUNDING
-    )
+    waits = (STILL.measured_ms, STILL.driven_ms, STILL.unmeasured_ms, STILL.float_unread_ms)
+    return (hours >= min(waits) / HOUR_MS - ROUNDING) | _may_halt(plant, seen, days)
+
+
+def _may_halt(plant: Plant, seen: Columns, days: range) -> Days:
+    """Days whose last running row, or the one before it, took more power than a pump that the evening stops."""
+    turned = np.flatnonzero(seen.turning)
+    found = np.zeros(len(days), bool)
+    if len(turned):
+        last = turned[np.flatnonzero(np.append(np.diff(seen.day[turned]) > 0, True))]
+        took = np.fmax(seen.power_w[last], seen.power_w[np.maximum(last - 1, 0)])
+        found[seen.day[last] - days.start] = took > STILL.strong * plant.start_power_w
+    return found
 
 
 def _may_be_stuck(seen: Columns, days: range) -> Days:

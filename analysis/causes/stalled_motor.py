@@ -11,6 +11,7 @@ def levels(_kind: str) -> dict[str, Levels]:
             "fed": (0.12, 0.12),
             "code": (0.3, 0.5),
             "attempts": (0.4, 0.35),
+            "push": (0.25, 0.2),
             "volts": (1.1, 0.15),
         },
     }
