@@ -36,7 +36,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         return memory
     episodes = episodes_of(view, asked)
     memory.cases = with_episodes(view, episodes)
-    if halted(view):
+    if halted(view, figures.pumping_h):
         memory.numbers[HALTED] = float(view.day)
     before = len(memory.cases)
     learnt = learnt_of(plant, memory)

@@ -54,7 +54,7 @@ def not_turning(view: DayView) -> list[Episode]:
     for start, stop in zip(breaks, ends, strict=True):
         if state[start]:
             rows = told[start:stop]
-            episode = _episode(plant, seen, turns, rows, _of_day(plant, view, seen, turns, rows))
+            episode = _episode(plant, seen, turns, rows, _of_day(view, seen, turns, rows))
             if episode is not None:
                 found.append(episode)
     return found
@@ -78,7 +78,7 @@ def _tries(seen: Columns) -> np.ndarray:
     return maybe & (ran[run] == 0)
 
 
-def _of_day(plant: Plant, view: DayView, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> dict[str, float]:
+def _of_day(view: DayView, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> dict[str, float]:
     """How it came to stand. `onset`: 1 where it did not start, 0 where it was stopped while it ran. `stood`: nights since."""
     first, days = int(rows[0]), _stood(view)
     if turns[:first].any():
@@ -103,12 +103,16 @@ def _ran_into(seen: Columns, turns: np.ndarray, rows: np.ndarray) -> bool:
     return bool(len(last)) and int(seen.time_ms[rows[0]] - seen.time_ms[last[-1]]) <= LIMITS.stopped_ms
 
 
-def halted(view: DayView) -> bool:
-    """At the day's end it stands since it was stopped while it ran with power to spare: today, or on a day before."""
+def halted(view: DayView, pumping_h: float) -> bool:
+    """At the day's end it stands since it was stopped while it ran with power to spare: today, or on a day before.
+
+    pumping_h
+        Of the day, that counts where nobody looked at its rows.
+    """
     seen = view.columns
     before = view.memory.numbers.get(HALTED) == view.day - 1
     if seen is None:
-        return before
+        return before and not pumping_h > 0
     turns = seen.turning & ~_tries(seen)
     turned = np.flatnonzero(turns)
     if not len(turned):

@@ -52,7 +52,9 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
     may = {
         "no-water": _days(seen, _may_lack_water(plant, seen, base), days),
         "not-turning": _may_stand(plant, seen, days),
-        "sensor-fault": _may_be_stuck(seen, days) | _days(seen, seen.rows["low_level_probe_wet"] < 0.5, days),
+        "sensor-fault": _may_be_stuck(seen, days)
+        | _may_be_dead(plant, seen, days)
+        | _days(seen, seen.rows["low_level_probe_wet"] < 0.5, days),
         "short-cycling": _may_cycle(seen, days),
         "silent": _may_be_silent(plant, heard_ms, days),
     }
@@ -137,6 +139,19 @@ def _may_be_stuck(seen: Columns, days: range) -> Days:
         first = np.flatnonzero(three[2:] & three[:-2])
         for pick in (first, first + PICKS - 1):  # across a close, either day
             found[seen.day[rows[pick * apart]] - days.start] = True
+    return found
+
+
+def _may_be_dead(plant: Plant, seen: Columns, days: range) -> Days:
+    """Days on which a fitted channel gave no value for as long as that takes."""
+    found = np.zeros(len(days), bool)
+    least = min(sensor_fault.LIMITS.dead_h, sensor_fault.LIMITS.dead_light_h) - ROUNDING
+    for channel in sensor_fault.SPOKEN:
+        if channel in plant.has and np.isnan(seen.rows[channel].sum()):
+            hours = np.bincount(
+                seen.day - days.start, np.where(sensor_fault.dead_rows(seen, channel), seen.dt_h, 0.0), len(days)
+            )
+            found |= hours >= least
     return found
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from analysis.causes.registry import Advice, CauseFile, Levels, register
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, head_shift, shift
+from analysis.estimates.vector import PLACE
 from analysis.look import Columns
 from analysis.meter import NANO
 from analysis.plant import Plant, plant_of
@@ -25,6 +26,11 @@ class SensorLimits:
     least_current: float = 0.12  # temperature and wave form move it
     least_m: float = 2.0
     moving: float = 0.25  # how much the power must have swung meanwhile, of full power
+    air_h: float = 6.0  # likewise for the air's temperature, which a coarse sensor may hold for hours
+    drawn_m: float = 0.3  # of drawdown and of friction that must have come and gone: a coarse sensor does not see less
+    pressed_bar: float = 0.15
+    dead_h: float = 3.0  # of running, or
+    dead_light_h: float = 6.0  # of light, without a value while others speak
 
 
 LIMITS = SensorLimits()
@@ -40,8 +46,16 @@ ALIVE = {
     "motor_speed_rpm": "running",
     "pv_voltage_v": "light",
     "pv_current_a": "running",
+    "flow_m3_h": "running",
+    "ambient_temp_c": "light",
 }
 """Channels that cannot stand still, and while what."""
+
+SPOKEN = {
+    "irradiance_w_m2": "gc", "pv_voltage_v": "av1", "motor_current_a": "i1", "motor_speed_rpm": "t1", "water_level_m": "l1",
+    "discharge_pressure_bar": "p1",
+}  # fmt: skip
+"""Channels whose values the days' vectors hold: where one has, the channel once spoke."""
 
 
 METER_LOOSE = 0.12  # a meter that is off is off by about the same share at every flow (common practice, no source)
@@ -118,7 +132,7 @@ def watch(view: DayView) -> list[Episode]:
     seen = view.columns
     if seen is None or len(seen) < LEAST_ROWS:
         return []
-    return [*_stuck(view, seen), *_probe(view, seen)]
+    return [*_stuck(view, seen), *_dead(view, seen), *_probe(view, seen)]
 
 
 def alive_rows(seen: Columns) -> dict[str, np.ndarray]:
@@ -127,10 +141,9 @@ def alive_rows(seen: Columns) -> dict[str, np.ndarray]:
 
 
 def _stuck(view: DayView, seen: Columns) -> list[Episode]:
-    """Channels that stood still for hours while the power swung; the first such stretch of the day."""
+    """Channels that stood still for hours while what moves them swung; the first such stretch of the day."""
     found = []
-    power, alive = np.nan_to_num(seen.power_w), alive_rows(seen)
-    swing = LIMITS.moving * plant_of(view.facts).full_power_w
+    alive = alive_rows(seen)
     for channel, needs in ALIVE.items():
         column = seen.rows.values.get(channel)
         if column is None or not _may_be_stuck(column):
@@ -138,19 +151,53 @@ def _stuck(view: DayView, seen: Columns) -> list[Episode]:
         rows = np.flatnonzero(alive[needs] & ~np.isnan(column))
         if len(rows) < LEAST_ROWS:
             continue
+        drive, swing = _moved_by(view, seen, channel)
+        least_h = LIMITS.air_h if channel == "ambient_temp_c" else LIMITS.stuck_h
         starts = np.flatnonzero(np.concatenate([[True], np.diff(column[rows]) != 0]))
         for start, stop in zip(starts, np.append(starts[1:], len(rows)), strict=True):
             if stop - start < LEAST_ROWS:
                 continue
             part = rows[start:stop]
             held = np.cumsum(seen.dt_h[part])
-            moved = np.maximum.accumulate(power[part]) - np.minimum.accumulate(power[part])
-            enough = np.flatnonzero((held >= LIMITS.stuck_h) & (moved >= swing))
+            moved = np.maximum.accumulate(drive[part]) - np.minimum.accumulate(drive[part])
+            enough = np.flatnonzero((held >= least_h) & (moved >= swing))
             if len(enough):
                 found.append(
                     _episode(seen, channel, part, int(part[int(enough[0])]), {"stuck": float(column[part[0]])})
                 )
                 break
+    return found
+
+
+def _moved_by(view: DayView, seen: Columns, channel: str) -> tuple[np.ndarray, float]:
+    """What moves a channel, by row, and by how much it must have swung: drawdown [m], friction [bar], else power [W]."""
+    plant = plant_of(view.facts)
+    if channel == "water_level_m":
+        return plant.system.drawdown_m(seen.should_m3_h), LIMITS.drawn_m
+    if channel == "discharge_pressure_bar":
+        return plant.wellhead_head_m(seen.should_m3_h) / plant.metres_a_bar, LIMITS.pressed_bar
+    return np.nan_to_num(seen.power_w), LIMITS.moving * plant.full_power_w
+
+
+def dead_rows(seen: Columns, channel: str) -> np.ndarray:
+    """Rows in which a channel must speak and does not. bool[n]"""
+    column = seen.rows[channel]
+    with np.errstate(invalid="ignore"):
+        alive = seen.settled if ALIVE[channel] == "running" else seen.expected.clear_poa_w_m2 > BRIGHT_W_M2
+    return alive & np.isnan(column) & (seen.dt_h > 0)
+
+
+def _dead(view: DayView, seen: Columns) -> list[Episode]:
+    """Fitted channels that once spoke and give no value all day while the plant is read."""
+    found, recent = [], view.memory.arrays.get("recent")
+    for channel, entry in SPOKEN.items():
+        if recent is None or channel not in view.facts.sensors.channels or np.isnan(recent[:, PLACE[entry]]).all():
+            continue
+        rows = np.flatnonzero(dead_rows(seen, channel))
+        held = np.cumsum(seen.dt_h[rows])
+        enough = np.flatnonzero(held >= (LIMITS.dead_h if ALIVE[channel] == "running" else LIMITS.dead_light_h))
+        if len(enough) and np.isnan(seen.rows[channel][rows[0] : rows[int(enough[0])] + 1]).all():
+            found.append(_episode(seen, channel, rows, int(rows[int(enough[0])]), {"dead": 1.0}))
     return found
 
 
@@ -197,6 +244,8 @@ def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
     if "stuck" in figures:
         return f"The value stood still at {figures['stuck']:g} for {figures.get('hours', 0.0):.1f} h while everything else moved."
+    if "dead" in figures:
+        return f"The channel gave no value for {figures.get('hours', 0.0):.1f} h while the others were read."
     if "probe_dry" in figures:
         return f"The probe said dry for {figures.get('hours', 0.0):.1f} h while water came or the level stood above it."
     if "amount" in figures:

@@ -19,7 +19,9 @@ class CyclingLimits:
     within_ms: int = 90 * 60_000
     sun_share: float = 0.5  # of full power offered: sun does not explain a stop
     row_ms: int = 5 * 60_000  # readings further apart cannot show it
-    strong: float = 0.65  # of what a clear sky gives, taken up to the stop: a cloud had not come, where no sensor reads the sun
+    strong: float = (
+        0.65  # of what a clear sky gives, taken up to the stop: a cloud had not come, where no sensor reads the sun
+    )
     float_share: float = 0.015  # of the tank, pumped in a run: a float switches over several per cent of its height
 
 
