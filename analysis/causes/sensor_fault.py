@@ -172,10 +172,11 @@ def _stuck(view: DayView, seen: Columns) -> list[Episode]:
 def _moved_by(view: DayView, seen: Columns, channel: str) -> tuple[np.ndarray, float]:
     """What moves a channel, by row, and by how much it must have swung: drawdown [m], friction [bar], else power [W]."""
     plant = plant_of(view.facts)
+    came = np.fmin(seen.should_m3_h, seen.flow_m3_h)  # where no water comes neither moves
     if channel == "water_level_m":
-        return plant.system.drawdown_m(seen.should_m3_h), LIMITS.drawn_m
+        return plant.system.drawdown_m(came), LIMITS.drawn_m
     if channel == "discharge_pressure_bar":
-        return plant.wellhead_head_m(seen.should_m3_h) / plant.metres_a_bar, LIMITS.pressed_bar
+        return plant.wellhead_head_m(came) / plant.metres_a_bar, LIMITS.pressed_bar
     return np.nan_to_num(seen.power_w), LIMITS.moving * plant.full_power_w
 
 
