@@ -3,32 +3,71 @@
 Flow: remark.py -> HERE -> site_check/__init__.py
 """
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from analysis.site_check.remark import Checked, Remarks
 
-CLOCK_OFF_H = 3.0
-"""No land keeps a clock further from its sun than this (western China comes close)."""
+CLOCK_OFF_H = 2.0
+"""Standard time further than this from the sun is rare: western Spain and Argentina keep clocks up to 1.9 h ahead."""
+CLOCK_OFF_WIDE_H = {"Asia/Shanghai": 3.2, "PRC": 3.2}
+"""One zone for a whole broad country: its far west lies 3.1 h behind its clock."""
+CLOCK_FAR_H = 3.2
+"""Beyond it no land's clock lies, so that it is sooner the longitude that is wrong than the zone."""
+KEPT_EVERYWHERE = frozenset({"UTC", "Etc/UTC", "GMT", "Etc/GMT", "Zulu", "Etc/Zulu"})
+"""Clocks that loggers keep wherever they stand."""
+HIGHEST_FARM_M = 4500.0
+"""Few people keep stock or fields higher (common practice, no source)."""
+HOTTEST_AT_SEA_C, LAPSE_C_PER_M = 55.0, 0.0065
+"""Hottest air ever at the sea's height (records, from memory), and the standard atmosphere's fall with height (ISO 2533)."""
+M_PER_FT = 0.3048
 
 
 def place(site: Checked) -> Remarks:
-    """Longitude against time zone; temperatures the right way round."""
+    """Longitude against time zone; altitude against people and heat; temperatures the right way round."""
+    yield from _clock(site)
+    yield from _altitude(site)
     where = site.facts.site
-    offset = datetime(2026, 1, 1, tzinfo=ZoneInfo(where.timezone)).utcoffset()
-    clock_h = (offset.total_seconds() if offset else 0.0) / 3600.0
-    off = (clock_h - where.longitude_deg / 15.0 + 12.0) % 24.0 - 12.0
-    if where.timezone != "UTC" and abs(off) > CLOCK_OFF_H:
-        yield site.doubtful(
-            "site.longitude_deg", f"{where.longitude_deg:g} deg lies {abs(off):.0f} h of sun away from {where.timezone}",
-            "east is positive; are latitude and longitude exchanged?",
-        )  # fmt: skip
     if (
         where.lowest_ambient_c is not None
         and where.highest_ambient_c is not None
         and where.lowest_ambient_c >= where.highest_ambient_c
     ):
         yield site.wrong("site.lowest_ambient_c", "not below highest_ambient_c", "are the two exchanged?")
+
+
+def _clock(site: Checked) -> Remarks:
+    """Standard time (no summer hour) against the sun at the longitude; a site kept in UTC says nothing of its place."""
+    where = site.facts.site
+    january = datetime(2026, 1, 1, tzinfo=ZoneInfo(where.timezone))
+    standard = (january.utcoffset() or timedelta()) - (january.dst() or timedelta())
+    off = (standard.total_seconds() / 3600.0 - where.longitude_deg / 15.0 + 12.0) % 24.0 - 12.0
+    if where.timezone in KEPT_EVERYWHERE or abs(off) <= CLOCK_OFF_WIDE_H.get(where.timezone, CLOCK_OFF_H):
+        return
+    what = f"{where.longitude_deg:g} deg lies {abs(off):.1f} h of sun away from {where.timezone}"
+    if abs(off) > CLOCK_FAR_H:
+        yield site.doubtful("site.longitude_deg", what, "east is positive; are latitude and longitude exchanged?")
+    else:
+        sun_h = where.longitude_deg / 15.0
+        yield site.doubtful(
+            "site.timezone",
+            what,
+            f"the sun there keeps UTC{sun_h:+.1f} h: name the zone of the place, or mend the longitude",
+        )
+
+
+def _altitude(site: Checked) -> Remarks:
+    """Feet for metres: higher than people farm, or hotter than air can be so high."""
+    where = site.facts.site
+    high, hot = where.altitude_m, where.highest_ambient_c
+    limit_c = HOTTEST_AT_SEA_C - LAPSE_C_PER_M * high
+    fix = f"is it in feet? {high:g} ft are {high * M_PER_FT:.0f} m"
+    if high > HIGHEST_FARM_M:
+        yield site.doubtful("site.altitude_m", f"{high:g} m is higher than people farm", fix)
+    elif high > 0 and hot is not None and hot > limit_c:
+        yield site.doubtful(
+            "site.altitude_m", f"at {high:g} m air does not reach {hot:g} deg C (about {limit_c:.0f} at most)", fix
+        )
 
 
 def sensors(site: Checked) -> Remarks:

@@ -96,6 +96,11 @@ MISTAKES = [  # what was done, gravest grade, key, words that must be there
     ("thin motor cable", lambda f: changed(f, cable={"conductor_mm2": 1.5}), "wrong", "cable.conductor_mm2", "into heat"),
     ("short motor cable", lambda f: changed(f, cable={"length_m": 50}), "doubtful", "cable.length_m", "does not reach the pump"),
     ("longitude's sign", lambda f: changed(f, site={"longitude_deg": -24.01}), "doubtful", "site.longitude_deg", "east is positive"),
+    ("neighbour's time zone", lambda f: changed(f, site={"timezone": "Asia/Dubai"}), "doubtful", "site.timezone", "h of sun away from Asia/Dubai"),
+    ("altitude in feet, hot place", lambda f: changed(f, site={"altitude_m": 4265.0, "highest_ambient_c": 39.0}), "doubtful",
+     "site.altitude_m", "4265 ft are 1300 m"),
+    ("altitude in feet, no heat stated", lambda f: changed(f, site={"altitude_m": 5100.0, "highest_ambient_c": None}), "doubtful",
+     "site.altitude_m", "5100 ft are 1554 m"),
     ("temperatures exchanged", lambda f: changed(f, site={"lowest_ambient_c": 38.0, "highest_ambient_c": 2.0}), "wrong",
      "site.lowest_ambient_c", "not below"),
     ("nothing measured", lambda f: changed(f, sensors={"channels": ("ambient_temp_c",)}), "doubtful", "sensors.channels", "neither power nor water"),
@@ -115,6 +120,23 @@ def test_a_mistake_is_named_with_key_grade_and_fix(facts, mistake, change, grade
 
 def test_a_sound_site_is_fine(facts):
     assert [str(r) for r in check_site(facts, "kraal.toml") if r.grade != "note"] == []
+
+
+@pytest.mark.parametrize(
+    ("zone", "longitude_deg"),
+    [
+        ("Europe/Madrid", -8.9), ("America/Argentina/Mendoza", -69.5), ("Asia/Shanghai", 75.0), ("America/Santiago", -71.5),
+        ("Africa/Johannesburg", 17.0), ("Pacific/Auckland", 167.0), ("Pacific/Kiritimati", -157.4), ("UTC", 120.0),
+    ],
+)  # fmt: skip
+def test_lands_that_keep_odd_clocks_are_fine(facts, zone, longitude_deg):
+    found = check_site(changed(facts, site={"timezone": zone, "longitude_deg": longitude_deg}), "kraal.toml")
+    assert not [str(r) for r in found if r.problem.key in {"site.timezone", "site.longitude_deg"}]
+
+
+def test_a_high_plateau_is_fine(facts):
+    found = check_site(changed(facts, site={"altitude_m": 3800.0, "highest_ambient_c": 24.0}), "kraal.toml")
+    assert not [str(r) for r in found if r.problem.key == "site.altitude_m"]
 
 
 def test_several_mistakes_are_all_said_gravest_first(facts):
