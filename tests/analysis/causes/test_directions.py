@@ -1,0 +1,156 @@
+"""Which way each slow cause moves the day's figures: signs, exponents and fractions that follow from how pumps and arrays work.
+
+Not how far: that is each site's own. Signatures from the pump laws and the single-diode circuit; see the causes' own docstrings.
+"""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from analysis.causes.registry import all_causes
+from analysis.estimates.bench import bench_of
+from analysis.estimates.effects import Effect
+from analysis.estimates.vector import HOURS, PLACE
+from analysis.plant import Plant, plant_of
+from logger.record.site_file import read_site
+from tests.cases.recorded import HERE
+
+SITES = {
+    "helical full": "riser-leak/helical_full",
+    "helical middle": "none/helical_middle",
+    "centrifugal full": "closed-delivery/centrifugal_full",
+    "centrifugal middle": "dry-running/centrifugal_middle",
+}
+ALL, FULL = list(SITES), ["helical full", "centrifugal full"]
+
+
+@cache
+def plant(site: str) -> Plant:
+    return plant_of(read_site((HERE / SITES[site] / "site.toml").read_text(), "site.toml"))
+
+
+def effects(cause: str, site: str) -> list[Effect]:
+    effect = all_causes()[cause].effect
+    assert effect is not None
+    return effect(plant(site))
+
+
+def part(cause: str, site: str, name: str | None) -> Effect:
+    (found,) = (effect for effect in effects(cause, site) if effect.part == name)
+    return found
+
+
+def bands(effect: Effect, name: str) -> np.ndarray:
+    """Low, middle, high power of one banded figure."""
+    return effect.direction[[PLACE[f"{name}{band}"] for band in range(3)]]
+
+
+def hours(effect: Effect) -> np.ndarray:
+    return effect.direction[PLACE["s0"] : PLACE["s0"] + HOURS]
+
+
+@pytest.mark.parametrize("site", ALL)
+def test_wear_slips_most_at_low_speed_for_the_same_torque(site: str) -> None:
+    wear = part("worn-pump", site, None)
+    slip = bands(wear, "n")
+    assert (slip < 0).all()
+    assert slip[0] < slip[1] < slip[2]
+    assert (wear.lost < 0).all()
+    assert (bands(wear, "t") == 0).all()
+
+
+@pytest.mark.parametrize("site", FULL)
+def test_a_blockage_goes_as_the_square_of_the_flow_and_the_gauge_says_where(site: str) -> None:
+    pipe, strainer = part("clogging", site, "delivery"), part("clogging", site, "intake")
+    pressure = bands(pipe, "p")
+    assert (pressure > 0).all()
+    assert pressure / pressure[-1] == pytest.approx(bench_of(plant(site)).relative_flow() ** 2)
+    assert (bands(strainer, "p") == 0).all()
+    assert (bands(strainer, "q") < 0).all()
+    assert strainer.lost[0] > strainer.lost[-1]
+
+
+@pytest.mark.parametrize("site", ALL)
+def test_a_hole_costs_what_wear_costs_and_the_first_water_too(site: str) -> None:
+    wall, valve = part("riser-leak", site, "wall"), part("riser-leak", site, "check-valve")
+    assert (bands(wall, "n") < 0).all()
+    assert bands(wall, "n") == pytest.approx(bands(part("worn-pump", site, None), "n"), rel=0.2)
+    assert wall.direction[PLACE["first"]] > 0
+    assert valve.direction[PLACE["first"]] > 0
+    assert (bands(valve, "n") == 0).all()
+    assert (bands(valve, "q") == 0).all()
+
+
+@pytest.mark.parametrize("site", ALL)
+def test_a_fallen_level_is_read_by_the_gauge_or_felt_by_the_pump(site: str) -> None:
+    """Deeper water asks a displacement pump for torque, and takes load off a centrifugal one at the same speed."""
+    resting = part("falling-water-level", site, "resting")
+    assert resting.direction[PLACE["rest"]] > 0
+    assert (resting.lost < 0).all()
+    if site.endswith("full"):
+        assert bands(resting, "l") == pytest.approx(np.ones(3))
+        assert (bands(resting, "q") == 0).all()
+    else:
+        assert (bands(resting, "q") < 0).all()
+        assert (bands(resting, "t") > 0).all() if site.startswith("helical") else (bands(resting, "t") < 0).any()
+
+
+@pytest.mark.parametrize("site", ALL)
+def test_what_the_season_moves_is_no_fault(site: str) -> None:
+    facts = plant(site).facts
+    wide = plant_of(replace(facts, well=replace(facts.well, seasonal_range_m=20.0)))
+    effect = all_causes()["falling-water-level"].effect
+    assert effect is not None
+    assert all(form.least >= 10.0 for form in effect(wide))
+
+
+@pytest.mark.parametrize("site", ALL)
+def test_dust_takes_current_at_all_hours_and_no_voltage(site: str) -> None:
+    dust = part("panel-soiling", site, None)
+    assert (hours(dust) == hours(dust)[0]).all()
+    assert hours(dust)[0] < 0
+    assert dust.direction[[PLACE["av0"], PLACE["av1"]]] == pytest.approx(0)
+    assert dust.least > 0.03, "dust under 3 % is no fault"
+
+
+@pytest.mark.parametrize("site", ALL)
+def test_a_string_goes_by_a_whole_fraction(site: str) -> None:
+    array = plant(site).facts.array
+    current = [
+        float(np.exp(hours(e)[0]))
+        for e in effects("string-out", site)
+        if e.direction[PLACE["av1"]] == 0 and array.strings > 1
+    ]
+    assert current == pytest.approx([1 - out / array.strings for out in range(1, len(current) + 1)])
+    assert len(current) == min(3, array.strings - 1)
+    voltage = sorted(float(np.exp(e.direction[PLACE["av1"]])) for e in effects("string-out", site))
+    assert voltage[-1 - len(current)] == pytest.approx(1 - 1 / 3 / array.modules_in_series), "one group behind a diode"
+
+
+@pytest.mark.parametrize("site", ALL)
+def test_shade_takes_a_run_of_hours(site: str) -> None:
+    for shade in effects("shading", site):
+        dark = np.flatnonzero(hours(shade))
+        assert (hours(shade)[dark] < 0).all()
+        assert (np.diff(dark) == 1).all()
+        assert 0 < len(dark) < HOURS
+
+
+@pytest.mark.parametrize("site", ALL)
+def test_power_held_back_lowers_the_ceiling(site: str) -> None:
+    for held in effects("controller-derating", site):
+        assert held.direction[PLACE["cap"]] < 0
+        assert (hours(held) == 0).all()
+
+
+@pytest.mark.parametrize("site", ALL)
+def test_a_bad_joint_costs_power_on_the_way_and_nothing_after(site: str) -> None:
+    motor, array = part("cable-fault", site, "motor"), part("cable-fault", site, "array")
+    assert (bands(motor, "t") > 0).all()
+    assert (bands(motor, "q") < 0).all()
+    assert (bands(motor, "n") == 0).all()
+    assert (bands(motor, "i") == 0).all()
+    low, high = array.direction[[PLACE["av0"], PLACE["av1"]]]
+    assert high < low < 0, "a resistance takes voltage as the current does"

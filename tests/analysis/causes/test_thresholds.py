@@ -1,0 +1,91 @@
+"""How much it takes before a fast cause is told: one step less is nothing, one more is told."""
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from analysis.causes.registry import all_causes
+from analysis.plant import plant_of
+from analysis.rows import Rows
+from analysis.symptoms import Episode
+from logger.record.site_file import read_site
+from tests.cases.recorded import HERE
+
+FACTS = read_site((HERE / "riser-leak/helical_full/site.toml").read_text(), "site.toml")
+RATING_V = FACTS.controller.max_input_voltage_v
+MINUTE_MS = 60_000
+HOUR_MS = 3_600_000
+
+
+def view_of(**columns: np.ndarray) -> Any:
+    """A day's view with these channels, a row a minute, the motor at rest."""
+    n = len(next(iter(columns.values())))
+    time_ms = np.arange(n, dtype=np.int64) * MINUTE_MS
+    seen = SimpleNamespace(
+        rows=Rows(time_ms, columns), time_ms=time_ms, turning=np.zeros(n, bool), dt_h=np.full(n, 1 / 60),
+        expected=SimpleNamespace(flow_of_sun_m3_h=np.ones(n)),
+    )  # fmt: skip
+    return SimpleNamespace(facts=FACTS, columns=seen)
+
+
+def watched(cause: str, view: Any) -> list[Episode]:
+    watch = all_causes()[cause].watch
+    assert watch is not None
+    return watch(view)
+
+
+def volts(*above: float) -> np.ndarray:
+    """Twenty minutes well below the rating, but for these shares above it."""
+    column = np.full(20, 0.8 * RATING_V)
+    column[5 : 5 + len(above)] = [RATING_V * (1 + share) for share in above]
+    return column
+
+
+def test_one_reading_above_the_rating_may_be_a_glitch() -> None:
+    assert watched("over-voltage", view_of(pv_voltage_v=volts(0.03))) == []
+
+
+def test_two_readings_above_the_rating_are_an_over_voltage() -> None:
+    (told,) = watched("over-voltage", view_of(pv_voltage_v=volts(0.01, 0.03)))
+    assert told.size == pytest.approx(0.03 * RATING_V)
+    assert told.flag_ms <= 7 * MINUTE_MS
+
+
+def test_the_input_meters_own_class_is_no_over_voltage() -> None:
+    assert watched("over-voltage", view_of(pv_voltage_v=volts(*[0.002] * 10))) == []
+
+
+@pytest.mark.parametrize(("trips", "told"), [(2, 0), (3, 1), (6, 1)])
+def test_two_trips_happen_and_three_are_a_fault(trips: int, told: int) -> None:
+    code = np.zeros(100)
+    for trip in range(trips):
+        code[10 * trip + 5 : 10 * trip + 8] = 7.0
+    found = watched("controller-trip", view_of(fault_code=code))
+    assert len(found) == told
+    if found:
+        assert found[0].size == trips
+        assert found[0].flag_ms <= 26 * MINUTE_MS, "at the third trip, not at the last"
+
+
+def test_a_code_while_the_probe_is_dry_is_the_wells_business() -> None:
+    code = np.tile([0.0, 7.0, 7.0, 0.0], 20)
+    assert watched("controller-trip", view_of(fault_code=code, low_level_probe_wet=np.zeros(80))) == []
+
+
+@pytest.mark.parametrize(("gap_h", "told"), [(3.0, 0), (4.5, 0), (5.5, 1)])
+def test_a_link_may_be_down_for_hours(gap_h: float, told: int) -> None:
+    """Quiet for so long about noon, heard every minute else."""
+    days = plant_of(FACTS).days
+    day = 20_000
+    opens, closes = days.daylight_ms(day, 0)
+    noon = (opens + closes) // 2
+    heard = np.arange(opens - HOUR_MS, closes + HOUR_MS, MINUTE_MS, dtype=np.int64)
+    heard = heard[np.abs(heard - noon) > 0.5 * gap_h * HOUR_MS]
+    first = int(heard[0]) - 86_400_000
+    view = SimpleNamespace(days=days, day=day, until_ms=closes, heard_ms=heard, first_ms=first, last_before=lambda t: t)
+    found = watched("silent", view)
+    assert len(found) == told
+    if found:
+        assert found[0].hours == pytest.approx(gap_h, abs=0.1)
