@@ -16,6 +16,7 @@ from analysis.solar_days import SolarDays
 from logger.record.site_facts import SiteFacts
 
 PLANTS_KEPT = 1024  # sites of one worker, about 2 MB of tables each
+FASTEST_ROUNDS = 24  # halvings of the distance to the working point at top speed
 WATER_AT_MAX_SHARE = 0.85  # of the array's rating: what an array gives at noon when warm (common practice, no source)
 
 
@@ -45,9 +46,24 @@ class Plant:
 
     @cached_property
     def full_power_w(self) -> float:
-        """The power around which the pump works at full sun. [W]"""
+        """The power around which the pump works at full sun. [W]
+
+        At its fastest it takes what this site's lift asks for: a datasheet's table goes on to heads that few sites have.
+        """
         curve = max(row.power_w for row in self.facts.pump.curve)
-        return min(curve, self.facts.controller.max_power_w, WATER_AT_MAX_SHARE * self.array_stc_w)
+        offered = min(curve, self.facts.controller.max_power_w, WATER_AT_MAX_SHARE * self.array_stc_w)
+        return min(offered, self._fastest_power_w)
+
+    @cached_property
+    def _fastest_power_w(self) -> float:
+        """Power at the table's top speed against this site's own head; infinite where the pump does not say. [W]"""
+        fastest_rpm = self.pump.core.reference_rpm
+        flow = np.array([self.full_flow_m3_h])
+        for _ in range(FASTEST_ROUNDS):
+            there = self.pump.flow(fastest_rpm, self.system.head_m(flow))
+            flow = 0.5 * (flow + np.nan_to_num(there))
+        power = float(self.pump.power_of_speed(fastest_rpm, self.system.head_m(flow))[0])
+        return power if power > 0 else float("inf")
 
     @cached_property
     def full_flow_m3_h(self) -> float:
