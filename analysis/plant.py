@@ -16,6 +16,7 @@ from analysis.solar_days import SolarDays
 from logger.record.site_facts import SiteFacts
 
 PLANTS_KEPT = 1024  # sites of one worker, about 2 MB of tables each
+NEARLY = 0.999  # of the fastest speed, so that it still lies within what the pump answers for
 FASTEST_ROUNDS = 24  # halvings of the distance to the working point at top speed
 WATER_AT_MAX_SHARE = 0.85  # of the array's rating: what an array gives at noon when warm (common practice, no source)
 
@@ -48,7 +49,8 @@ class Plant:
     def full_power_w(self) -> float:
         """The power around which the pump works at full sun. [W]
 
-        At its fastest it takes what this site's lift asks for: a datasheet's table goes on to heads that few sites have.
+        At its fastest it takes what this site's lift asks for: a datasheet's table goes on to heads that few sites have, and
+        the power that stands there for them is never drawn here.
         """
         curve = max(row.power_w for row in self.facts.pump.curve)
         offered = min(curve, self.facts.controller.max_power_w, WATER_AT_MAX_SHARE * self.array_stc_w)
@@ -56,8 +58,8 @@ class Plant:
 
     @cached_property
     def _fastest_power_w(self) -> float:
-        """Power at the table's top speed against this site's own head; infinite where the pump does not say. [W]"""
-        fastest_rpm = self.pump.core.reference_rpm
+        """Power at the fastest speed that the pump answers for, against this site's own head; infinite where it does not. [W]"""
+        fastest_rpm = NEARLY * self.pump.speed_top * self.pump.core.reference_rpm
         flow = np.array([self.full_flow_m3_h])
         for _ in range(FASTEST_ROUNDS):
             there = self.pump.flow(fastest_rpm, self.system.head_m(flow))

@@ -68,8 +68,11 @@ def bench_of(plant: Plant) -> Bench:
 
 
 def _working_points(plant: Plant, power: Floats) -> tuple[Floats, Floats]:
-    """Flow and head at which pump and installation agree, by secants; half of full flow where the pump gives no answer there."""
-    flow = np.full(len(power), 0.5 * plant.full_flow_m3_h)
+    """Flow and head at which pump and installation agree, by secants; full flow where the pump gives no answer.
+
+    From full flow down: there the head is highest, and power that is too much for a low head may still be right.
+    """
+    flow = np.full(len(power), plant.full_flow_m3_h)
     before, missed_before = flow, np.zeros(len(power))
     for round_ in range(SOLVE_ROUNDS):
         head = plant.system.head_m(flow)
