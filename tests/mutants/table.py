@@ -44,8 +44,8 @@ HYDRAULICS = (
              PUMPS + "test_pump_laws_of_the_energy_departments_handbook"),
     _physics("flow per minute taken for per hour", "hydraulic_power", "* flow / 3600.0 *", "* flow / 60.0 *",
              PUMPS + "test_hydraulic_power_of_the_round_example"),
-    _physics("wear gives flow", "helical", "- slip_factor * self.slip(x, head_m)", "+ slip_factor * self.slip(x, head_m)",
-             "tests/analysis/physics/test_pump_properties.py::test_wear_takes_flow_and_asks_for_power"),
+    _physics("slip gives flow", "helical", "- slip_factor * self.slip(x, head_m)", "+ slip_factor * self.slip(x, head_m)",
+             PUMPS + "test_helical_rotor_behaves_as_published"),
     _physics("pipe's area without its quarter", "pipe_friction", "/ 3600.0 / (np.pi / 4 *", "/ 3600.0 / (np.pi *",
              FRICTION + "test_small_plastic_risers"),
     _physics("Fanning's factor for Darcy's", "pipe_friction", "64.0 / re", "16.0 / re",
@@ -90,7 +90,9 @@ ELECTRIC = (
              SKY + "test_refraction_at_the_horizon_is_about_half_a_degree"),
     _physics("held back taken for at maximum", "operating_state", "STARVED_BELOW = 1.035, 0.90", "STARVED_BELOW = 1.35, 0.90",
              CIRCUIT + "test_operating_point_is_recognised_without_an_irradiance_sensor"),
-    _physics("broken cloud taken for clear", "clear_periods", "WOBBLE_MOST = 0.03", "WOBBLE_MOST = 0.3", CLEAR + "test_a_day_of_broken_cloud_is_not"),
+    _physics("per cent taken for a share", "clear_periods", "WOBBLE_MOST = 0.03", "WOBBLE_MOST = 3.0", CLEAR + "test_flicker_about_a_level_line_is_cloud"),
+    _physics("a drift of days taken for one of hours", "clear_periods", "SLOPE_MOST_PER_H = 0.10", "SLOPE_MOST_PER_H = 2.4",
+             CLEAR + "test_a_signal_that_drifts_away_from_the_suns_course_is_no_clear_sky"),
     _physics("even cloud taken for clear", "clear_periods", "height > 0.85 * best", "height > 0.15 * best", CLEAR + "test_even_cloud_is_not_taken_for_clear"),
 )  # fmt: skip
 

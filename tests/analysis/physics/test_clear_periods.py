@@ -87,3 +87,22 @@ def test_it_mostly_agrees_with_reno_and_hansen(seed):
     ours = clear_periods(time_ms, signal, clear)
     judged = clear > 200
     assert (ours == other.to_numpy())[judged].mean() > 0.85
+
+
+@pytest.mark.parametrize("step_s", STEP_S)
+def test_flicker_about_a_level_line_is_cloud(step_s):
+    """Small clouds, quick as the rows: the line through an hour is level, the spread about it is not small."""
+    time_ms, clear = day(step_s)
+    flicker = clear * np.where(np.arange(len(clear)) % 2 == 0, 1.0, 0.8)
+    assert not clear_periods(time_ms, flicker, clear).any()
+
+
+@pytest.mark.parametrize("step_s", STEP_S)
+def test_a_signal_that_drifts_away_from_the_suns_course_is_no_clear_sky(step_s):
+    """A front that draws in over hours without a ripple, by a quarter of the sun an hour."""
+    time_ms, clear = day(step_s)
+    hours = (time_ms - time_ms[0]) / 3_600_000
+    drawn_in = clear * np.clip(1.0 - 0.25 * np.clip(hours - 4.0, 0, None), 0.2, 1.0)
+    found = clear_periods(time_ms, drawn_in, clear)
+    assert found[(hours > 2) & (hours < 3)].all()
+    assert not found[(hours > 4.6) & (hours < 6.6)].any()
