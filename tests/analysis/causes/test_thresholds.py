@@ -20,11 +20,11 @@ HOUR_MS = 3_600_000
 
 
 def view_of(**columns: np.ndarray) -> Any:
-    """A day's view with these channels, a row a minute, the motor at rest."""
+    """A day's view with these channels, a row a minute; the motor rests where nothing says that it runs."""
     n = len(next(iter(columns.values())))
     time_ms = np.arange(n, dtype=np.int64) * MINUTE_MS
     seen = SimpleNamespace(
-        rows=Rows(time_ms, columns), time_ms=time_ms, turning=np.zeros(n, bool), dt_h=np.full(n, 1 / 60),
+        rows=Rows(time_ms, columns), time_ms=time_ms, turning=np.asarray(columns.get("motor_running", np.zeros(n))) > 0, dt_h=np.full(n, 1 / 60),
         expected=SimpleNamespace(flow_of_sun_m3_h=np.ones(n)),
     )  # fmt: skip
     return SimpleNamespace(facts=FACTS, columns=seen)
@@ -62,7 +62,7 @@ def test_two_trips_happen_and_three_are_a_fault(trips: int, told: int) -> None:
     code = np.zeros(100)
     for trip in range(trips):
         code[10 * trip + 5 : 10 * trip + 8] = 7.0
-    found = watched("controller-trip", view_of(fault_code=code))
+    found = watched("controller-trip", view_of(fault_code=code, motor_running=(code == 0).astype(float)))
     assert len(found) == told
     if found:
         assert found[0].size == trips
