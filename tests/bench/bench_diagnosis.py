@@ -1,8 +1,8 @@
 """How right the diagnosis is, on cases drawn afresh: `python tests/bench/bench_diagnosis.py [--seed N] [--cases N] [--fitout NAME] [--world W]`.
 
 Prints the seed, every miss, and one table: events found (F1 over all causes), first cause right, calibration, false findings per
-pump-year, delays, sizes and their intervals. `samples` draws the plants of the scenario's simulator; `otherworld` a second plant with
-other laws. Neither shares code with the analysis.
+pump-year, delays, sizes and their intervals. `samples` draws the plants of the scenario's simulator; `otherworld` and
+`farworld` a second and a third plant with other laws. None shares code with the analysis.
 """
 
 import argparse
@@ -54,7 +54,7 @@ class True_:
 
 @dataclass
 class Drawn:
-    """One case of either world."""
+    """One case of any world."""
 
     name: str
     facts: SiteFacts
@@ -71,12 +71,16 @@ def rows_of_frame(frame: pd.DataFrame) -> Rows:
 
 
 def draw(world: str, seed: int, fitout: str | None, healthy: bool | None) -> Drawn:
-    """A case from one of the two worlds."""
-    if world == "otherworld":
+    """A case from one of the worlds."""
+    if world in ("otherworld", "farworld"):
         from logger.record.site_file import read_site
-        from tests.bench.otherworld.case import draw_case as draw_other
 
-        got = draw_other(seed, fitout, "none" if healthy else None)
+        if world == "otherworld":
+            from tests.bench.otherworld.case import draw_case as draw_apart
+        else:
+            from tests.bench.farworld.case import draw_case as draw_apart
+
+        got = draw_apart(seed, fitout, "none" if healthy else None)
         facts, frame = read_site(got.site_toml), got.frame
         odd = ",".join(got.look_alikes)
     else:
@@ -249,9 +253,11 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=None, help="of the first case; drawn and printed where not given")
     parser.add_argument("--cases", type=int, default=20)
     parser.add_argument(
-        "--fitout", default=None, help="full, middle, lean, lean-power (samples); full, middle, lean (otherworld)"
+        "--fitout",
+        default=None,
+        help="full, middle, lean, lean-power (samples); full, middle, lean (otherworld, farworld)",
     )
-    parser.add_argument("--world", choices=["samples", "otherworld"], default="samples")
+    parser.add_argument("--world", choices=["samples", "otherworld", "farworld"], default="samples")
     parser.add_argument("--healthy", action="store_true", help="healthy seasons only")
     args = parser.parse_args()
     warnings.filterwarnings("ignore", module="pvlib")

@@ -1,110 +1,183 @@
-"""The season minute by minute: starts, stops, tank, well, riser, and what a fault does to each.
+"""The season step by step: starts, stops, tank, well, riser, and what a fault does to each.
 
 Never: imports of the analysis or of another plant.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from tests.bench.farworld.pump import Load, speed_for, work
+from tests.bench.farworld.pump import WATER, Load, Machine, amps_of, speed_for, work
 
 
-def part_of(load: Load, at: np.ndarray, more: np.ndarray) -> Load:
-    """The load at some steps, the well drawn down by `more`."""
-    return Load(load.lift_m[at] + more, *(getattr(load, k)[at] for k in ("worn", "leak", "block", "thin", "ohm")))
+@dataclass
+class Orders:
+    """What the loop is told at each step, all of one length. `keep`: share of the flow that still moves; `stop`: held from outside;
+    `deaf`: a low level is not heeded; `says_dry`: the probe is heard dry; `gives_out`: the well runs out under pumping;
+    `drain_m3_h`: out of the riser at rest; `used_m3`: taken from the tank; `worse`: factor of the drawdown."""
+
+    limit_w: np.ndarray
+    rest_m: np.ndarray
+    keep: np.ndarray
+    stop: np.ndarray
+    deaf: np.ndarray
+    says_dry: np.ndarray
+    gives_out: np.ndarray
+    drain_m3_h: np.ndarray
+    used_m3: np.ndarray
+    worse: np.ndarray
+    float_stuck: np.ndarray
 
 
-def minutes(rng, site, m, load, limit, top, light, worse, day, step_s, by, odd) -> dict[str, np.ndarray]:
-    """Running, flow, speed, current, power, drawdown, float and asked, each a step; two passes over the well."""
-    worse = np.broadcast_to(worse, day.shape)
-    more = site["linear"] * m.rated_m3_h * worse[light] * 0.5
+@dataclass
+class Got:
+    """What happened. `wanted`: it would run but for `stop`; `lost_m3_h`: into the empty riser; `empty`: column not full; `nearing`: 0 to 1, the
+    well giving out; flow, rpm, head, power, amps as measured without error."""
+
+    run: np.ndarray
+    full: np.ndarray
+    wanted: np.ndarray
+    wet: np.ndarray
+    draw: np.ndarray
+    lost_m3_h: np.ndarray
+    empty: np.ndarray
+    nearing: np.ndarray
+    flow: np.ndarray
+    pumped: np.ndarray
+    rpm: np.ndarray
+    head: np.ndarray
+    power: np.ndarray
+    amps: np.ndarray
+    level: np.ndarray
+
+
+def minutes(site: dict, m: Machine, load: Load, top: np.ndarray, orders: Orders, step_s: float) -> Got:
+    """The season; `load.lift_m` without drawdown. First with the well's steady drawdown, then once more with the drawdown that came."""
+    light = np.flatnonzero(orders.limit_w > 40)
+    limit, lift, worse = orders.limit_w[light], load.lift_m[light], orders.worse[light]
+    more = site["linear"] * m.rated_m3_h * worse * 0.5
     for _ in range(2):
-        rpm = speed_for(m, limit[light], top[light], part_of(load, light, more))
-        pumped, flow, head, power, amps = work(m, rpm, part_of(load, light, more))
-        more = (site["linear"] * pumped + site["square"] * pumped**2) * worse[light]
-    none = np.zeros(len(day), bool)
-    on = {c: f["on"] for c, f in by.items()}
-    off = none.copy()
-    if "switched-off" in odd:
-        start = rng.uniform(20, 120)
-        off = (day > start) & (day < start + rng.uniform(0.2, 5))
-    for c in ("stalled-motor", "failed-start"):
-        off = off | on.get(c, none)
-    if "controller-trip" in on:
-        off = off | (on["controller-trip"] & (np.arange(len(day)) % 90 < 12))
-    if "short-cycling" in on:
-        off = off | (on["short-cycling"] & (np.arange(len(day)) % 9 < 3))
-    low_day = rng.uniform(20, 120) if "low-level" in odd else -9.0
-    low = (day > low_day) & (day < low_day + 0.5)
-    use = m.rated_m3_h * 5.0 * rng.uniform(0.9, 1.5)
-    full_weeks = rng.uniform(10, 90) if "tank-full" in odd else -99.0
-    daily_use = np.where((day > full_weeks) & (day < full_weeks + 20), 0.05, 1.0) * use * step_s / 86400
-    run, deliver, full, draw, spun = _loop(site, m, light, pumped, flow, limit, off, low, worse, daily_use, step_s, by, len(day))
-    got = {k: np.zeros(len(day)) for k in ("rpm", "power", "amps", "head")}
-    now = run[light]
-    for k, v in (("rpm", rpm), ("power", power), ("amps", amps), ("head", head)):
-        got[k][light] = np.where(now, v, 0.0)
-    got |= {"run": run, "flow": deliver, "full": full, "drawdown": draw, "asked": off, "low": low, "dry": none, "pumped": spun}
-    _overrides(m, got, on, run, limit)
+        at = load.at(light, lift + more)
+        pumped, flow = work(m, speed_for(m, limit, top[light], at), at)[:2]
+        pumped, flow = pumped * orders.keep[light], flow * orders.keep[light]
+        more = 0.5 * more + 0.5 * (site["linear"] * pumped + site["square"] * pumped**2) * worse
+    got = _loop(site, light, pumped, flow, orders, step_s)
+    base = orders.rest_m + got.draw
+    got.level = base + got.nearing**2 * np.maximum(site["setting"] - base, 0)
+    at = load.at(light, lift - orders.rest_m[light] + got.level[light])
+    at.deep_m = np.maximum(site["setting"] - got.level[light], 0)
+    rpm = speed_for(m, limit, top[light], at)
+    pumped, flow, head, power, amps = work(m, rpm, at)
+    for name, x in (("rpm", rpm), ("head", head), ("power", power), ("amps", amps), ("pumped", pumped * orders.keep[light]),
+                    ("flow", np.maximum(flow * orders.keep[light] - got.lost_m3_h[light], 0))):  # fmt: skip
+        whole = np.zeros(len(top))
+        whole[light] = np.where(got.run[light], x, 0.0)
+        setattr(got, name, whole)
     return got
 
 
-def _loop(site, m, light, pumped, flow, limit, off, low, worse, use, step_s, by, count):
-    run, full = np.zeros(count, bool), np.zeros(count, bool)
-    deliver, draw, spun = np.zeros(count), np.zeros(count), np.zeros(count)
+def _loop(site: dict, light: np.ndarray, pumped: np.ndarray, flow: np.ndarray, orders: Orders, step_s: float) -> Got:
+    count = len(orders.limit_w)
     potential, through = np.zeros(count), np.zeros(count)
     potential[light], through[light] = pumped, flow
-    lists = [a.tolist() for a in (potential, through, limit, off, low, use, worse)]
-    drains = by.get("riser-leak", {}).get("at", np.zeros(count)).tolist()
-    bore = np.pi * (site["bore"] / 2000) ** 2
-    store, quick, slow, hold, wait, missing, up = site["tank"] * 0.5, 0.0, 0.0, 0.0, 0.0, 0.0, False
+    rows = zip(
+        potential.tolist(),
+        through.tolist(),
+        *(np.asarray(v, float).tolist() for v in vars(orders).values()),
+        strict=True,
+    )
+    column = np.pi * (site["bore"] / 2000) ** 2 * site["hole"]
+    hour = step_s / 3600
+    store, quick, slow, hold, wait, missing, nearing = site["tank"] * 0.4, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     fast, late = step_s / 1500.0, step_s / 40000.0
-    need = 0.12 * site["full_w"]
-    for k, (q, out, watts, stop, dry, used, bad) in enumerate(zip(*lists, strict=True)):
-        up = store >= site["tank"] * 0.995 or (up and store > site["tank"] * 0.9)
-        hold = site["hold_s"] if dry and hold <= 0 and q > 0.6 * m.rated_m3_h else hold - step_s
-        going = watts > need and out >= 0 and not stop and not up and hold <= 0
-        wait = wait + step_s if going else 0.0
-        going = going and wait > site["delay_s"]
-        if not going:
+    start_w, stop_w, size, probe = 0.13 * site["full_w"], 0.09 * site["full_w"], site["tank"], site["probe"]
+    up = heard = going = False
+    wet = True
+    out_rows = []
+    for q, out, watts, rest, _keep, stop, deaf, says_dry, gives_out, drain, used, bad, stuck in rows:
+        up = store >= size * 0.995 or (up and store > size * 0.85)
+        wet = rest + quick + slow + nearing * nearing * 30.0 < probe - (0.0 if wet else 0.3)
+        was, heard = heard, bool(says_dry) or not (wet or deaf)
+        hold = site["hold_s"] if heard and not was else max(hold - step_s, 0.0)
+        could = watts > (stop_w if going else start_w) and not (up or stuck) and not heard and hold <= 0
+        wait = wait + step_s if could and not stop else 0.0
+        going = could and not stop and wait > site["delay_s"]
+        fill = 0.0
+        if gives_out and going:
+            nearing = min(nearing + step_s / site["gives_s"], 1.0)
+        else:
+            nearing = max(nearing - step_s / 5400, 0.0)
+        if not going or nearing >= 1.0:
             q = out = 0.0
-            missing = min(missing + drains[k] * step_s / 3600 * 0.05, bore * site["static"])
+        if not going:
+            missing = min(missing + drain * hour, column)
         elif missing > 0:
-            fill = min(missing, q * step_s / 3600)
-            missing -= fill
-            out = max(out - fill * 3600 / step_s, 0.0)
+            fill = min(missing, q * hour) / hour
+            missing -= fill * hour
+            out = max(out - fill, 0.0)
         aim = (site["linear"] * q + site["square"] * q * q) * bad
         quick += (0.75 * aim - quick) * fast
         slow += (0.25 * aim - slow) * late
-        store = min(max(store + out * step_s / 3600 - used, 0.0), site["tank"])
-        run[k], full[k], deliver[k], draw[k], spun[k] = going, up, out, quick + slow, q
-    return run, deliver, full, draw, spun
+        store = min(max(store + out * hour - used, 0.0), size)
+        out_rows.append((going, up, could, wet, quick + slow, fill, missing > 0.002, nearing))
+    run, full, wanted, wets, draw, fills, empty, near = (np.array(x) for x in zip(*out_rows, strict=True))
+    none = np.zeros(0)
+    return Got(run, full, wanted, wets, draw, fills, empty, near, none, none, none, none, none, none, none)
 
 
-def _overrides(m, got, on, run, limit) -> None:
-    """States with no water: the motor turns light, against a shut valve, or backwards."""
-    for cause, torque, keep in (("dry-running", 0.22, 0.0), ("broken-shaft", 0.08, 0.0), ("reverse-rotation", 0.25, 0.0), ("closed-delivery", 1.5, 0.0)):
-        if cause not in on:
-            continue
-        at = on[cause] & run
-        central = m.kind[0] == "m"
-        if cause == "reverse-rotation" and central:
-            torque, keep = 1.15, 0.4
-        if cause == "closed-delivery" and central:
-            torque = 0.5
-        wanted = m.shaft_w * torque
-        rate = np.clip((limit[at] * m.efficiency / wanted) ** (1 / 3 if central else 1), 0.05, 1.0)
-        got["rpm"][at] = m.top_rpm * rate
-        got["power"][at] = wanted * rate ** (3 if central else 1) / m.efficiency + m.idle_w
-        full_nm = m.shaft_w / (m.top_rpm * np.pi / 30)
-        got["amps"][at] = np.hypot(m.idle_a, full_nm * torque * rate ** (2 if central else 0) * m.amps_per_nm)
-        got["flow"][at] *= keep
-        got["pumped"][at] *= keep
-        if cause == "closed-delivery":
-            got["head"][at] = m.shut_head * (rate**2 if central else 1.0)
-        if cause == "dry-running":
-            got["dry"] = on[cause]
-    if "stalled-motor" in on:
-        tries = on["stalled-motor"] & (limit > 100) & (np.arange(len(run)) % 5 == 0) & ~got["full"]
-        got["amps"][tries] = 1.3 * m.amps_per_nm * m.shaft_w / (m.top_rpm * np.pi / 30)
-        got["power"][tries] = 0.3 * limit[tries]
-        got["run"] = run | tries
+def overrides(
+    m: Machine, got: Got, faults: dict, limit_w: np.ndarray, top: np.ndarray, rng: np.random.Generator, step_s: float
+) -> None:
+    """States in which the motor turns light, against a shut valve, backwards, or not at all."""
+    if "dry-running" in faults:
+        dry = got.run & (got.nearing >= 1.0)
+        since = np.arange(len(dry)) - np.maximum.accumulate(np.where(dry, 0, np.arange(len(dry))))
+        warm = 1 + 0.3 * (1 - np.exp(-since * step_s / 1800))
+        spin(m, got, dry, limit_w, top, (0.2 if m.helical else 0.3) * warm)
+        got.flow[dry] = np.where(since[dry] * step_s < 240, got.flow[dry] * rng.uniform(0, 0.4, int(dry.sum())), 0.0)
+        got.pumped[dry] = 0.0
+        got.head[dry] = 0.0
+    for cause, share in (("broken-shaft", 0.09), ("reverse-rotation", 0.25 if m.helical else 1.15)):
+        if cause in faults:
+            at = got.run & faults[cause].on
+            spin(m, got, at, limit_w, top, np.full(len(at), share))
+            got.head[at] = 0.0
+    if "closed-delivery" in faults:
+        at = got.run & faults["closed-delivery"].on
+        if m.helical:
+            shut = 1.6 * m.duty_m  # a relief valve opens there
+            spin(
+                m,
+                got,
+                at,
+                limit_w,
+                top,
+                np.full(len(at), (WATER * m.per_rev * shut * 1.04 + m.friction * 1.1) * m.top_rpm / m.shaft_w),
+            )
+            got.head[at] = shut
+        else:
+            spin(m, got, at, limit_w, top, np.full(len(at), 0.42))
+            got.head[at] = m.shut_head * (got.rpm[at] / m.top_rpm) ** 2
+    if "stalled-motor" in faults:
+        tries = faults["stalled-motor"].on & got.wanted & (rng.random(len(top)) < 0.25)
+        got.amps[tries] = (
+            1.6
+            * m.amps_per_nm
+            * m.shaft_w
+            / (m.top_rpm * np.pi / 30)
+            * np.minimum(limit_w[tries] / m.shaft_w + 0.4, 1.0)
+        )
+        got.power[tries] = np.minimum(0.25 * m.shaft_w, 0.8 * limit_w[tries])
+        got.run = got.run | tries
+
+
+def spin(m: Machine, got: Got, at: np.ndarray, limit_w: np.ndarray, top: np.ndarray, share: np.ndarray) -> None:
+    """Speed, power and current where the shaft asks `share` of its rated power at top speed: with speed, or with its cube for a centrifugal pump."""
+    power = 1 if m.helical else 3
+    wanted = m.shaft_w * share[at]
+    spare = np.maximum(limit_w[at] - m.idle_w, 5.0)
+    rate = np.clip(np.minimum((spare * m.efficiency * 0.97 / wanted) ** (1 / power), top[at] / m.top_rpm), 0.02, 1.0)
+    got.rpm[at] = m.top_rpm * rate
+    shaft = wanted * rate**power
+    got.amps[at] = amps_of(m, shaft, got.rpm[at])
+    got.power[at] = shaft / m.efficiency + m.idle_w + 3 * got.amps[at] ** 2 * m.cable_ohm

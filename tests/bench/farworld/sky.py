@@ -32,8 +32,13 @@ def wander(rng: np.random.Generator, count: int, steps: float) -> np.ndarray:
     return lfilter([np.sqrt(1 - keep**2)], [1.0, -keep], rng.standard_normal(count), zi=start)[0]
 
 
-def draw_sky(rng: np.random.Generator, times: pd.DatetimeIndex, site: dict, step_s: float) -> Sky:
-    """Clear-sky beam by Meinel & Meinel (1976), from memory; cloud as a chain of regimes by the half hour."""
+def draw_sky(
+    rng: np.random.Generator, times: pd.DatetimeIndex, site: dict, step_s: float, drought: list[tuple[float, float]]
+) -> Sky:
+    """Clear-sky beam by Meinel & Meinel (1976), from memory; cloud as a chain of regimes by the half hour.
+
+    `drought`: spans of days without rain, each ended by a rainy day.
+    """
     coarse = pd.date_range(times[0], times[-1] + pd.Timedelta("10min"), freq="10min")
     where = pvlib.solarposition.get_solarposition(coarse, site["lat"], site["lon"], site["alt"])
     up, around = np.radians(where["elevation"].to_numpy()), np.radians(where["azimuth"].to_numpy())
@@ -46,11 +51,18 @@ def draw_sky(rng: np.random.Generator, times: pd.DatetimeIndex, site: dict, step
     air_mass = 1.0 / (sine + 0.50572 * np.maximum(height + 6.07995, 0.1) ** -1.6364)
     clear = np.where(sine > 0.01, 1361.0 * 0.7 ** (air_mass**0.678), 0.0)
     halves = int(len(times) * step_s / 1800) + 2
-    chain = np.array([[0.93, 0.06, 0.01], [0.14, 0.78, 0.08], [0.05, 0.2, 0.75]]).cumsum(axis=1)
+    days = int(len(times) * step_s / 86400) + 1
+    rainy = rng.random(days) < site["rain"]
+    for begin, end in drought:
+        rainy[int(begin) : int(end)] = False
+        if end < days - 1:
+            rainy[int(end)] = True
+    away = site["cloud"]
+    chain = np.array([[1 - 1.17 * away, away, 0.17 * away], [0.14, 0.78, 0.08], [0.05, 0.2, 0.75]]).cumsum(axis=1)
     state, states = 0, np.empty(halves, int)
     for k, u in enumerate(rng.random(halves)):
         state = min(int(np.searchsorted(chain[state], u)), 2)
-        states[k] = state
+        states[k] = max(state, 1 + (u < 0.6)) if rainy[min(k // 48, days - 1)] else state
     now = states[(np.arange(len(times)) * step_s / 1800).astype(int)]
     gust = wander(rng, len(times), 600.0 / step_s)
     through = np.choose(now, [0.985 + 0.01 * gust, 1 / (1 + np.exp(-4 * (gust + 0.2))), 0.04 + 0.02 * gust])
@@ -68,8 +80,8 @@ def draw_sky(rng: np.random.Generator, times: pd.DatetimeIndex, site: dict, step
     daily = wander(rng, int(day[-1]) + 2, 4.0)
     air = site["mean_c"] + 3 * np.interp(day, np.arange(len(daily)), daily) + 7 * np.cos((local - 15) * np.pi / 12)
     wind = np.abs(2.5 + 1.2 * wander(rng, len(times), 3600.0 / step_s))
-    rain = np.flatnonzero(rng.random(int(day[-1]) + 1) < site["rain"])
-    return Sky(height, np.degrees(np.arctan2(east, north)) % 360, clear * through * cos_in * glass, around_w, air, wind, rain)
+    azimuth = np.degrees(np.arctan2(east, north)) % 360
+    return Sky(height, azimuth, clear * through * cos_in * glass, around_w, air, wind, np.flatnonzero(rainy))
 
 
 class Module:
@@ -90,6 +102,10 @@ class Module:
         best = pvlib.pvsystem.singlediode(*[np.broadcast_to(np.asarray(p, float), shape).ravel() for p in five])
         v_mp, v_oc, power = (np.asarray(best[k]) for k in ("v_mp", "v_oc", "p_mp"))
         volts = np.empty((len(v_mp), len(self.share)))
+        self._at = {
+            k: RegularGridInterpolator((suns, heats), x.reshape(shape))
+            for k, x in zip(("v_mp", "v_oc", "p_mp"), (v_mp, v_oc, power), strict=True)
+        }
         flat = [np.broadcast_to(np.asarray(p, float), shape).ravel() for p in five]
         for k in range(len(v_mp)):
             v = np.linspace(v_mp[k], v_oc[k], 40)
@@ -107,4 +123,10 @@ class Module:
 
     def volts(self, sun: np.ndarray, heat_c: np.ndarray, share: np.ndarray) -> np.ndarray:
         """Its voltage at that share of the most, on the open side, V."""
-        return self._volts(np.column_stack([np.maximum(sun, 5.0), heat_c, np.clip(share, 0, 1)])) * np.clip(sun / 3, 0, 1)
+        return self._volts(np.column_stack([np.maximum(sun, 5.0), heat_c, np.clip(share, 0, 1)])) * np.clip(
+            sun / 3, 0, 1
+        )
+
+    def sheet_at(self, name: str, sun: float, heat_c: float) -> float:
+        """`v_mp`, `v_oc` or `p_mp` of one module."""
+        return float(self._at[name]([[sun, heat_c]])[0])
