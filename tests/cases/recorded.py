@@ -44,7 +44,7 @@ LOOK_ALIKES = {
 }
 """By cause, a recorded case that looks like it and on which it stays quiet."""
 
-NOT_RECORDED = ("cable-fault", "controller-derating", "unexplained")
+NOT_RECORDED = ("controller-derating", "unexplained")
 """Causes of which no short recording is told rightly yet: no case folder that fires."""
 
 
