@@ -184,3 +184,69 @@ def test_a_time_without_offset_is_refused(capsys):
     assert capsys.readouterr().err == (
         "--to 2026-01-01: not a time with an offset\n    fix: --to 2026-01-31T00:00:00Z\n"
     )
+
+
+def csv_of(frame: pd.DataFrame) -> str:
+    return frame.assign(time=frame["time"].dt.strftime("%Y-%m-%dT%H:%M:%SZ")).to_csv(index=False)
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        ("", "file: empty"),
+        ("time,volume_m3\n", "a header and no rows"),
+        ("volume_m3,pv_voltage_v\n1,2\n", "time"),
+        (lambda f: csv_of(f.rename(columns={"volume_m3": "zebra"})), "zebra"),
+        (lambda f: csv_of(f.assign(pv_voltage_v=1000 * f["pv_voltage_v"])), "it looks like mV"),
+        (lambda f: csv_of(f[["time"]].assign(tank_level_m=1.0)), "does this site file belong to these readings"),
+    ],
+    ids=["empty", "header only", "no time", "unknown column", "wrong unit", "another site's"],
+)
+def test_bad_readings_are_refused_by_the_command(tmp_path, site_file, frame, capsys, content, words):
+    """In clear words with a fix, exit code 2; nothing half-written, and a review that was there stays as it was."""
+    readings, out = tmp_path / "r.csv", tmp_path / "out"
+    arguments = ["review", "--site", str(site_file), "--readings", str(readings), "--out", str(out), "--no-pictures"]
+    readings.write_text(content if isinstance(content, str) else content(frame))
+    for earlier in (None, "of an earlier review"):
+        if earlier is not None:
+            out.mkdir()
+            (out / "findings.json").write_text(earlier)
+        before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+        assert main(arguments) == 2
+        said = capsys.readouterr()
+        assert words in said.err
+        assert "\n    fix: " in said.err
+        assert "Traceback" not in said.err
+        assert {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()} == before
+
+
+def test_a_file_of_one_row_is_reviewed_and_says_nothing_it_cannot_know(tmp_path, site_file, frame):
+    readings, out = tmp_path / "r.csv", tmp_path / "out"
+    readings.write_text(csv_of(frame.iloc[120:121]))
+    arguments = ["review", "--site", str(site_file), "--readings", str(readings), "--out", str(out), "--no-pictures"]
+    assert main(arguments) == 0
+    found = json.loads((out / "findings.json").read_text())
+    assert found["findings"] == []
+    assert found["readings"]["rows"] == 1
+    assert (out / "daily.csv").is_file()
+
+
+def test_channels_that_are_missing_are_no_error(tmp_path, site_file, frame):
+    """A site file may promise more than a file of readings holds: what can be judged is."""
+    readings, out = tmp_path / "r.csv", tmp_path / "out"
+    readings.write_text(csv_of(frame[["time", "volume_m3"]]))
+    arguments = ["review", "--site", str(site_file), "--readings", str(readings), "--out", str(out), "--no-pictures"]
+    assert main(arguments) == 0
+    assert json.loads((out / "findings.json").read_text())["readings"]["rows"] == len(frame)
+
+
+def test_a_site_file_that_contradicts_itself_is_refused_before_anything_is_read(tmp_path, site_file, parquet, capsys):
+    wrong, out = tmp_path / "wrong.toml", tmp_path / "out"
+    text = site_file.read_text()
+    wrong.write_text(text.replace("latitude_deg = -30.0", "latitude_deg = -300.0"))
+    assert wrong.read_text() != text
+    assert main(["review", "--site", str(wrong), "--readings", str(parquet), "--out", str(out)]) == 2
+    said = capsys.readouterr().err
+    assert "latitude_deg" in said
+    assert "\n    fix: " in said
+    assert not out.exists()
