@@ -14,14 +14,15 @@ from analysis.plant import Plant
 from analysis.rows import Floats
 from analysis.solar_days import HOUR_MS, MINUTE_MS
 
-STEP_MS = 3 * MINUTE_MS
-BIN_DEG = 5.0
+STEP_MS = 2 * MINUTE_MS
+BIN_DEG = 2.5
 BINS = round(360 / BIN_DEG)
 DIM = 0.06  # log of power below the day's better hours: less is haze and angle (common practice, no source)
 AS_LOW_DEG = (
     0.8  # the sun's own width and the width of a bin: this much lower is still seen clear (common practice, no source)
 )
-NEW_SHARE = 0.6  # of the hour, where the sun had been seen clear: dim there is new
+NEW_SHARE = 0.95  # of the hour, where the sun had been seen clear: dim there is new; the rest may be all that the hour's figure tells of
+CLEAR = 0.03  # likewise: nothing of the hour was shaded
 SPRING = PLACE["s0"]
 NEVER = 90.0
 
@@ -41,7 +42,9 @@ def without_horizon(plant: Plant, day: int, vector: Floats, clear_deg: Floats | 
     if not known.any():
         return vector, clear_deg
     best = np.sort(hours[known])[::-1]
-    dim = known & (hours < np.median(best[: (len(best) + 1) // 2]) - DIM)
+    below = np.median(best[: (len(best) + 1) // 2]) - hours
+    with np.errstate(invalid="ignore"):
+        dim, clear = known & (below > DIM), known & (below < CLEAR)
     elevation, bins = _way(plant, day)
     found = vector
     if dim.any():
@@ -51,7 +54,6 @@ def without_horizon(plant: Plant, day: int, vector: Floats, clear_deg: Floats | 
         found = vector.copy()
         found[SPRING : SPRING + HOURS] = np.where(dim & (share < NEW_SHARE), np.nan, hours)
     seen = clear_deg.copy()
-    clear = known & ~dim
     np.minimum.at(seen, bins[clear].ravel(), elevation[clear].ravel())
     return found, seen
 
