@@ -173,16 +173,32 @@ def _size(case: Case, episode: Episode) -> list[float] | None:
         spread = max(0.1, 0.08 * case.hours)
         return [case.hours, max(case.hours - 2 * spread, 0.0), case.hours + 2 * spread]
     if episode.size is not None:
-        low, high = (
-            episode.whole.get("size_low", 0.8 * episode.size),
-            episode.whole.get("size_high", 1.2 * episode.size),
-        )
-        return [episode.size, low, high]
+        return _rated(case, episode.size, cause.unit)
     if cause.quantity == "flow lost":
         left = mean_measures(case).get("flow", 0.0)
         lost = float(np.clip(1.0 - left, 0.0, 1.0))
         return [lost, max(lost - 0.1, 0.0), min(lost + 0.1, 1.0)]
     return None
+
+
+def _rated(case: Case, size: float, unit: str | None) -> list[float]:
+    """Over all days of the case: the most volts; the mean of trips or starts, with the scatter of a count."""
+    seen = case.weighed
+    seen["size_days"] = seen.get("size_days", 0.0) + 1.0
+    seen["size_sum"] = seen.get("size_sum", 0.0) + size
+    seen["size_most"] = max(seen.get("size_most", 0.0), size)
+    if unit == "V":
+        most, meter = seen["size_most"], VOLTS_CLASS * case.weighed.get("rating_v", 0.0) / max(case.hours, 1e-9)
+        return [most, max(most - 2 * meter - 0.1 * most, 0.0), most + 2 * meter + 0.1 * most]
+    mean, hours = seen["size_sum"] / seen["size_days"], 1.0
+    if unit == "1/h":
+        mean, hours = mean_measures(case).get("starts", mean), max(case.hours / seen["size_days"], 0.1)
+    spread = 2.0 * np.hypot(np.sqrt(mean * hours / seen["size_days"]) / hours, COUNTED * mean)
+    return [mean, max(mean - spread, 0.0), mean + spread]
+
+
+VOLTS_CLASS = 0.005  # of the reading (common practice, no source)
+COUNTED = 0.12  # of a count: what falls between two readings
 
 
 def as_finding(facts: SiteFacts, case: Case) -> Finding:

@@ -34,12 +34,14 @@ def watch(view: DayView) -> list[Episode]:
     probe_dry = seen.rows["low_level_probe_wet"] < 0.5
     with np.errstate(invalid="ignore"):
         high = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v * (1 - OVER_VOLTAGE.tripped_below)
-    tripped = (code > 0) & ~probe_dry & ~seen.turning & ~high
+    coded = (code > 0) & ~probe_dry & ~high
+    tripped = coded & ~seen.turning
     starts = _stops(seen, tripped)
     if len(starts) < LIMITS.trips:
         return []
     flag = int(starts[LIMITS.trips - 1])
     last = int(np.flatnonzero(tripped)[-1])
+    trips = float(max(np.count_nonzero(coded & ~np.concatenate([[False], coded[:-1]])), len(starts)))
     should = np.nan_to_num(seen.expected.flow_of_sun_m3_h) * seen.dt_h
     return [
         Episode(
@@ -49,9 +51,9 @@ def watch(view: DayView) -> list[Episode]:
             seen_ms=int(seen.time_ms[last]),
             hours=max(float(seen.time_ms[last] - seen.time_ms[starts[0]]) / HOUR_MS, 0.1),
             at_flag={"trips": float(LIMITS.trips), "code": float(code[starts[0]])},
-            whole={"trips": float(len(starts)), "code": float(np.median(code[starts]))},
+            whole={"trips": trips, "code": float(np.median(code[starts]))},
             cause="controller-trip",
-            size=float(len(starts)),
+            size=trips,
             lost_m3=float(should[tripped].sum()),
         )
     ]

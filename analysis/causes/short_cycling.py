@@ -42,8 +42,10 @@ def watch(view: DayView) -> list[Episode]:
         return []
     first, flag = int(starts[quick[0]]), int(starts[quick[0] + LIMITS.starts - 1])
     last = int(starts[-1])
-    hours = max(float(seen.time_ms[last] - seen.time_ms[first]) / HOUR_MS, 0.2)
-    per_hour = float(np.count_nonzero((starts > first) & (starts <= last)) / hours)
+    during = slice(first, last + 1)
+    hours = max(float(seen.dt_h[during][seen.asked[during]].sum()), 0.2)
+    again = seen.turning[1:] & ~seen.turning[:-1] & seen.asked[:-1]
+    per_hour = float(np.count_nonzero(again[first:last]) / hours)
     should = np.nan_to_num(seen.expected.flow_of_sun_m3_h) * seen.dt_h
     return [
         Episode(
