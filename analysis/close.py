@@ -15,7 +15,7 @@ from analysis.estimates.vector import PLACE, SIZE
 from analysis.learning import Learnt, beginning, forgotten, learn, opened
 from analysis.life import with_episodes
 from analysis.memory import Memory
-from analysis.not_turning import HALTED, halted
+from analysis.not_turning import HALTED, SINCE, SINCE_H, halted, standing
 from analysis.plant import Plant
 from analysis.slow import slow_bench
 from analysis.slow_life import with_slow
@@ -38,6 +38,9 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     memory.cases = with_episodes(view, episodes)
     if halted(view, figures.pumping_h):
         memory.numbers[HALTED] = float(view.day)
+    for name in (SINCE, SINCE_H):
+        memory.numbers.pop(name, None)
+    memory.numbers |= standing(view, figures.pumping_h, episodes)
     before = len(memory.cases)
     learnt = learnt_of(plant, memory)
     for visit in plant.facts.visits:

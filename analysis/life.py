@@ -13,6 +13,7 @@ from analysis.calibration import stated
 from analysis.causes.registry import Levels, all_causes
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
 from analysis.memory import Case
+from analysis.not_turning import SINCE, SINCE_H
 from analysis.solar_days import DAY_MS, iso
 from analysis.symptoms import DayView, Episode
 from logger.record.causes import CAUSES
@@ -37,6 +38,9 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
             if _as_likely_nothing(view, episode):
                 continue
             known = _raised(view, family, episode, cases)
+            if episode.at_flag.get("stood", 0.0) > 0 and SINCE in view.memory.numbers:  # nobody was sure until today
+                known.began_ms = int(view.memory.numbers[SINCE])
+                known.hours = view.memory.numbers[SINCE_H]
             cases.append(known)
         _updated(view, known, episode)
     for case in cases:
@@ -170,7 +174,7 @@ def _size(case: Case, episode: Episode) -> list[float] | None:
     if cause.quantity is None:
         return None
     if cause.unit == "h":
-        spread = max(0.1, 0.08 * case.hours)
+        spread = max(0.1, (SUN_UNSURE if case.family == "not-turning" else 0.08) * case.hours)
         return [case.hours, max(case.hours - 2 * spread, 0.0), case.hours + 2 * spread]
     if episode.size is not None:
         return _rated(case, episode.size, cause.unit)
@@ -197,6 +201,7 @@ def _rated(case: Case, size: float, unit: str | None) -> list[float]:
     return [mean, max(mean - spread, 0.0), mean + spread]
 
 
+SUN_UNSURE = 0.13  # of hours in which the sun would have run it: how little power starts it is known within a third (common practice, no source)
 VOLTS_CLASS = 0.005  # of the reading (common practice, no source)
 COUNTED = 0.12  # of a count: what falls between two readings
 

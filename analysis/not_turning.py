@@ -125,6 +125,24 @@ def halted(view: DayView, pumping_h: float) -> bool:
         return bool((took > LIMITS.strong * plant_of(view.facts).start_power_w).any())
 
 
+def standing(view: DayView, pumping_h: float, episodes: list[Episode]) -> dict[str, float]:
+    """For the memory's numbers, at the day's end: since when it has stood [ms], and for how many sunny hours; empty where it runs."""
+    seen = view.columns
+    turned = pumping_h > 0 if seen is None else bool((seen.turning & ~_tries(seen)).any())
+    last = [e for e in episodes if e.symptom == "not-turning"][-1:]
+    known = {name: view.memory.numbers[name] for name in (SINCE, SINCE_H) if name in view.memory.numbers}
+    if seen is not None and turned:
+        final = int(seen.time_ms[np.flatnonzero(seen.turning & ~_tries(seen))[-1]])
+        last, known = [e for e in last if e.seen_ms > final], {}
+    elif turned:
+        return {}
+    for episode in last:
+        hours = known.get(SINCE_H, 0.0) + episode.hours
+        known = {SINCE: known.get(SINCE, float(episode.began_ms)), SINCE_H: hours}
+    return known
+
+
+SINCE, SINCE_H = "stood_since_ms", "stood_h"
 HALTED = "halted_day"
 """In the memory's numbers: the last day that ended so."""
 

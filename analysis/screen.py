@@ -43,6 +43,8 @@ class Screen:
         flags = self.may.get(name)
         if flags is None or flags[day - self.days.start]:
             return True
+        if name == "silent" and silent.silence_lasts(memory):
+            return True
         return name == "no-water" and bool((np.abs(_load(memory) - self.base) > MOVED).any())
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
+from analysis.memory import Memory
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 
@@ -30,27 +31,59 @@ def watch(view: DayView) -> list[Episode]:
     heard = view.heard_ms[(view.heard_ms > opens) & (view.heard_ms <= closes)]
     wait = round(LIMITS.after_h * HOUR_MS)
     opens = max(opens, view.first_ms)
-    if closes - opens < wait:
+    lasts = silence_lasts(view.memory) and not _heard_since(view, opens)
+    if closes - opens < (0 if lasts else wait):
         return []
     edges = np.concatenate([[opens], heard, [closes]])
+    long = np.diff(edges) >= wait
+    long[0] |= lasts  # the morning on which it speaks again
     found = []
-    for place in np.flatnonzero(np.diff(edges) >= wait):
+    for place in np.flatnonzero(long):
         start, end = int(edges[place]), int(edges[place + 1])
         began = view.last_before(start)
         found.append(
             Episode(
                 "silent",
                 began_ms=began,
-                flag_ms=up_to_minute(start + wait),
+                flag_ms=up_to_minute(min(start + wait, end)),
                 seen_ms=end,
-                hours=(end - start) / HOUR_MS,
+                hours=_daylight_h(
+                    view, view.last_before(start) if place or not lasts else start, end, place == 0 and lasts
+                ),
                 at_flag={"gap_h": LIMITS.after_h},
                 whole={"gap_h": (end - start) / HOUR_MS},
                 cause="silent",
-                over=end < closes,
+                over=end < closes or bool((view.heard_ms > end).any()),
             )
         )
     return found
+
+
+def silence_lasts(memory: Memory) -> bool:
+    """Whether nothing had been heard up to yesterday's close for long enough to have been told."""
+    return any(case.cause == "silent" and case.ended_ms is None for case in memory.cases)
+
+
+def _heard_since(view: DayView, opens_ms: int) -> bool:
+    """Whether a reading came in the night before: then the silence ended with it."""
+    told = max(case.seen_ms for case in view.memory.cases if case.cause == "silent" and case.ended_ms is None)
+    return view.last_before(opens_ms) > told
+
+
+def _daylight_h(view: DayView, start_ms: int, end_ms: int, goes_on: bool) -> float:
+    """Hours of light between the instants; where the silence goes on, of this day alone."""
+    first = view.day if goes_on else int(view.days.day_of(start_ms))
+    hours = 0.0
+    for day in range(max(first, view.day - 1), view.day + 1):
+        opens, closes = view.days.daylight_ms(day, 0)
+        begins = opens if goes_on else max(opens, start_ms)
+        ends = (
+            closes
+            if day < view.day or end_ms >= view.days.daylight_ms(day, round(LIMITS.sun_up_h * HOUR_MS))[1]
+            else end_ms
+        )
+        hours += max(min(ends, closes) - begins, 0) / HOUR_MS
+    return hours
 
 
 def evidence(figures: dict[str, float]) -> str:
