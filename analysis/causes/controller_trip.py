@@ -41,7 +41,8 @@ def watch(view: DayView) -> list[Episode]:
         return []
     flag = int(starts[LIMITS.trips - 1])
     last = int(np.flatnonzero(tripped)[-1])
-    trips = float(max(np.count_nonzero(coded & ~np.concatenate([[False], coded[:-1]])), len(starts)))
+    begun = int(np.count_nonzero(coded & ~np.concatenate([[False], coded[:-1]])))
+    trips = float(max(begun, len(starts)))
     should = np.nan_to_num(seen.expected.flow_of_sun_m3_h) * seen.dt_h
     return [
         Episode(
