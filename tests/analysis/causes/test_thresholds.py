@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.causes.registry import all_causes
+from analysis.memory import Memory
 from analysis.plant import plant_of
 from analysis.rows import Rows
 from analysis.symptoms import Episode
@@ -84,7 +85,9 @@ def test_a_link_may_be_down_for_hours(gap_h: float, told: int) -> None:
     heard = np.arange(opens - HOUR_MS, closes + HOUR_MS, MINUTE_MS, dtype=np.int64)
     heard = heard[np.abs(heard - noon) > 0.5 * gap_h * HOUR_MS]
     first = int(heard[0]) - 86_400_000
-    view = SimpleNamespace(days=days, day=day, until_ms=closes, heard_ms=heard, first_ms=first, last_before=lambda t: t)
+    view = SimpleNamespace(
+        days=days, day=day, until_ms=closes, heard_ms=heard, first_ms=first, last_before=lambda t: t, memory=Memory()
+    )
     found = watched("silent", view)
     assert len(found) == told
     if found:
