@@ -109,15 +109,27 @@ STRANGE = (0.0, 2.5)
 """A measure that a cause says nothing about: it may read anything."""
 
 
+SAID_TWICE = {"torque": "idle", "current": "idle_current", "sun": "spare"}
+"""One load said in two ways, against a pump that lifts and against one that lifts nothing: a cause answers to one of them."""
+OTHER_WAY = {idle: lifting for lifting, idle in SAID_TWICE.items()}
+
+
 def _match(levels: Levels, measures: dict[str, float]) -> float:
     total = 0.0
     for name, value in measures.items():
-        if name.startswith("n_") or not np.isfinite(value):
+        if name.startswith("n_") or not np.isfinite(value) or _said_otherwise(name, levels, measures):
             continue
         mean, std = levels.get(name, STRANGE)
         z = (value - mean) / std
         total += -0.5 * min(z * z, 18.0) - np.log(std)
     return total
+
+
+def _said_otherwise(name: str, levels: Levels, measures: dict[str, float]) -> bool:
+    if name in OTHER_WAY:
+        return name not in levels and np.isfinite(measures.get(OTHER_WAY[name], np.nan))
+    second = SAID_TWICE.get(name, "")
+    return second in levels and bool(np.isfinite(measures.get(second, np.nan)))
 
 
 def _fit(moved: Shift, effect: Effect, amount: float) -> float:

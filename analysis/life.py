@@ -125,10 +125,14 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
     case.hours += episode.hours
     case.water_lost_m3 = (case.water_lost_m3 or 0.0) + episode.lost_m3
     for name, value in episode.whole.items():
+        if name in OF_ITS_BEGINNING and case.revision > 1:
+            continue  # a pump that starts dry on the third morning says nothing about how it began
         if np.isfinite(value):
             case.weighed[name] = case.weighed.get(name, 0.0) + value * episode.hours
             case.weighed[f"n_{name}"] = case.weighed.get(f"n_{name}", 0.0) + episode.hours
     means = mean_measures(case)
+    if episode.symptom == "no-water":
+        means["ran"] = float(np.log(max(case.hours, 0.05)))
     if episode.cause is None:
         take_verdict(case, weigh_levels(episode.symptom, view.facts.pump.kind, means, _untold(view, episode)))
     else:
@@ -139,6 +143,9 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
         case.figures["size"] = case.size[0]
     case.evidence = all_causes()[case.cause].evidence(case.figures) if case.cause in all_causes() else ""
 
+
+OF_ITS_BEGINNING = frozenset({"lead", "before", "onset"})
+"""Measures that a case has from its first stretch."""
 
 SURE_OF_OWN = {
     "silent": 0.97,

@@ -47,6 +47,20 @@ LIMITS = NoWaterLimits()
 GOOD, UNKNOWN, BAD = -1, 0, 1
 FACTOR_LOGS = (-0.5, 0.3)  # how far the baseline's flow may lie from the table's and still be taken as this pump's own
 BEFORE_STEPS, BEFORE_ROWS = 10.0, 5
+LEVELS = (
+    "torque",
+    "idle",
+    "current",
+    "idle_current",
+    "sun",
+    "spare",
+    "above",
+    "water",
+    "probe",
+    "backwards",
+    "drawn",
+    "pipe",
+)
 
 
 def no_water(view: DayView) -> list[Episode]:
@@ -133,7 +147,10 @@ def _measures(plant: Plant, view: DayView, seen: Columns) -> dict[str, Floats]:
             "torque": torque,
             "current": current,
             "sun": np.log(np.maximum(seen.power_w, 1.0) / np.minimum(expected.mpp_power_w, plant.ceiling_w)),
-            "above": rows["discharge_pressure_bar"] * plant.metres_a_bar - plant.facts.delivery.outlet_height_m,
+            "spare": np.log(np.maximum(seen.power_w, 1.0) / np.minimum(expected.mpp_power_w, plant.idle_power_w(1.0))),
+            "above": np.maximum(  # a pipe that drains to the tank shows less than its outlet's height, whatever the cause
+                rows["discharge_pressure_bar"] * plant.metres_a_bar - plant.facts.delivery.outlet_height_m, 0.0
+            ),
             "water": plant.facts.pump.setting_depth_m - rows["water_level_m"],
             "probe": rows["low_level_probe_wet"],
             "drawn": _drawn(plant, seen, float(base[PLACE["rest"]])),
@@ -142,8 +159,17 @@ def _measures(plant: Plant, view: DayView, seen: Columns) -> dict[str, Floats]:
             if "motor_speed_rpm" in rows.values
             else np.full(len(seen), np.nan),
         }
+    measures |= _idle(plant, seen, torque, current)
     measures["factor"] = np.full(len(seen), np.exp(np.clip(q, *FACTOR_LOGS)))
     return measures
+
+
+def _idle(plant: Plant, seen: Columns, torque: Floats, current: Floats) -> dict[str, Floats]:
+    """The same loads against a pump that lifts nothing: a rotor with no lift upon it, an impeller at a shut valve."""
+    speed = seen.speed_rpm / plant.pump.core.reference_rpm if plant.pump.speed_known else np.full(len(seen), np.nan)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lifting = np.log(seen.expected.power_at_speed_w / plant.idle_power_w(speed))
+    return {"idle": torque + lifting, "idle_current": current + lifting}
 
 
 def load_logs(seen: Columns, torque: float, current: float) -> tuple[Floats, Floats]:
@@ -160,6 +186,7 @@ def _current_learnt(view: DayView) -> bool:
     return days is not None and float(days[PLACE["i1"]]) >= LIMITS.current_days
 
 
+MOST_DRAWN = 3.0
 LEAST_TOLD_M = 0.8  # of drawdown or friction expected: less says nothing about the flow
 
 
@@ -167,7 +194,7 @@ def _drawn(plant: Plant, seen: Columns, rest_m: float) -> Floats:
     """Drawdown over that of the expected flow: 1 where water is drawn from the well, 0 where none is."""
     should = plant.system.drawdown_m(seen.should_m3_h)
     drawn = seen.rows["water_level_m"] - plant.facts.well.static_level_m - rest_m
-    return np.where(should > LEAST_TOLD_M, drawn / np.maximum(should, LEAST_TOLD_M), np.nan)
+    return np.where(should > LEAST_TOLD_M, np.minimum(drawn / np.maximum(should, LEAST_TOLD_M), MOST_DRAWN), np.nan)
 
 
 def _pipe(plant: Plant, seen: Columns, offset_m: float) -> Floats:
@@ -175,7 +202,7 @@ def _pipe(plant: Plant, seen: Columns, offset_m: float) -> Floats:
     outlet = plant.facts.delivery.outlet_height_m
     should = plant.wellhead_head_m(seen.should_m3_h) - outlet
     above = seen.rows["discharge_pressure_bar"] * plant.metres_a_bar - outlet - offset_m
-    return np.where(should > LEAST_TOLD_M, above / np.maximum(should, LEAST_TOLD_M), np.nan)
+    return np.where(should > LEAST_TOLD_M, np.maximum(above / np.maximum(should, LEAST_TOLD_M), 0.0), np.nan)
 
 
 def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]:
@@ -239,7 +266,7 @@ def _levels(
     began: int,
 ) -> dict[str, float]:
     levels = {}
-    for name in ("torque", "current", "sun", "above", "water", "probe", "backwards", "drawn", "pipe"):
+    for name in LEVELS:
         known = measures[name][rows]
         known = known[np.isfinite(known)]
         if len(known):
@@ -247,14 +274,29 @@ def _levels(
     levels["flow"] = float(moved[rows].sum() / max(should[rows].sum(), 1e-9))
     levels["lead"] = float(_visited(view, began))
     levels["before"] = _before(view, seen, should, moved, began)
+    levels["onset"] = _onset(seen, int(rows[0]))
     return levels
+
+
+def _onset(seen: Columns, row: int) -> float:
+    """1 where it lifted water in the very run within which it began, 0 where that run never lifted any; NaN = not known.
+
+    A shaft breaks and a well gives out while the pump works; leads are exchanged while it stands.
+    """
+    rests = np.flatnonzero(~seen.turning[:row])
+    if not len(rests) or (seen.dt_h[rests[-1] : row] == 0).any():
+        return float("nan")
+    run = slice(int(rests[-1]) + 1, row)
+    with np.errstate(invalid="ignore"):
+        came = (seen.moved_m3[run] > 0) | (seen.rows["flow_m3_h"][run] > LIMITS.gone_share * seen.should_m3_h[run])
+    return float(came.any())
 
 
 def _visited(view: DayView, began: int) -> bool:
     """Leads were moved, or the pump lifted, within the two days before."""
     day = int(view.days.day_of(began))
     kinds = ("leads-moved", "pump-lifted", "controller-replaced")
-    return any(v.kind in kinds and -1 <= day - view.days.day_of_date(v.date) <= 2 for v in view.facts.visits)
+    return any(v.kind in kinds and 0 <= day - view.days.day_of_date(v.date) <= 2 for v in view.facts.visits)
 
 
 def _before(view: DayView, seen: Columns, should: Floats, moved: Floats, began: int) -> float:

@@ -18,6 +18,9 @@ from logger.record.site_facts import SiteFacts
 PLANTS_KEPT = 1024  # sites of one worker, about 2 MB of tables each
 NEARLY = 0.999  # of the fastest speed, so that it still lies within what the pump answers for
 FASTEST_ROUNDS = 24  # halvings of the distance to the working point at top speed
+IDLE_LEAST_SHARE = (
+    0.08  # of full power, at full speed: bearings, seals and the stator's rubber (common practice, no source)
+)
 WATER_AT_MAX_SHARE = 0.85  # of the array's rating: what an array gives at noon when warm (common practice, no source)
 
 
@@ -106,6 +109,12 @@ class Plant:
     def lift_power_w(self) -> float:
         """Likewise the power; NaN where the pump's table does not reach. [W]"""
         return float(self.pump.lift_power(self.system.head_m(np.zeros(1)))[0])
+
+    def idle_power_w(self, relative_speed: np.ndarray | float) -> np.ndarray:
+        """Power of a pump that lifts nothing: a helical rotor with no lift upon it, a centrifugal pump at a shut valve. [-] -> [W]"""
+        core, speed, nothing = self.pump.core, np.asarray(relative_speed, float), np.zeros(())
+        power = core.power_at_head(speed, nothing) if self.helical else core.power(speed, nothing)
+        return np.maximum(power, IDLE_LEAST_SHARE * self.ceiling_w * np.nan_to_num(speed))
 
     @cached_property
     def riser_m3(self) -> float:

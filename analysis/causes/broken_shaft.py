@@ -6,14 +6,15 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 
 
 def levels(kind: str) -> dict[str, Levels]:
-    """Light at once, from one minute to the next, with the intake under water."""
+    """Light at once, from one minute to the next, with the intake under water: less than the pump's own friction, for that hangs
+    on the shaft; what is left is the motor's, some 5 to 15 % of its rating (common practice, no source).
+    """
     helical = kind == "helical-rotor"
     return {
         "no-water": {
-            "flow": (0.0, 0.03), "sun": (-1.4, 0.6), "water": (12.0, 8.0), "above": (0.0, 1.5), "lead": (0.0, 0.15), "backwards": (0.0, 0.1),
+            "flow": (0.0, 0.03), "onset": (0.6, 0.5), "ran": (1.5, 1.5), "water": (12.0, 8.0), "above": (0.0, 1.5), "lead": (0.0, 0.15), "backwards": (0.0, 0.1),
             "probe": (1.0, 0.08), "before": (1.0, 0.08), "drawn": (0.0, 0.25), "pipe": (0.0, 0.3),
-            "torque": (-2.2, 0.6) if helical else (-1.6, 0.5),
-            "current": (-1.6, 0.6) if helical else (-0.9, 0.35),
+            "idle": (-1.6, 0.7), "idle_current": (-1.3, 0.7) if helical else (-1.0, 0.6), "spare": (-1.2, 0.8),
         }
     }  # fmt: skip
 

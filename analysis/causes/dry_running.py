@@ -8,26 +8,29 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 def levels(kind: str) -> dict[str, Levels]:
     """Flow fades, gasps and stops; torque falls to friction; the water stands at the intake and the probe, where it is honest, is dry.
 
-    A centrifugal pump that has lost its prime takes less than at a shut valve. Rivals: dead meter (load as expected), broken shaft
-    (lighter still, intake under water), shut delivery (pressure up).
+    What is left is the load of a rotor with no lift upon it; a centrifugal pump that has lost its prime takes less than at a shut
+    valve. It comes while the well is pumped, and a helical rotor does not outlast it. Rivals: dead meter (load as expected), broken
+    shaft (lighter still, intake under water), shut delivery (pressure up), leads exchanged (from a start on).
     """
     helical = kind == "helical-rotor"
     common = {
         "flow": (0.03, 0.06),
-        "sun": (-0.8, 0.5),
         "water": (0.0, 1.0),
         "above": (0.0, 2.0),
         "lead": (0.0, 0.1),
         "backwards": (0.0, 0.1),
         "before": (0.8, 0.25),
-        "drawn": (1.5, 1.5),
+        "onset": (0.75, 0.5),
+        "drawn": (2.0, 1.2),
         "pipe": (0.0, 0.3),
-        "torque": (-1.3, 0.5) if helical else (-0.9, 0.35),
-        "current": (-1.0, 0.4) if helical else (-0.6, 0.3),
+        "idle": (0.0, 0.3) if helical else (-0.6, 0.4),
+        "idle_current": (0.05, 0.3) if helical else (-0.5, 0.4),
+        "spare": (-0.1, 0.4) if helical else (-0.4, 0.4),
+        "ran": (0.7, 1.5) if helical else (1.2, 1.5),
     }
     return {
-        "no-water/probe dry": {**common, "probe": (0.0, 0.15), "rate": (0.5, 0.0)},
-        "no-water/probe wet": {**common, "probe": (1.0, 0.15), "rate": (0.5, 0.0)},
+        "no-water/probe dry": {**common, "probe": (0.0, 0.15), "rate": (0.4, 0.0)},
+        "no-water/probe wet": {**common, "probe": (1.0, 0.15), "rate": (0.4, 0.0)},
     }  # fmt: skip
 
 

@@ -6,8 +6,9 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 
 
 def levels(kind: str) -> dict[str, Levels]:
-    """From the first minute after the leads were touched, or from the first day. A helical rotor lifts nothing and turns light; a
-    centrifugal pump lifts little or nothing for more power.
+    """From the first minute after the leads were touched, or from the first day, and never while it runs. A helical rotor pushes
+    against its shut check valve: it turns as light as with no lift. A centrifugal impeller still throws water outwards, but makes
+    about half of its head for more power than at a shut valve (common practice, no source), which most wells' lift is above.
     """
     helical = kind == "helical-rotor"
     common = {
@@ -17,17 +18,25 @@ def levels(kind: str) -> dict[str, Levels]:
         "drawn": (0.1, 0.3),
         "pipe": (0.0, 0.3),
         "before": (0.9, 0.4),
-        "sun": (-0.6, 0.6),
+        "ran": (1.5, 1.5),
     }
     load = {
         "flow": (0.0, 0.03) if helical else (0.15, 0.2),
-        "torque": (-0.9, 0.5) if helical else (-0.2, 0.4),
-        "current": (-0.9, 0.5) if helical else (-0.2, 0.35),
+        "idle": (0.1, 0.25) if helical else (0.25, 0.3),
+        "idle_current": (0.1, 0.3) if helical else (0.2, 0.3),
+        "spare": (-0.1, 0.4) if helical else (0.05, 0.35),
     }
     return {
-        "no-water/after work": {**common, **load, "lead": (1.0, 0.1), "rate": (0.7, 0.0)},
-        "no-water/no visit told": {**common, **load, "lead": (0.0, 0.1), "rate": (0.3, 0.0)},
-        "no-water/sign read": {**common, **load, "lead": (0.5, 0.5), "backwards": (1.0, 0.1), "rate": (0.5, 0.0)},
+        "no-water/after work": {**common, **load, "lead": (1.0, 0.1), "onset": (0.3, 0.5), "rate": (0.7, 0.0)},
+        "no-water/no visit told": {**common, **load, "lead": (0.0, 0.1), "onset": (0.05, 0.25), "rate": (0.4, 0.0)},
+        "no-water/sign read": {
+            **common,
+            **load,
+            "lead": (0.5, 0.5),
+            "backwards": (1.0, 0.1),
+            "onset": (0.2, 0.4),
+            "rate": (0.5, 0.0),
+        },
     }
 
 
