@@ -37,6 +37,8 @@ class NoWaterLimits:
         0.4  # likewise where the load is that of a pump that lifts: a weak pump lifts nothing at low sun
     )
     load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
+    least_unloaded: float = 0.08  # likewise where it is not the sun that gives so little
+    unloaded_power: float = 0.6  # of full power
     known_enough: float = 0.25
     contradicted: float = 0.15  # log: power and current, where both are read, must not say opposite things of the load
     current_days: float = 3.0  # of learning, before a motor's current says anything that power over speed does not
@@ -99,8 +101,10 @@ def _labels(
         heavy &= ~(np.fmin(torque, current) < LIMITS.contradicted)
         usual = ~(light | heavy) & ~(np.isnan(torque) & np.isnan(current))
         least = np.where(usual, LIMITS.least_load_known, LIMITS.least_flow_share) + _known_loss(view)
+        unloaded = unloaded_rows(plant, seen)
+        least = np.where(unloaded, np.minimum(LIMITS.least_unloaded, least), least)
         able = seen.settled & (should > least * plant.full_flow_m3_h)
-        able &= seen.surely_m3_h > LIMITS.surely_share * plant.full_flow_m3_h
+        able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * plant.full_flow_m3_h)
         able &= _well_above_lift(plant, seen)
         now = seen.flow_now_m3_h
         gone = able & (now < LIMITS.gone_share * should)
@@ -113,6 +117,17 @@ def _labels(
     bad = odd | late | fine_gone | (gone & ~np.isnan(seen.rows["flow_m3_h"]))
     label = np.where(bad, BAD, np.where(good, GOOD, UNKNOWN)).astype(np.int8)
     return label, late, usual
+
+
+def unloaded_rows(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
+    """The sun offers more than this rotor takes at full speed, though it takes little: it has no lift upon it.
+
+    A rotor that is merely turned down still brings water in proportion to its speed, and the meter tells. Not so an impeller.
+    """
+    if not plant.helical or plant.has & {"motor_speed_rpm", "drive_frequency_hz"}:
+        return np.zeros(len(seen), bool)
+    with np.errstate(invalid="ignore"):
+        return seen.held & (seen.power_w < LIMITS.unloaded_power * plant.ceiling_w)
 
 
 def _well_above_lift(plant: Plant, seen: Columns) -> NDArray[np.bool_]:

@@ -15,7 +15,7 @@ from analysis.estimates.vector import PLACE
 from analysis.look import Columns
 from analysis.memory import Memory
 from analysis.meter import NANO
-from analysis.no_water import FACTOR_LOGS, LIMITS, load_logs
+from analysis.no_water import FACTOR_LOGS, LIMITS, load_logs, unloaded_rows
 from analysis.not_turning import LIMITS as STILL
 from analysis.not_turning import sun_certain
 from analysis.plant import Plant
@@ -84,8 +84,11 @@ def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np
     most = np.exp(FACTOR_LOGS[1])
     full, step = plant.full_flow_m3_h, plant.facts.sensors.meter_step_m3 or 0.01
     with np.errstate(invalid="ignore", divide="ignore"):
-        able = seen.settled & (seen.should_m3_h * most > min(LIMITS.least_flow_share, LIMITS.least_load_known) * full)
-        able &= seen.surely_m3_h > LIMITS.surely_share * full
+        least = min(LIMITS.least_flow_share, LIMITS.least_load_known)
+        unloaded = unloaded_rows(plant, seen)
+        least = np.where(unloaded, min(least, LIMITS.least_unloaded), least)
+        able = seen.settled & (seen.should_m3_h * most > least * full)
+        able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * full)
         now = seen.flow_now_m3_h
         able &= (now < LIMITS.gone_share * most * seen.should_m3_h) | (np.isnan(now) & ~(seen.moved_m3 > 0))
         if not able.any():

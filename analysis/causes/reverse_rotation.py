@@ -21,14 +21,28 @@ def levels(kind: str) -> dict[str, Levels]:
         "ran": (1.5, 1.5),
     }
     load = {
-        "flow": (0.0, 0.03) if helical else (0.15, 0.2),
-        "idle": (0.1, 0.25) if helical else (0.25, 0.3),
-        "idle_current": (0.1, 0.3) if helical else (0.2, 0.3),
+        "flow": (0.0, 0.03) if helical else (0.02, 0.06),
+        "idle": (0.1, 0.25) if helical else (0.3, 0.35),
+        "idle_current": (0.1, 0.3) if helical else (0.25, 0.35),
         "spare": (-0.1, 0.4) if helical else (0.05, 0.35),
     }
     return {
-        "no-water/after work": {**common, **load, "lead": (1.0, 0.1), "onset": (0.3, 0.5), "rate": (0.7, 0.0)},
-        "no-water/no visit told": {**common, **load, "lead": (0.0, 0.1), "onset": (0.05, 0.25), "rate": (0.4, 0.0)},
+        "no-water/after work": {
+            **common,
+            **load,
+            "backwards": (0.0, 0.1),
+            "lead": (1.0, 0.1),
+            "onset": (0.3, 0.5),
+            "rate": (0.7, 0.0),
+        },
+        "no-water/no visit told": {
+            **common,
+            **load,
+            "backwards": (0.0, 0.1),
+            "lead": (0.0, 0.1),
+            "onset": (0.05, 0.25),
+            "rate": (0.4, 0.0),
+        },
         "no-water/sign read": {
             **common,
             **load,
