@@ -20,13 +20,13 @@ def levels(kind: str) -> dict[str, Levels]:
         "lead": (0.0, 0.1),
         "backwards": (0.0, 0.1),
         "before": (0.8, 0.25),
-        "onset": (0.75, 0.5),
+        "onset": (0.65, 0.5),
         "drawn": (2.0, 1.2),
         "pipe": (0.0, 0.3),
-        "idle": (0.0, 0.3) if helical else (-0.6, 0.4),
-        "idle_current": (0.05, 0.3) if helical else (-0.5, 0.4),
+        "idle": (0.0, 0.3) if helical else (-0.5, 0.35),
+        "idle_current": (0.05, 0.3) if helical else (-0.45, 0.35),
         "spare": (-0.1, 0.4) if helical else (-0.4, 0.4),
-        "ran": (0.7, 1.5) if helical else (1.2, 1.5),
+        "ran": (0.5, 1.2) if helical else (1.2, 1.5),
     }
     return {
         "no-water/probe dry": {**common, "probe": (0.0, 0.15), "rate": (0.4, 0.0)},
@@ -45,8 +45,10 @@ def evidence(figures: dict[str, float]) -> str:
         level = f"; the water stood {abs(figures['water']):.1f} m {place} the intake"
     hours = figures.get("hours", 0.0)
     ran = f"{hours:.1f} h" if hours >= 1 else f"{60 * hours:.0f} min"
+    lying = figures.get("probe", 0.0) > 0.5 and ("torque" in figures or figures.get("water", 1.0) < 0.3)
+    probe = "; the low-level probe said wet all the while, so test it" if lying else ""
     return (
-        f"The pump ran for {ran} with {100 * figures.get('flow', 0.0):.0f} % of the flow to be expected{load}{level}."
+        f"The pump ran for {ran} with {100 * figures.get('flow', 0.0):.0f} % of the flow to be expected{load}{level}{probe}."
     )
 
 

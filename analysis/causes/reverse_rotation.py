@@ -40,8 +40,8 @@ def levels(kind: str) -> dict[str, Levels]:
             **load,
             "backwards": (0.0, 0.1),
             "lead": (0.0, 0.1),
-            "onset": (0.05, 0.25),
-            "rate": (0.4, 0.0),
+            "onset": (0.05, 0.3),
+            "rate": (0.25, 0.0),
         },
         "no-water/sign read": {
             **common,
