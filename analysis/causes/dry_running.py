@@ -47,9 +47,7 @@ def evidence(figures: dict[str, float]) -> str:
     ran = f"{hours:.1f} h" if hours >= 1 else f"{60 * hours:.0f} min"
     lying = figures.get("probe", 0.0) > 0.5 and ("torque" in figures or figures.get("water", 1.0) < 0.3)
     probe = "; the low-level probe said wet all the while, so test it" if lying else ""
-    return (
-        f"The pump ran for {ran} with {100 * figures.get('flow', 0.0):.0f} % of the flow to be expected{load}{level}{probe}."
-    )
+    return f"The pump ran for {ran} with {100 * figures.get('flow', 0.0):.0f} % of the flow to be expected{load}{level}{probe}."
 
 
 register(

@@ -49,7 +49,7 @@ def levels(kind: str) -> dict[str, Levels]:
             "lead": (0.5, 0.5),
             "backwards": (1.0, 0.1),
             "onset": (0.2, 0.4),
-            "rate": (0.5, 0.0),
+            "rate": (0.05, 0.0),
         },
     }
 

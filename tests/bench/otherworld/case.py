@@ -194,7 +194,9 @@ def _use(site, out, sky, look_alikes, rng):
     )
     hour = (sky.time_s / 3600 + site["longitude_deg"] / 15) % 24
     pattern = 0.4 + np.exp(-((hour - 7) ** 2) / 4) + np.exp(-((hour - 17) ** 2) / 4)
-    mean = np.maximum(np.median(could[could > 0]), 0.1) if could.any() else 0.1  # people draw as ever while it gives none
+    mean = (
+        np.maximum(np.median(could[could > 0]), 0.1) if could.any() else 0.1
+    )  # people draw as ever while it gives none
     return mean * level[day] * pattern / pattern[:1440].mean() / 24 * rng.uniform(0.9, 1.1)
 
 

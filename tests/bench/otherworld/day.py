@@ -25,7 +25,9 @@ def operate(site, pump, hurt, sky, part, resting, true, ambient_case):
     hot = np.clip(1 - (ambient + ambient_case + poa * 0.018 - 62) / 30, 0.3, 1)
     allowed = np.minimum(best, np.minimum(cap, site["cap_w"] * hot * 1.0) if hurt.cap < 1 else cap)
     taken = np.minimum(allowed, order[-1])
-    run = allowed > max(order[2], START_W_SHARE * site["cap_w"])  # what it could take: a motor with nothing on its shaft runs
+    run = allowed > max(
+        order[2], START_W_SHARE * site["cap_w"]
+    )  # what it could take: a motor with nothing on its shaft runs
     at = {name: np.interp(taken, order, column) for name, column in
           {"rpm": rpm, "flow": flow, "amps": amps, "drawn": drawn, "above": above}.items()}  # fmt: skip
     return {
