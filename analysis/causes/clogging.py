@@ -35,7 +35,7 @@ def effect(plant: Plant) -> list[Effect]:
     lost = bench.flow_per_head_at_power * extra
     gauge = "discharge_pressure_bar" in plant.has
     intake = Effect(
-        "intake", shift(**head_shift(plant, bench, extra, False)), LIMITS.least, LIMITS.most, lost=lost, loose=0.3
+        "intake", shift(**head_shift(plant, bench, extra, False)), LIMITS.least, LIMITS.most, lost=lost, loose=0.3, rate=0.5
     )
     delivery = Effect(
         "delivery",
@@ -44,10 +44,11 @@ def effect(plant: Plant) -> list[Effect]:
         LIMITS.most,
         lost=lost,
         loose=0.3,
+        rate=0.5,
     )
     if gauge:
         return [intake, delivery]
-    return [Effect(None, intake.direction, LIMITS.least, LIMITS.most, lost=lost, loose=0.3, rate=2.0)]
+    return [Effect(None, intake.direction, LIMITS.least, LIMITS.most, lost=lost, loose=0.3)]
 
 
 def evidence(figures: dict[str, float]) -> str:

@@ -17,6 +17,8 @@ HEAD_STEP_M = 1.0
 POWER_STEP = 0.03
 SOLVE_ROUNDS = 40
 CLOSE = 1e-12  # of full flow
+WITHIN_TABLE = np.linspace(1.0, 0.6, 21)
+"""Of a band's power: the first of these at which the pump's table answers, for a table may end below the array's full power."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ def bench_of(plant: Plant) -> Bench:
     """The three working points of a site, solved once."""
     power = np.array(POWER_SHARES) * plant.full_power_w
     pump, system = plant.pump, plant.system
-    flow, head = _working_points(plant, power)
+    power, flow, head = _answered(plant, power)
     flow = np.maximum(flow, 0.02 * plant.full_flow_m3_h)
     speed = pump.speed_of_power(power, head)
     at_power = _slope(lambda h: pump.flow_of_power(power, h), head, HEAD_STEP_M)
@@ -65,6 +67,16 @@ def bench_of(plant: Plant) -> Bench:
         _known(at_power, fallback), _known(per_power, np.ones(3), 10.0),
         system.drawdown_m(flow), share,
     )  # fmt: skip
+
+
+def _answered(plant: Plant, power: Floats) -> tuple[Floats, Floats, Floats]:
+    """(power, flow, head) of each band: its own power, or the next lower one that the pump's table holds."""
+    tried = (WITHIN_TABLE[:, None] * power).ravel()
+    flow, head = _working_points(plant, tried)
+    answers = np.isfinite(plant.pump.flow_of_power(tried * (1.0 + POWER_STEP), head)).reshape(-1, len(power))
+    row = np.where(answers.any(axis=0), np.argmax(answers, axis=0), 0)
+    place = row * len(power) + np.arange(len(power))
+    return tried[place], flow[place], head[place]
 
 
 def _working_points(plant: Plant, power: Floats) -> tuple[Floats, Floats]:
