@@ -29,9 +29,9 @@ RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
 GROWN_DAYS = 4
 COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to tell a growth that has ended from a step
-COMES_AT_ONCE = 0.85  # share of cases: such a cause began where the step is
 HALF = 0.5
-RAMP_HANDICAP = 1.1  # a ramp bends to any rise; a step must be beaten
+AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
+GROWS_FOR = (4.0, 8.0, 16.0, 32.0, 64.0)  # days until it stands still
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 
@@ -201,7 +201,11 @@ def _again(
 def _course(amounts: Floats, since: int, sudden: float = 0.5) -> tuple[int, float | None]:
     """Index of the day on which it began, and the log-likelihood of a step over a growth; None where too few days tell.
 
-    The step, or the ramp, that fits the daily amounts best; neighbouring days err together, so they count half.
+    Every day may be the first, and a growth may take any of `GROWS_FOR` days until it stands still: each is scaled to fit the daily
+    amounts, and all are summed, so that the growth's greater freedom is paid for. Neighbouring days err together: they count `HALF`.
+
+    sudden
+        Share of cases in which it comes at once: decides which of the two tells the beginning.
     """
     count = len(amounts)
     low = max(count - since - LOOK_BACK // 2, 0)
@@ -210,16 +214,22 @@ def _course(amounts: Floats, since: int, sudden: float = 0.5) -> tuple[int, floa
     if len(known) < 3:
         return max(count - since, 0), None
     y, starts = amounts[known], known[:-1, None]
-    step = _miss((known[None, :] >= starts).astype(float), y)
-    ramp = _miss(np.clip(known[None, :] - starts + 1.0, 0.0, None), y)
-    best_step, best_ramp = float(step.min()), float(ramp.min())
-    misses = step if sudden >= COMES_AT_ONCE else np.minimum(step, RAMP_HANDICAP * ramp)
-    begins = int(known[int(np.argmin(misses))])
-    if (known >= begins).sum() < GROWN_DAYS:
-        return begins, None
+    ages = np.maximum(known[None, :] - starts + 1.0, 0.0)
+    weight = 0.5 * len(known) * HALF
     floor = 1e-6 * len(known)
-    told = 0.5 * len(known) * HALF * np.log((best_ramp * RAMP_HANDICAP + floor) / (best_step + floor))
-    return begins, float(told)
+    step, growth = (
+        np.array([-weight * np.log(_miss(np.minimum(ages / took, 1.0), y) + floor) for took in lengths])
+        for lengths in (AT_ONCE_IN, GROWS_FOR)
+    )
+    told = _log_mean(step) - _log_mean(growth)
+    likelier = step if told + np.log(sudden / (1.0 - sudden)) > 0 else growth
+    begins = int(known[int(np.argmax(np.logaddexp.reduce(likelier, axis=0)))])
+    return begins, None if (known >= begins).sum() < GROWN_DAYS else told
+
+
+def _log_mean(logs: Floats) -> float:
+    """Log of the mean of what these are logs of."""
+    return float(np.logaddexp.reduce(logs, axis=None) - np.log(logs.size))
 
 
 def _miss(shapes: Floats, y: Floats) -> Floats:
