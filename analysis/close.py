@@ -11,6 +11,7 @@ import numpy as np
 from analysis.estimates.day import DayFigures
 from analysis.estimates.envelope import under_clear_sky
 from analysis.estimates.horizon import without_horizon
+from analysis.estimates.scatter import HYDRAULIC
 from analysis.estimates.vector import PLACE, SIZE
 from analysis.learning import Learnt, beginning, forgotten, learn, opened
 from analysis.life import with_episodes
@@ -52,9 +53,8 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
     vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"))
     if any(e.symptom in ("no-water", "not-turning") for e in episodes):
-        vector[[PLACE["cap"], PLACE["cv"], PLACE["first"]]] = (
-            np.nan
-        )  # a pump that lifts nothing stands low for its own reasons
+        # a pump that lifts nothing stands low for its own reasons, and what it lifts between is no test of it
+        vector[HYDRAULIC] = vector[[PLACE["cap"], PLACE["cv"]]] = np.nan
     recent = np.vstack([memory.arrays.get("recent", np.empty((0, SIZE))), vector])[-RECENT:]
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
     if not episodes and not suspected and len(memory.cases) == before:

@@ -18,6 +18,7 @@ class RiserLeakLimits:
     most: float = 0.8
     drained: float = 0.6  # of the riser; the hole may lie anywhere along it
     drained_for: float = 0.15  # the share lost at which it surely has drained by morning
+    holds: float = 0.3  # of leaks: near the wellhead or behind it, so that the column stays (a guess)
     check_valve_least: float = 0.45
     check_valve_centrifugal: float = 1.0  # a centrifugal pump's first water depends on where lifting begins, too
 
@@ -29,23 +30,20 @@ LOST_AT_FULL = 0.9
 def effect(plant: Plant) -> list[Effect]:
     """A flow that runs out, about constant; while running it looks like wear.
 
-    The column drains overnight, so first water comes late by what refills it; the well is drawn down for more than is metered.
+    The column drains overnight, so first water comes late by what refills it, unless the hole lies near the top; the well is drawn down for more than is metered.
     A check valve alone costs the first water and nothing else.
     """
     bench = bench_of(plant)
     out = -1.0 / bench.relative_flow() * LOST_AT_FULL
     deeper = plant.facts.well.drawdown_linear_m_per_m3_h * bench.flow_m3_h[-1]
+    drained = LIMITS.drained / LIMITS.drained_for
     return [
-        Effect(
-            "wall",
-            shift(q=out, n=out, l=np.full(3, deeper), first=LIMITS.drained / LIMITS.drained_for),
-            LIMITS.least,
-            LIMITS.most,
-            lost=out,
-            loose=0.35,
-            curved=True,
-            sudden=0.85,
-            blur=shift(t=0.03, i=0.03),
+        *(
+            Effect(
+                "wall", shift(q=out, n=out, l=np.full(3, deeper), first=first), LIMITS.least, LIMITS.most, lost=out, loose=0.35, curved=True,
+                sudden=0.85, blur=shift(t=0.03, i=0.03), rate=rate,
+            )  # fmt: skip
+            for first, rate in ((drained, 1.0 - LIMITS.holds), (0.0, LIMITS.holds))
         ),
         Effect(
             "check-valve",

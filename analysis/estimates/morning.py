@@ -13,7 +13,7 @@ from analysis.rows import Floats, or_zero
 from analysis.solar_days import HOUR_MS, MINUTE_MS
 
 RUN_ROWS = 3  # rows in a row that make a start
-WITHIN_MS = 2 * HOUR_MS  # of the start, or water is not late but missing
+WITHIN_MS = 5 * HOUR_MS  # of the start: a hole eats all that a low sun lifts; later, water is not late but missing
 FLOWING_SHARE = 0.4  # of expected: water has come
 ANSWER_BINS = 16  # of power, up to full
 ANSWER_ROWS, ANSWER_H = 20, 0.05  # of settled running, in all and in a bin that tells
