@@ -28,6 +28,7 @@ LOOK_BACK = 45
 RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
 GROWN_DAYS = 4
+SHOWS = 0.5  # of the amount found
 COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to tell a growth that has ended from a step
 HALF = 0.5
 AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
@@ -58,6 +59,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 verdict = weigh_shift(bench, alarm.shift, _course(amounts, alarm.shift.days)[1])
+                if group == "hydraulic" and not _lasts(amounts, alarm):
+                    continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED or (not open_now and group != "held" and _strange(alarm))
                 ):
@@ -97,6 +100,12 @@ def _second(alarm: Alarm) -> bool:
 def _strange(alarm: Alarm) -> bool:
     """Nobody is sent out for a riddle of a day or two."""
     return alarm.shift.days >= STRANGE_DAYS and alarm.ratio >= STRANGE_RATIO
+
+
+def _lasts(amounts: Floats, alarm: Alarm) -> bool:
+    """The two newest days that tell each show it: one odd day is a thirsty herd at the pipe, lost pulses, a hand on a valve."""
+    newest = amounts[~np.isnan(amounts)][-2:]
+    return len(newest) == 2 and bool((newest >= SHOWS * alarm.amount).all())
 
 
 def _form(case: Case) -> tuple[int, float]:

@@ -35,7 +35,13 @@ def effect(plant: Plant) -> list[Effect]:
     lost = bench.flow_per_head_at_power * extra
     gauge = "discharge_pressure_bar" in plant.has
     intake = Effect(
-        "intake", shift(**head_shift(plant, bench, extra, False)), LIMITS.least, LIMITS.most, lost=lost, loose=0.3, rate=0.5
+        "intake",
+        shift(**head_shift(plant, bench, extra, False)),
+        LIMITS.least,
+        LIMITS.most,
+        lost=lost,
+        loose=0.3,
+        rate=0.5,
     )
     delivery = Effect(
         "delivery",

@@ -40,8 +40,16 @@ def effect(plant: Plant) -> list[Effect]:
     return [
         *(
             Effect(
-                "wall", shift(q=out, n=out, l=np.full(3, deeper), first=first), LIMITS.least, LIMITS.most, lost=out, loose=0.35, curved=True,
-                sudden=0.85, blur=shift(t=0.03, i=0.03), rate=rate,
+                "wall",
+                shift(q=out, n=out, l=np.full(3, deeper), first=first),
+                LIMITS.least,
+                LIMITS.most,
+                lost=out,
+                loose=0.35,
+                curved=True,
+                sudden=0.85,
+                blur=shift(t=0.03, i=0.03),
+                rate=rate,
             )  # fmt: skip
             for first, rate in ((drained, 1.0 - LIMITS.holds), (0.0, LIMITS.holds))
         ),
