@@ -25,6 +25,7 @@ from analysis.summary import DaySummary
 from analysis.symptoms import DayView
 from analysis.watchers import episodes_of
 
+WITHOUT_WATER = 0.5  # of the hours in which it turned; less is a morning's late water, which a hole in the riser makes
 RECENT = 60  # days of vectors kept: the longest window, and room to look for the beginning
 
 
@@ -52,9 +53,11 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
     vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"))
-    if any(e.symptom in ("no-water", "not-turning") for e in episodes):
-        # a pump that lifts nothing stands low for its own reasons, and what it lifts between is no test of it
-        vector[HYDRAULIC] = vector[[PLACE["cap"], PLACE["cv"]]] = np.nan
+    standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning"))
+    if standing_h > 0.0:
+        vector[[PLACE["cap"], PLACE["cv"]]] = np.nan  # a pump that lifts nothing stands low for its own reasons
+    if standing_h > WITHOUT_WATER * figures.pumping_h:
+        vector[HYDRAULIC] = np.nan  # what it lifts between is no test of it
     recent = np.vstack([memory.arrays.get("recent", np.empty((0, SIZE))), vector])[-RECENT:]
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
     if not episodes and not suspected and len(memory.cases) == before:

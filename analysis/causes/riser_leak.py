@@ -51,7 +51,7 @@ def effect(plant: Plant) -> list[Effect]:
                 blur=shift(t=0.03, i=0.03),
                 rate=rate,
             )  # fmt: skip
-            for first, rate in ((drained, 1.0 - LIMITS.holds), (0.0, LIMITS.holds))
+            for first, rate in ((0.0, LIMITS.holds), (drained, 1.0 - LIMITS.holds))
         ),
         Effect(
             "check-valve",
