@@ -51,7 +51,7 @@ def effect(plant: Plant) -> list[Effect]:
                 blur=shift(t=0.03, i=0.03),
                 rate=rate,
             )  # fmt: skip
-            for first, rate in ((0.0, LIMITS.holds), (drained, 1.0 - LIMITS.holds))
+            for part, first, rate in ((None, 0.0, LIMITS.holds), ("wall", drained, 1.0 - LIMITS.holds))
         ),
         Effect(
             "check-valve",
