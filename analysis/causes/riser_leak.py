@@ -30,8 +30,8 @@ LOST_AT_FULL = 0.9
 def effect(plant: Plant) -> list[Effect]:
     """A flow that runs out, about constant; while running it looks like wear.
 
-    The column drains overnight, so first water comes late by what refills it, unless the hole lies near the top; the well is drawn down for more than is metered.
-    A check valve alone costs the first water and nothing else.
+    The column drains overnight, so first water comes late by what refills it, unless the hole lies near the top; the well is
+    drawn down for more than is metered. A check valve alone costs the first water and nothing else.
     """
     bench = bench_of(plant)
     out = -1.0 / bench.relative_flow() * LOST_AT_FULL
@@ -40,7 +40,7 @@ def effect(plant: Plant) -> list[Effect]:
     return [
         *(
             Effect(
-                "wall",
+                part,
                 shift(q=out, n=out, l=np.full(3, deeper), first=first),
                 LIMITS.least,
                 LIMITS.most,
@@ -50,7 +50,7 @@ def effect(plant: Plant) -> list[Effect]:
                 sudden=0.85,
                 blur=shift(t=0.03, i=0.03),
                 rate=rate,
-            )  # fmt: skip
+            )
             for part, first, rate in ((None, 0.0, LIMITS.holds), ("wall", drained, 1.0 - LIMITS.holds))
         ),
         Effect(
