@@ -12,6 +12,7 @@ from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, weigh_shift
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
+from analysis.estimates.vector import PLACE
 from analysis.learning import Learnt
 from analysis.life import number_of, take_verdict
 from analysis.memory import Case, Memory
@@ -29,6 +30,13 @@ RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
 GROWN_DAYS = 4
 SHOWS = 0.5  # of the amount found
+SIZED_DAYS = 10  # how bad it is now
+DRIFT = 0.015  # share of the flow: age, season and model over weeks (as scatter.py)
+DAY_SHARE = np.array([0.15, 0.25, 0.60])  # of the water, by band of power
+UNSEEN = 0.2  # of a loss: first hours and low sun, which the bands leave out, lose more to a leak and less to an obstruction (a guess)
+AT_POWER = np.array([PLACE[f"q{band}"] for band in range(3)])
+GAUGE = np.array([PLACE[f"p{band}"] for band in range(3)])
+FLOW_LOST = ("worn-pump", "riser-leak", "clogging")
 COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to tell a growth that has ended from a step
 HALF = 0.5
 AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
@@ -203,7 +211,8 @@ def _again(
             amounts = daily_amounts(learnt, recent, moved, bench.directions[verdict.form])
         take_verdict(case, verdict)
     case.part, case.channel = effect.part, effect.channel
-    _sized(bench, memory, case, int(case.weighed["form"]), amounts[begins:], moved, figures)
+    at_power = _lost_at_power(learnt, recent[begins:])
+    _sized(bench, memory, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
     case.revision += 1
 
 
@@ -247,9 +256,24 @@ def _miss(shapes: Floats, y: Floats) -> Floats:
     return ((y - scale[:, None] * shapes) ** 2).sum(axis=1)
 
 
+def _lost_at_power(learnt: Learnt, recent: Floats) -> tuple[Floats, float]:
+    """Share of the flow that each day lost at its own power, NaN where it does not tell, and what the baseline leaves open of it."""
+    part = recent[:, AT_POWER] - learnt.mean[AT_POWER]
+    have = ~np.isnan(part)
+    weight = have @ DAY_SHARE
+    with np.errstate(invalid="ignore", divide="ignore"):
+        lost = 1.0 - np.where(have, np.exp(part), 0.0) @ DAY_SHARE / weight
+    known = have.any(axis=0) * DAY_SHARE
+    known = known / max(known.sum(), 1e-9)
+    block = learnt.covariance[np.ix_(AT_POWER, AT_POWER)]
+    return np.where(weight > 0.2, lost, np.nan), float(np.sqrt(max(known @ block @ known, 0.0)))
+
+
 def _sized(
-    bench: SlowBench, memory: Memory, case: Case, form: int, amounts: Floats, moved: Shift, figures: DayFigures
-) -> None:
+    bench: SlowBench, memory: Memory, case: Case, form: int, amounts: Floats, at_power: tuple[Floats, float], moved: Shift,
+    figures: DayFigures,
+) -> None:  # fmt: skip
+    """Flow lost is what was measured at the same power, where the engine's expectation does not itself know of the cause."""
     effect = bench.effects[form]
     known = effect.true_amount(np.clip(amounts[~np.isnan(amounts)], 0.0, effect.most))
     if not len(known):
@@ -257,18 +281,36 @@ def _sized(
     amount = float(known.mean())
     _, stds, _ = amounts_of(bench, moved, np.array([form]))
     case.weighed["amount"] = amount
-    std = float(np.hypot(stds[0], 0.12 * amount)) + float(known.std() / np.sqrt(len(known)))
-    values = np.array([amount, max(amount - 1.96 * std, 0.0), amount + 1.96 * std])
-    share = np.array([0.15, 0.25, 0.60])
-    lost = effect.share_lost(values, share)
-    case.figures = {**named(moved), "amount": amount, "flow_lost": float(lost[0]), "days": float(len(amounts))}
-    case.size = [float(x) for x in (values if case.cause == "falling-water-level" else np.clip(lost, 0.0, 1.0))]
+    by_form = effect.share_lost(known, DAY_SHARE)
+    lost, open_ = at_power[0][~np.isnan(at_power[0])], float(np.hypot(at_power[1], DRIFT))
+    if case.cause not in FLOW_LOST or len(lost) < 2 or np.any(effect.direction[GAUGE] > 0):
+        level = case.cause == "falling-water-level"
+        lost = known if level else by_form
+        open_ = float(np.hypot(stds[0], 0.12 * amount)) * (1.0 if level else float(-effect.lost @ DAY_SHARE))
+    else:
+        open_ = float(np.hypot(open_, UNSEEN * lost.mean()))
+    size, low, high = _interval(lost, open_)
+    case.figures = {**named(moved), "amount": amount, "flow_lost": float(by_form.mean()), "days": float(len(amounts))}
+    case.size = [size, max(low, 0.0), high]
+    if case.cause != "falling-water-level":
+        case.size = [float(x) for x in np.clip(case.size, 0.0, 1.0)]
     if case.cause in ("sensor-fault", "unexplained"):
         case.size = None
-    case.figures["size"] = float(lost[0])
-    today = float(effect.share_lost(known[-1:], share)[0])
+    case.figures["size"] = size
+    today = float(by_form[-1])
     if np.isfinite(figures.on_power_m3):
         missing = max(figures.on_power_m3 * today, 0.0)
         case.water_lost_m3 = (case.water_lost_m3 or 0.0) + missing
         memory.numbers[f"lost:{case.cause}"] = memory.numbers.get(f"lost:{case.cause}", 0.0) + missing
     case.evidence = all_causes()[case.cause].evidence(case.figures)
+
+
+def _interval(days: Floats, open_: float) -> tuple[float, float, float]:
+    """Value and 95 % interval from the daily figures: both how bad it was on the whole and how bad it is now lie within."""
+    whole, now = float(days.mean()), float(days[-SIZED_DAYS:].mean())
+    middle = 0.5 * (whole + now)
+    half = (
+        1.96 * float(np.hypot(open_, days[-SIZED_DAYS:].std() / np.sqrt(min(len(days), SIZED_DAYS))))
+        + abs(now - whole) / 2
+    )
+    return middle, middle - half, middle + half
