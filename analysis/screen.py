@@ -86,8 +86,8 @@ def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np
     with np.errstate(invalid="ignore", divide="ignore"):
         least = min(LIMITS.least_flow_share, LIMITS.least_load_known)
         unloaded = unloaded_rows(plant, seen)
-        least = np.where(unloaded, min(least, LIMITS.least_unloaded), least)
-        able = seen.settled & (seen.should_m3_h * most > least * full)
+        shares = np.where(unloaded, min(least, LIMITS.least_unloaded), least)
+        able = seen.settled & (seen.should_m3_h * most > shares * full)
         able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * full)
         now = seen.flow_now_m3_h
         able &= (now < LIMITS.gone_share * most * seen.should_m3_h) | (np.isnan(now) & ~(seen.moved_m3 > 0))
