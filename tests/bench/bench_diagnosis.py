@@ -138,6 +138,7 @@ class Tally:
         self.first_right, self.first_any, self.firsts = 0, 0, 0
         self.sure: list[tuple[float, bool]] = []
         self.delays: dict[str, list[float]] = defaultdict(list)
+        self.began: dict[str, list[float]] = defaultdict(list)
         self.sizes: dict[str, list[tuple[float, float, float, float]]] = defaultdict(list)
         self.years = self.healthy_years = 0.0
         self.healthy_false = self.healthy_visits = 0
@@ -168,6 +169,7 @@ class Tally:
             if k in hits:
                 self.found[truth.cause] += 1
                 self.delays[truth.cause].append((seconds(hits[k].flagged) - truth.began) / DAY_S)
+                self.began[truth.cause].append(abs(seconds(hits[k].began) - truth.began) / DAY_S)
                 size = hits[k].size
                 if size is not None and np.isfinite(truth.size):
                     self.sizes[truth.cause].append((truth.size, size.value, size.low, size.high))
@@ -226,11 +228,12 @@ class Tally:
             f"healthy: false per pump-year  {self.healthy_false / max(self.healthy_years, 1e-9):.2f}   asking for a visit {self.healthy_visits / max(self.healthy_years, 1e-9):.2f}   over {self.healthy_years:.1f} years   to reach: 0.3 and 0.1",
             f"engine                        {1e6 * self.seconds / max(self.rows, 1):.2f} us a row",
             *self.targets.lines(),
-            "cause                   found missed false  delay d median/90%   size error median, interval holds",
+            "cause                   found missed false  delay d median/90%  began off d   size error median, interval holds",
         ]
         for cause in sorted({*self.found, *self.missed, *self.false}):
             delay = self.delays[cause]
             told = f"{np.median(delay):7.2f} {np.quantile(delay, 0.9):7.2f}" if delay else " " * 15
+            told += f"  {np.median(self.began[cause]):10.2f}" if delay else " " * 12
             sizes = np.array(self.sizes[cause])
             size = ""
             if len(sizes):
