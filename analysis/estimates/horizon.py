@@ -19,9 +19,9 @@ BIN_DEG = 2.5
 BINS = round(360 / BIN_DEG)
 DIM = 0.06  # log of power below the day's better hours: less is haze and angle (common practice, no source)
 AS_LOW_DEG = (
-    0.8  # the sun's own width and the width of a bin: this much lower is still seen clear (common practice, no source)
+    0.8  # some days of the season's course: so much lower still counts as seen clear (common practice, no source)
 )
-NEW_SHARE = 0.95  # of the hour, where the sun had been seen clear: dim there is new; the rest may be all that the hour's figure tells of
+NEW_SHARE = 0.9  # of the hour, where the sun had been seen clear: dim there is new; the rest may be all that the hour's figure tells of
 CLEAR = 0.03  # likewise: nothing of the hour was shaded
 SPRING = PLACE["s0"]
 NEVER = 90.0
@@ -49,7 +49,8 @@ def without_horizon(plant: Plant, day: int, vector: Floats, clear_deg: Floats | 
     found = vector
     if dim.any():
         up = elevation > 0.0
-        new = up & (elevation >= clear_deg[bins] - AS_LOW_DEG)
+        between = np.maximum(np.roll(clear_deg, 1), np.roll(clear_deg, -1))  # of a bin that the steps leapt over
+        new = up & (elevation >= np.minimum(clear_deg, between)[bins] - AS_LOW_DEG)
         share = new.sum(axis=1) / np.maximum(up.sum(axis=1), 1)
         found = vector.copy()
         found[SPRING : SPRING + HOURS] = np.where(dim & (share < NEW_SHARE), np.nan, hours)
