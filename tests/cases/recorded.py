@@ -29,7 +29,7 @@ LOOK_ALIKES = {
     "falling-water-level": "clogging/centrifugal_full",
     "panel-soiling": "string-out/centrifugal_full",
     "shading": "panel-soiling/helical_full",
-    "string-out": "shading/centrifugal_full",
+    "string-out": "panel-soiling/helical_full",
     "controller-derating": "none/helical_middle",
     "cable-fault": "string-out/centrifugal_full",
     "reverse-rotation": "broken-shaft/helical_full",
@@ -44,7 +44,7 @@ LOOK_ALIKES = {
 }
 """By cause, a recorded case that looks like it and on which it stays quiet."""
 
-NOT_RECORDED = ("controller-derating", "unexplained")
+NOT_RECORDED = ("controller-derating", "shading", "unexplained")
 """Causes of which no short recording is told rightly yet: no case folder that fires."""
 
 
