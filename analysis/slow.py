@@ -6,7 +6,7 @@ direction of each cause. Never: the life of a finding.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -37,6 +37,16 @@ class SlowBench:
     directions: Floats
     scatter: Scatter
     groups: dict[str, np.ndarray]
+
+    @cached_property
+    def least(self) -> Floats:
+        """By form, the smallest amount worth telling."""
+        return np.array([effect.least for effect in self.effects])
+
+    @cached_property
+    def most(self) -> Floats:
+        """By form, the largest likely amount."""
+        return np.array([effect.most for effect in self.effects])
 
 
 @dataclass(frozen=True)
@@ -82,90 +92,129 @@ def shift_of(
     nuisance
         Forms already known to be there, with their amounts: their directions are left free.
     """
+    windows = np.array([days])
+    counts, sums = _counted(learnt, recent, group, windows)
+    return _shifts(bench, learnt, group, windows, counts, sums, nuisance).one(0)
+
+
+@dataclass(frozen=True)
+class _Shifts:
+    """Shifts of one group over several windows: `keep` and `mean` (windows, places), `covariance` (windows, places, places).
+
+    A place that is not kept has the mean 0, and in the covariance 1 by itself.
+    """
+
+    group: str
+    windows: np.ndarray
+    keep: np.ndarray
+    mean: Floats
+    covariance: Floats
+
+    def one(self, row: int) -> Shift | None:
+        """One window's, of the places that it keeps."""
+        kept = np.flatnonzero(self.keep[row])
+        if not len(kept):
+            return None
+        covariance = self.covariance[row][kept[:, None], kept]
+        return Shift(self.group, GROUPS[self.group][kept], self.mean[row, kept], covariance, int(self.windows[row]))
+
+
+def _counted(learnt: Learnt, recent: Floats, group: str, windows: np.ndarray) -> tuple[Floats, Floats]:
+    """How many of the last days of each window have each place, and the sum of their shifts; (windows, places) each."""
     places = GROUPS[group]
-    part = recent[-days:][:, places] - learnt.mean[places]
+    part = recent[-int(windows[-1]) :, places][::-1] - learnt.mean[places]
     known = ~np.isnan(part)
-    counts = known.sum(axis=0)
-    if group == "hydraulic" and counts[3:6].any():
-        counts[0:3] = 0  # with speed known, flow at given power says nothing more
-    keep = counts >= max(1, (days + 2) // 3)
-    if not keep.any():
-        return None
-    mean = np.where(known, part, 0.0).sum(axis=0)[keep] / counts[keep]
-    where = places[keep]
-    block = np.ix_(where, where)
-    scatter = bench.scatter
-    covariance = learnt.covariance[block] + scatter.drift[block] + scatter.shared[block] / days
-    covariance[np.diag_indices(len(where))] += learnt.day_variance[where] / counts[keep] + learnt.always_there[where]
+    last = np.minimum(windows, len(part)) - 1
+    return known.cumsum(axis=0)[last], np.where(known, part, 0.0).cumsum(axis=0)[last]
+
+
+def _shifts(
+    bench: SlowBench, learnt: Learnt, group: str, windows: np.ndarray, counts: Floats, sums: Floats,
+    nuisance: list[tuple[int, float]],
+) -> _Shifts:  # fmt: skip
+    """All windows of one group at once: a matrix by itself costs more in calls than in sums."""
+    places = GROUPS[group]
+    if group == "hydraulic":
+        counts = counts.copy()
+        counts[counts[:, 3:6].any(axis=1), 0:3] = 0  # with speed known, flow at given power says nothing more
+    keep = counts >= np.maximum(1, (windows + 2) // 3)[:, None]
+    counted = np.where(keep, counts, 1)
+    block, scatter = (places[:, None], places), bench.scatter
+    lasting = learnt.covariance[block] + scatter.drift[block]
+    diagonal = learnt.day_variance[places] / counted + learnt.always_there[places]
     for form, amount in nuisance:
-        if bench.effects[form].group == group:
-            along = bench.directions[form][where] * bench.effects[form].most
-            covariance = covariance + np.outer(along, along)
-            loose = max(bench.effects[form].loose, NUISANCE_LOOSE) * amount * bench.directions[form][where]
-            loose = loose**2
-            costs = np.abs(amount * bench.directions[form][FLOW_PLACES]).max()
-            loose[where == PLACE["first"]] += (FIRST_WATER * costs) ** 2
-            covariance[np.diag_indices(len(where))] += loose
-    return Shift(group, where, mean, covariance, days)
+        effect = bench.effects[form]
+        if effect.group == group:
+            direction = effect.direction[places]
+            along = direction * effect.most
+            lasting += along[:, None] * along
+            loose = (max(effect.loose, NUISANCE_LOOSE) * amount * direction) ** 2
+            costs = np.abs(amount * effect.direction[FLOW_PLACES]).max()
+            loose[places == PLACE["first"]] += (FIRST_WATER * costs) ** 2
+            diagonal += loose
+    covariance = np.where(
+        keep[:, :, None] & keep[:, None, :], lasting + scatter.shared[block] / windows[:, None, None], 0.0
+    )
+    every = np.arange(len(places))
+    covariance[:, every, every] += np.where(keep, diagonal, 1.0)
+    return _Shifts(group, windows, keep, np.where(keep, sums / counted, 0.0), covariance)
 
 
 def best_alarm(
     bench: SlowBench, learnt: Learnt, recent: Floats, group: str, nuisance: list[tuple[int, float]], known: set[str]
 ) -> Alarm | None:
     """The most telling shift of a group today, None where nothing is worth telling."""
-    found: Alarm | None = None
-    for days in _odd_windows(bench, learnt, recent, group):
-        if nuisance and days not in BESIDE:
-            continue
-        moved = shift_of(bench, learnt, recent, group, days, nuisance)
-        if moved is None:
-            continue
-        for alarm in _alarms(bench, moved, known):
-            if alarm.ratio >= ENOUGH.get(days, ENOUGH_LONG) and (found is None or alarm.ratio > found.ratio):
-                found = alarm
-    return found
+    windows = np.array([w for w in WINDOWS if w <= len(recent)])
+    counts, sums = _counted(learnt, recent, group, windows)
+    odd = _odd(bench, learnt, group, counts, sums)
+    if nuisance:
+        odd &= np.isin(windows, BESIDE)
+    if not odd.any():
+        return None
+    moved = _shifts(bench, learnt, group, windows[odd], counts[odd], sums[odd], nuisance)
+    forms = bench.groups[group]
+    amounts, stds, ratios = _amounts(bench, forms, GROUPS[group], moved.mean, moved.covariance, moved.keep)
+    least = bench.least[forms]
+    enough = np.array([ENOUGH.get(int(days), ENOUGH_LONG) for days in moved.windows])
+    with np.errstate(invalid="ignore"):
+        told = (ratios >= enough[:, None]) & (amounts >= least) & (amounts - stds > 0.4 * least)
+    told &= np.array([bench.causes[form] not in known for form in forms])
+    if not told.any():
+        return None
+    row, place = np.unravel_index(int(np.argmax(np.where(told, ratios, -np.inf))), told.shape)
+    shift = moved.one(int(row))
+    if shift is None:
+        return None
+    amount, std, ratio = (float(figures[row, place]) for figures in (amounts, stds, ratios))
+    return Alarm(shift, int(forms[place]), amount, std, ratio)
 
 
-def _odd_windows(bench: SlowBench, learnt: Learnt, recent: Floats, group: str) -> list[int]:
+def _odd(bench: SlowBench, learnt: Learnt, group: str, counts: Floats, sums: Floats) -> np.ndarray:
     """The windows in which some entry by itself lies far off: only these are worth a matrix."""
     places = GROUPS[group]
-    part = recent[-WINDOWS[-1] :][::-1, places] - learnt.mean[places]
-    known = ~np.isnan(part)
-    windows = np.array([w for w in WINDOWS if w <= len(recent)])
-    counts = np.cumsum(known, axis=0)[windows - 1]
-    sums = np.cumsum(np.where(known, part, 0.0), axis=0)[windows - 1]
     scatter = bench.scatter
     lasting = (learnt.covariance.diagonal() + scatter.drift.diagonal() + learnt.always_there)[places]
     daily = scatter.shared.diagonal()[places] + learnt.day_variance[places]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        odd = (counts > 0) & (np.abs(sums / counts) > SCREEN * np.sqrt(lasting + daily / counts))
-    return [int(w) for w in windows[odd.any(axis=1)]]
-
-
-def _alarms(bench: SlowBench, moved: Shift, known: set[str]) -> list[Alarm]:
-    """Every form whose amount is worth telling, with its ratio; `known` causes are left out."""
-    forms = bench.groups[moved.group]
-    amounts, stds, ratios = amounts_of(bench, moved, forms)
-    found = []
-    for place, form in enumerate(forms):
-        effect = bench.effects[form]
-        if bench.causes[form] in known or not np.isfinite(ratios[place]):
-            continue
-        if amounts[place] >= effect.least and amounts[place] - stds[place] > 0.4 * effect.least:
-            found.append(Alarm(moved, int(form), float(amounts[place]), float(stds[place]), float(ratios[place])))
-    return found
+    days = np.maximum(counts, 1)
+    return np.asarray((np.abs(sums) > SCREEN * days * np.sqrt(lasting + daily / days)).any(axis=1))
 
 
 def amounts_of(bench: SlowBench, moved: Shift, forms: np.ndarray) -> tuple[Floats, Floats, Floats]:
     """Least-squares amount of each form alone, its standard deviation, and log-likelihood ratio against nothing."""
-    directions = bench.directions[forms][:, moved.places]
-    weighted = directions @ np.linalg.inv(moved.covariance)
-    power = np.einsum("ij,ij->i", weighted, directions)
-    told = weighted @ moved.mean
+    return _amounts(bench, forms, moved.places, moved.mean, moved.covariance, np.ones(len(moved.places), bool))
+
+
+def _amounts(
+    bench: SlowBench, forms: np.ndarray, places: np.ndarray, mean: Floats, covariance: Floats, keep: np.ndarray
+) -> tuple[Floats, Floats, Floats]:
+    """`amounts_of` for windows in the leading dimensions of mean, covariance and `keep`. (..., forms) each."""
+    directions = bench.directions[forms[:, None], places] * keep[..., None, :]
+    weighted = directions @ np.linalg.inv(covariance)
+    power = (weighted * directions).sum(axis=-1)
+    told = (weighted @ mean[..., None])[..., 0]
     with np.errstate(divide="ignore", invalid="ignore"):
         amounts = np.where(power > 1e-9, told / power, np.nan)
-        most = np.array([bench.effects[form].most for form in forms])
-        bounded = np.clip(amounts, 0.0, most)
+        bounded = np.clip(amounts, 0.0, bench.most[forms])
         ratios = bounded * told - 0.5 * bounded**2 * power
         return amounts, np.where(power > 1e-9, 1.0 / np.sqrt(power), np.nan), ratios
 

@@ -76,7 +76,7 @@ def test_the_counting_gives_the_textbooks_cusum(shift: float, h: float, publishe
 @pytest.mark.parametrize("days", [1, 8, 40])
 def test_the_engines_ratio_is_the_one_that_is_counted_here(day_mean: float, days: int) -> None:
     """One figure a day with unit scatter: half the square of the window's standardised mean, 0 below it."""
-    bench: Any = SimpleNamespace(directions=np.ones((1, 1)), effects=(SimpleNamespace(most=np.inf),))
+    bench: Any = SimpleNamespace(directions=np.ones((1, 1)), most=np.array([np.inf]))
     moved = Shift("electric", np.array([0]), np.array([day_mean]), np.array([[1.0 / days]]), days)
     _, _, ratios = amounts_of(bench, moved, np.array([0]))
     assert ratios[0] == pytest.approx(0.5 * max(day_mean * np.sqrt(days), 0.0) ** 2)
