@@ -16,7 +16,7 @@ STOPS = ("closed-delivery", "broken-shaft", "stalled-motor", "failed-start")
 LESS = ("worn-pump", "clogging", "riser-leak", "reverse-rotation", "string-out", "panel-soiling")
 
 
-def drawn(cause: str, seed: int, fitout: str, days: int = 24) -> Case:
+def drawn(cause: str, seed: int, fitout: str, days: int = 16) -> Case:
     return draw_case(seed, fitout, cause, days=days)
 
 
@@ -64,7 +64,7 @@ def test_no_water_moves_while_it_stands_or_turns_for_nothing(cause):
 
 @pytest.mark.parametrize("cause", LESS)
 def test_a_fault_that_takes_water_or_power_takes_some(cause):
-    sizes = [truth.size for seed in range(20, 24) for truth in drawn(cause, seed, "full").truths]
+    sizes = [truth.size for seed in range(20, 23) for truth in drawn(cause, seed, "full").truths]
     told = [size for size in sizes if np.isfinite(size)]
     assert told
     assert max(told) > 0.02
@@ -79,10 +79,10 @@ def test_the_same_seed_draws_the_same_season():
 
 
 def test_a_healthy_season_gives_what_its_site_file_promises():
-    for seed in range(30, 36):
+    for seed in range(30, 35):
         case = drawn("none", seed, FITS[seed % 3], 10)
         power, flow = case.true["input_power_w"], case.true["flow_m3_h"]
-        running = np.flatnonzero(flow > 0.3 * flow.max())[::50]
+        running = np.flatnonzero(flow > 0.3 * flow.max())[::25]
         promised = promised_m3_h(tomllib.loads(case.site_toml), power[running])
         known = np.isfinite(promised)
         assert known.sum() > 20

@@ -91,7 +91,9 @@ def work(m: Machine, rpm: np.ndarray, load: Load) -> tuple[np.ndarray, np.ndarra
             back = m.slip * head**1.2 + load.worn * m.rated_m3_h * (head / m.duty_m) ** 1.2
             flow = 0.5 * flow + 0.5 * np.minimum(np.maximum(geometric - back, 0.0), most)
         flow = np.minimum(np.maximum(geometric - back, 0.0), most) * (1 - 0.5 * load.thin)
-        shaft = WATER * geometric * head * 1.04 + m.friction * rpm * (1 + 0.3 / (1 + 6 * rate)) * (1 + load.thin)
+        shaft = WATER * geometric * head * 1.04 + m.friction * rpm * (0.75 + 0.3 / (1 + 6 * rate) + 0.25 * rate) * (
+            1 + load.thin
+        )
     else:
         # Affinity laws; shut head and parabola, internal leak with the root of head (Gülich, Centrifugal Pumps, from memory).
         spare = np.maximum(m.shut_head * rate**2 - load.lift_m, 0.0)

@@ -90,7 +90,8 @@ def _loop(site: dict, light: np.ndarray, pumped: np.ndarray, flow: np.ndarray, o
     hour = step_s / 3600
     store, quick, slow, hold, wait, missing, nearing = site["tank"] * 0.4, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     fast, late = step_s / 1500.0, step_s / 40000.0
-    start_w, stop_w, size, probe = 0.13 * site["full_w"], 0.09 * site["full_w"], site["tank"], site["probe"]
+    stop_w, size, probe = site["least_w"], site["tank"], site["probe"]
+    start_w = 1.25 * stop_w
     up = heard = going = False
     wet = True
     out_rows = []

@@ -10,6 +10,14 @@ STEPS = {
     "pv_voltage_v": 0.1, "pv_current_a": 0.01, "input_power_w": 1, "motor_current_a": 0.05, "motor_speed_rpm": 1, "irradiance_w_m2": 1,
     "discharge_pressure_bar": 0.01, "water_level_m": 0.02, "module_temp_c": 0.1, "ambient_temp_c": 0.1, "controller_temp_c": 0.5,
 }  # fmt: skip
+NOISE = {
+    "module_temp_c": 0.4,
+    "ambient_temp_c": 0.4,
+    "controller_temp_c": 0.4,
+    "discharge_pressure_bar": 0.012,
+    "motor_current_a": 0.06,
+}
+"""Of a reading, in the channel's unit; of every other, a share of its range. Drives ripple, and a transmitter's class is of its whole range."""
 OFFSETS = {
     "module_temp_c": 12.0,
     "ambient_temp_c": 9.0,
@@ -52,7 +60,7 @@ def written(
     for name in site["channels"]:
         x = np.asarray(true[name], float)
         if name in STEPS:
-            wide = 0.4 if name.endswith("temp_c") else 0.003 * float(np.quantile(np.abs(x), 0.98))
+            wide = NOISE.get(name, 0.003 * float(np.quantile(np.abs(x), 0.98)))
             gain = 1.0 if name.endswith("temp_c") else rng.normal(1, 0.006)
             x = np.where(
                 x == 0,

@@ -42,6 +42,10 @@ def size_of(s: Season, fault: Fault, power: Power, got: Got, volts: np.ndarray, 
         return float(1 - power.best_w[lit].sum() / max(power.healthy_w[lit].sum(), 1e-9)) if lit.any() else float("nan")
     if not run.any():
         return float("nan")
+    if cause == "riser-leak" and fault.part == "check-valve":
+        return float(got.lost_m3_h[run].sum() / max((got.lost_m3_h + got.flow)[run].sum(), 1e-9))
+    if cause in FLOW and any((f.on & on).any() for f in s.faults.values() if f.cause in FLOW and f is not fault):
+        return float("nan")  # two take water at once: what each took alone was not worked out
     if cause in FLOW:
         return _flow_lost(s, run, got, load, top)
     if cause == "falling-water-level":
@@ -115,4 +119,4 @@ def slight_of(s: Season, fault: Fault, power: Power, got: Got, size: float) -> b
             or (fault.kind == "up" and not (on & got.run).any())
             or (on & (power.sun > 50)).sum() * hour < 10
         )
-    return not np.isfinite(size) if cause in FLOW else False
+    return cause == "riser-leak" and fault.part == "check-valve" and not size >= 0.05

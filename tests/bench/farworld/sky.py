@@ -49,7 +49,10 @@ def draw_sky(
     height = np.degrees(np.arcsin(np.clip(high, -1, 1)))
     # Kasten and Young (1989), air mass
     air_mass = 1.0 / (sine + 0.50572 * np.maximum(height + 6.07995, 0.1) ** -1.6364)
-    clear = np.where(sine > 0.01, 1361.0 * 0.7 ** (air_mass**0.678), 0.0)
+    year = 2 * np.pi * (times.dayofyear.to_numpy() - 3) / 365.25
+    outside = 1361.0 * (1 + 0.0334 * np.cos(year))  # the Earth is nearest early in January
+    high_km = site["alt"] / 1000  # with height after Laue (1970), from memory
+    clear = np.where(sine > 0.01, outside * ((1 - 0.14 * high_km) * 0.7 ** (air_mass**0.678) + 0.14 * high_km), 0.0)
     halves = int(len(times) * step_s / 1800) + 2
     days = int(len(times) * step_s / 86400) + 1
     rainy = rng.random(days) < site["rain"]
@@ -63,7 +66,8 @@ def draw_sky(
     for k, u in enumerate(rng.random(halves)):
         state = min(int(np.searchsorted(chain[state], u)), 2)
         states[k] = max(state, 1 + (u < 0.6)) if rainy[min(k // 48, days - 1)] else state
-    now = states[(np.arange(len(times)) * step_s / 1800).astype(int)]
+    early = 0.4 * wander(rng, len(times), 1800.0 / step_s)  # weather does not change on the half hour
+    now = states[np.clip(np.arange(len(times)) * step_s / 1800 + early, 0, halves - 1).astype(int)]
     gust = wander(rng, len(times), 600.0 / step_s)
     through = np.choose(now, [0.985 + 0.01 * gust, 1 / (1 + np.exp(-4 * (gust + 0.2))), 0.04 + 0.02 * gust])
     through = np.clip(through, 0.0, 1.0)
@@ -78,7 +82,14 @@ def draw_sky(
     day = np.arange(len(times)) * step_s / 86400.0
     local = (times.hour.to_numpy() + times.minute.to_numpy() / 60 + site["lon"] / 15) % 24
     daily = wander(rng, int(day[-1]) + 2, 4.0)
-    air = site["mean_c"] + 3 * np.interp(day, np.arange(len(daily)), daily) + 7 * np.cos((local - 15) * np.pi / 12)
+    # A quarter of a degree to each side of the year's mean for a degree of latitude, a month behind the sun (common practice, no source).
+    yearly = -0.25 * site["lat"] * np.cos(year - 0.5)
+    air = (
+        site["mean_c"]
+        + yearly
+        + 3 * np.interp(day, np.arange(len(daily)), daily)
+        + 7 * np.cos((local - 15) * np.pi / 12)
+    )
     wind = np.abs(2.5 + 1.2 * wander(rng, len(times), 3600.0 / step_s))
     azimuth = np.degrees(np.arctan2(east, north)) % 360
     return Sky(height, azimuth, clear * through * cos_in * glass, around_w, air, wind, np.flatnonzero(rainy))
