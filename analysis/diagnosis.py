@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import Levels, all_causes
-from analysis.estimates.effects import FIRST_WATER, IS_FLOW, Effect
+from analysis.estimates.effects import FIRST_WATER, IS_FLOW
 from analysis.estimates.vector import PLACE
 from analysis.rows import Floats
 from analysis.slow import Shift, SlowBench, amounts_of
@@ -53,33 +53,36 @@ def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None) ->
     forms = bench.groups[moved.group]
     amounts, _, ratios = amounts_of(bench, moved, forms)
     best = np.nanmax(ratios)
-    logs: dict[str, list[tuple[float, int]]] = {}
+    tried: list[tuple[int, float]] = []
     for place in np.flatnonzero(ratios > best - 2 * FREE - 0.3 * abs(best)):
         form = int(forms[place])
-        name, effect = bench.causes[form], bench.effects[form]
+        effect = bench.effects[form]
+        amount = float(amounts[place])
         amount = (
-            float(np.clip(amounts[place], effect.fixed[0] * 0.85, effect.fixed[0] * 1.15))
+            min(max(amount, effect.fixed[0] * 0.85), effect.fixed[0] * 1.15)
             if effect.fixed
-            else (float(min(amounts[place], effect.most)))
+            else min(amount, effect.most)
         )
         if not amount > 0.3 * effect.least:
             continue
         if effect.curved:
             amount = float(effect.true_amount(np.array([amount]))[0])
-            fit = max(_fit(moved, effect, amount * s) for s in AMOUNTS_TRIED)
+            tried += [(form, amount * s) for s in AMOUNTS_TRIED]
         else:
-            fit = _fit(moved, effect, amount)
+            tried.append((form, amount))
+    fits = _fits(bench, moved, tried)
+    of_form: dict[int, float] = {}
+    for (form, _), fit in zip(tried, fits, strict=False):
+        of_form[form] = max(of_form.get(form, -np.inf), fit)
+    logs: dict[str, list[tuple[float, int]]] = {}
+    for form, fit in of_form.items():
+        name, effect = bench.causes[form], bench.effects[form]
         prior = np.log(all_causes()[name].per_year * effect.rate)
         logs.setdefault(name, []).append((TEMPER * fit + prior + _in_time(effect.sudden, at_once), form))
-    zero = np.zeros(len(moved.places))
-    broad = moved.covariance + np.diag(np.diag(moved.covariance)) * UNEXPLAINED_WIDTH**2
-    logs[UNEXPLAINED] = [(TEMPER * _gauss(moved.mean, broad) + np.log(UNEXPLAINED_PER_YEAR), -1)]
-    logs[NOTHING] = [(TEMPER * _gauss(moved.mean - zero, moved.covariance) + np.log(NOTHING_PER_YEAR), -1)]
+    logs[UNEXPLAINED] = [(TEMPER * fits[-3] + np.log(UNEXPLAINED_PER_YEAR), -1)]
+    logs[NOTHING] = [(TEMPER * fits[-2] + np.log(NOTHING_PER_YEAR), -1)]
     if moved.group == "held":
-        turned_down = np.where(moved.places == PLACE["cap"], np.minimum(moved.mean, 0.0), 0.0)
-        logs[NOTHING].append(
-            (TEMPER * _gauss(moved.mean - turned_down, moved.covariance) + np.log(TURNED_DOWN_PER_YEAR), -1)
-        )
+        logs[NOTHING].append((TEMPER * fits[-1] + np.log(TURNED_DOWN_PER_YEAR), -1))
     return _verdict(logs)
 
 
@@ -132,27 +135,44 @@ def _said_otherwise(name: str, levels: Levels, measures: dict[str, float]) -> bo
     return second in levels and bool(np.isfinite(measures.get(second, np.nan)))
 
 
-def _fit(moved: Shift, effect: Effect, amount: float) -> float:
-    explained = effect.explained(amount, moved.places)
-    open_ = (effect.loose * explained) ** 2
-    if effect.blur is not None:
-        open_ += (amount * effect.blur[moved.places]) ** 2
-    late = moved.places == PLACE["first"]  # whatever costs flow blurs the first water, by what it costs at low sun
-    open_[late] += (FIRST_WATER * np.abs(explained[IS_FLOW[moved.places]]).max(initial=0.0)) ** 2
-    return _gauss(moved.mean - explained, moved.covariance + np.diag(open_))
+def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> list[float]:
+    """Log-likelihood of each form with its amount, then of an unknown cause, of nothing, and of a power turned down by hand.
+
+    All in one stack of matrices: a small matrix costs more in calls than in sums.
+    """
+    places, count = moved.places, len(tried)
+    forms = [form for form, _ in tried]
+    explained = np.zeros((count + 3, len(places)))
+    explained[:count] = bench.explained(forms, np.array([amount for _, amount in tried]), places)
+    open_ = np.zeros_like(explained)
+    open_[:count] = (bench.loose[forms, None] * explained[:count]) ** 2
+    for row, (form, amount) in enumerate(tried):
+        blur = bench.effects[form].blur
+        if blur is not None:
+            open_[row] += (amount * blur[places]) ** 2
+    late = places == PLACE["first"]  # whatever costs flow blurs the first water, by what it costs at low sun
+    costs = np.abs(explained[:count, IS_FLOW[places]]).max(axis=1, initial=0.0)
+    open_[:count, late] += (FIRST_WATER * costs[:, None]) ** 2
+    open_[count] = moved.covariance.diagonal() * UNEXPLAINED_WIDTH**2
+    explained[count + 2] = np.where(places == PLACE["cap"], np.minimum(moved.mean, 0.0), 0.0)
+    return _gauss(moved.mean - explained, moved.covariance, open_)
 
 
-def _gauss(miss: Floats, covariance: Floats) -> float:
-    lower = np.linalg.cholesky(covariance)
-    white = np.linalg.solve(lower, miss)
-    return float(-0.5 * white @ white - np.log(np.diag(lower)).sum())
+def _gauss(misses: Floats, covariance: Floats, more: Floats) -> list[float]:
+    """Log density of each row of misses but for a constant; `more`: by row, what its variances have beside the covariance."""
+    every = np.arange(len(covariance))
+    stack = np.repeat(covariance[None], len(misses), axis=0)
+    stack[:, every, every] += more
+    lower = np.linalg.cholesky(stack)
+    white = np.linalg.solve(lower, misses[:, :, None])[:, :, 0]
+    return list((-0.5 * (white**2).sum(axis=1) - np.log(lower[:, every, every]).sum(axis=1)).tolist())
 
 
 def _in_time(sudden: float, at_once: float | None) -> float:
     """What the course of the days says for a cause that comes at once in a share `sudden` of cases, and else grows."""
     if at_once is None:
         return 0.0
-    half = 0.5 * float(np.clip(at_once, -COURSE_TOLD, COURSE_TOLD))
+    half = 0.5 * min(max(at_once, -COURSE_TOLD), COURSE_TOLD)
     return float(np.log(sudden * np.exp(half) + (1.0 - sudden) * np.exp(-half)))
 
 

@@ -11,7 +11,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from analysis.causes.registry import all_causes
-from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES, Effect
+from analysis.estimates.effects import FIRST_MOST, FIRST_WATER, FLOW_PLACES, IS_FLOW, Effect
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
 from analysis.estimates.vector import PLACE
 from analysis.learning import Learnt
@@ -47,6 +47,22 @@ class SlowBench:
     def most(self) -> Floats:
         """By form, the largest likely amount."""
         return np.array([effect.most for effect in self.effects])
+
+    @cached_property
+    def loose(self) -> Floats:
+        """By form, how far its direction is believed."""
+        return np.array([effect.loose for effect in self.effects])
+
+    @cached_property
+    def _curved(self) -> np.ndarray:
+        return np.array([effect.curved for effect in self.effects])
+
+    def explained(self, forms: list[int], amounts: Floats, places: np.ndarray) -> Floats:
+        """The shift at `places` that each amount of its form makes, one row each; where curved, a share of the flow is lost."""
+        linear = amounts[:, None] * self.directions[forms][:, places]
+        linear = np.where(places == PLACE["first"], np.minimum(linear, FIRST_MOST), linear)
+        bent = self._curved[forms, None] & IS_FLOW[places]
+        return np.where(bent, np.log1p(np.maximum(linear, -0.97)), linear)
 
 
 @dataclass(frozen=True)

@@ -60,15 +60,6 @@ class Effect:
     curved: bool = False
     blur: Floats | None = None
 
-    def explained(self, amount: float, places: np.ndarray) -> Floats:
-        """The shift that an amount makes at `places`. `curved`: a share of the flow is lost, and its log bends."""
-        linear = amount * self.direction[places]
-        linear = np.where(places == PLACE["first"], np.minimum(linear, FIRST_MOST), linear)
-        if not self.curved:
-            return linear
-        flow = IS_FLOW[places]
-        return np.where(flow, np.log1p(np.maximum(linear, -0.97)), linear)
-
     def share_lost(self, amounts: Floats, share: Floats) -> Floats:
         """Share of the day's water (or energy) that each amount costs; `share` by band. (n,) -> (n,)"""
         logs = np.outer(amounts, self.lost)
