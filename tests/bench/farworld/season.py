@@ -91,7 +91,8 @@ def _loop(site: dict, light: np.ndarray, pumped: np.ndarray, flow: np.ndarray, o
     store, quick, slow, hold, wait, missing, nearing = site["tank"] * 0.4, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     fast, late = step_s / 1500.0, step_s / 40000.0
     stop_w, size, probe = site["least_w"], site["tank"], site["probe"]
-    start_w = 1.25 * stop_w
+    start_w = 1.3 * stop_w
+    pause = 0.0
     up = heard = going = False
     wet = True
     out_rows = []
@@ -102,7 +103,8 @@ def _loop(site: dict, light: np.ndarray, pumped: np.ndarray, flow: np.ndarray, o
         hold = site["hold_s"] if heard and not was else max(hold - step_s, 0.0)
         could = watts > (stop_w if going else start_w) and not (up or stuck) and not heard and hold <= 0
         wait = wait + step_s if could and not stop else 0.0
-        going = could and not stop and wait > site["delay_s"]
+        pause = site["pause_s"] if going and watts <= stop_w else max(pause - step_s, 0.0)
+        going = could and not stop and wait > site["delay_s"] and pause <= 0
         fill = 0.0
         if gives_out and going:
             nearing = min(nearing + step_s / site["gives_s"], 1.0)

@@ -61,7 +61,7 @@ def draw_site(rng: np.random.Generator, fitout: str) -> tuple[dict, Machine]:
     )  # fmt: skip
     full_w = float(work(machine, np.array([top]), sound(np.array([lift])))[3][0])
     # Controllers keep a least speed, under which they rather stand (common practice, no source).
-    least = float(work(machine, np.array([top * (0.2 if helical else 0.6)]), sound(np.array([static + up])))[3][0])
+    least = float(work(machine, np.array([top * (0.12 if helical else 0.6)]), sound(np.array([static + up])))[3][0])
     v_mp, modules_w = rng.uniform(30, 38), full_w * rng.uniform(1.15, 1.5)
     series = int(rng.integers(4, 8))
     strings = max(1, round(modules_w / (v_mp * rng.uniform(2.5, 8) * series)))
@@ -77,7 +77,7 @@ def draw_site(rng: np.random.Generator, fitout: str) -> tuple[dict, Machine]:
         "rain": rng.uniform(0.02, 0.12), "cloud": rng.uniform(0.03, 0.12), "static": static, "up": up, "linear": linear, "square": square,
         "setting": setting, "probe": setting - 2.0, "series": series, "strings": strings, "sheet": sheet,
         "tank": rng.uniform(3, 10) * rated, "step": float(rng.choice([0.001, 0.01, 0.01, 0.1])), "channels": fitted(rng, fitout),
-        "gain": rng.uniform(0.965, 1.02), "delay_s": float(rng.choice([20, 40, 90])), "full_w": full_w, "least_w": max(least, 0.08 * full_w), "hold_s": 1800.0, "bore": bore,
+        "gain": rng.uniform(0.965, 1.02), "delay_s": float(rng.choice([20, 40, 90])), "full_w": full_w, "least_w": max(least, 0.08 * full_w), "pause_s": float(rng.choice([120, 240, 360])), "hold_s": 1800.0, "bore": bore,
         "length": length, "head": head, "lift": lift, "hole": static, "gives_s": 3600.0, "metres": metres, "copper": copper, "rated_a": rated_a,
         "v_max": 1.13 * sheet["v_oc"] * series, "under": 1.0, "visits": [], "listed": _as_bought(rng, machine, lift),
         "said": (static + rng.normal(0, 0.4), linear * rng.normal(1, 0.08)),

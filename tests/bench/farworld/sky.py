@@ -49,7 +49,7 @@ def draw_sky(
     height = np.degrees(np.arcsin(np.clip(high, -1, 1)))
     # Kasten and Young (1989), air mass
     air_mass = 1.0 / (sine + 0.50572 * np.maximum(height + 6.07995, 0.1) ** -1.6364)
-    year = 2 * np.pi * (times.dayofyear.to_numpy() - 3) / 365.25
+    year = 2 * np.pi * (times.day_of_year.to_numpy() - 3) / 365.25
     outside = 1361.0 * (1 + 0.0334 * np.cos(year))  # the Earth is nearest early in January
     high_km = site["alt"] / 1000  # with height after Laue (1970), from memory
     clear = np.where(sine > 0.01, outside * ((1 - 0.14 * high_km) * 0.7 ** (air_mass**0.678) + 0.14 * high_km), 0.0)
