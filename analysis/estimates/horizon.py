@@ -6,6 +6,8 @@ it was ever seen clear at that azimuth may be the horizon's, which has always be
 Never: judgement.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
 from analysis.estimates.vector import HOURS, PLACE
@@ -15,6 +17,7 @@ from analysis.rows import Floats
 from analysis.solar_days import HOUR_MS, MINUTE_MS
 
 STEP_MS = 2 * MINUTE_MS
+DAYS_TOGETHER = 8
 BIN_DEG = 2.5
 BINS = round(360 / BIN_DEG)
 DIM = 0.06  # log of power below the day's better hours: less is haze and angle (common practice, no source)
@@ -42,7 +45,7 @@ def without_horizon(plant: Plant, day: int, vector: Floats, clear_deg: Floats | 
     if not known.any():
         return vector, clear_deg
     best = np.sort(hours[known])[::-1]
-    below = np.median(best[: (len(best) + 1) // 2]) - hours
+    below = _median(best[: (len(best) + 1) // 2]) - hours
     with np.errstate(invalid="ignore"):
         dim, clear = known & (below > DIM), known & (below < CLEAR)
     elevation, bins = _way(plant, day)
@@ -61,8 +64,23 @@ def without_horizon(plant: Plant, day: int, vector: Floats, clear_deg: Floats | 
 
 def _way(plant: Plant, day: int) -> tuple[Floats, np.ndarray]:
     """The sun's elevation and its azimuth's bin through the hours of its way; shape (HOURS, steps) each."""
+    elevation, bins = _ways(plant, day // DAYS_TOGETHER)
+    return elevation[day % DAYS_TOGETHER], bins[day % DAYS_TOGETHER]
+
+
+@lru_cache(maxsize=64)
+def _ways(plant: Plant, block: int) -> tuple[Floats, np.ndarray]:
+    """`_way` for fixed blocks of days, so that a day's figures do not depend on what was asked before; (days, HOURS, steps) each."""
     site = plant.facts.site
     steps = np.arange(0, HOUR_MS, STEP_MS) + STEP_MS // 2
-    starts = plant.days.noon_ms(day) + (np.arange(HOURS) - HOURS // 2) * HOUR_MS
-    place = sun_position(starts[:, None] + steps[None, :], site.latitude_deg, site.longitude_deg, site.altitude_m)
+    days = block * DAYS_TOGETHER + np.arange(DAYS_TOGETHER)
+    noon = np.array([plant.days.noon_ms(int(day)) for day in days])
+    starts = noon[:, None] + (np.arange(HOURS) - HOURS // 2) * HOUR_MS
+    place = sun_position(starts[..., None] + steps, site.latitude_deg, site.longitude_deg, site.altitude_m)
     return place.elevation_deg, (place.azimuth_deg // BIN_DEG).astype(np.int64) % BINS
+
+
+def _median(falling: Floats) -> float:
+    """Of a sorted array."""
+    half = len(falling) // 2
+    return float(falling[half] if len(falling) % 2 else 0.5 * (falling[half - 1] + falling[half]))
