@@ -127,7 +127,8 @@ def fit_centrifugal(
     f is a cubic B-spline whose coefficients fall (so head falls with flow), but for a droop towards shut-off where
     there are rows enough and the speeds are known; g is a free one. Both are drawn towards
     parabolas by a third-difference penalty, whose weight generalised cross-validation chooses. Rows far off are
-    weighed down after Huber.
+    weighed down after Huber. Below the least reduced flow of the rows g is a guess, and only that part of it is kept with which
+    power at a fixed head rises with speed.
 
     References
     ----------
@@ -149,12 +150,28 @@ def fit_centrifugal(
     h_grid = f_grid - tilt
     f_grid = np.maximum.accumulate(f_grid[::-1])[::-1] - tilt
     g_grid = np.maximum(design @ g_coef, 0.0)
+    g_grid = _rising_from_shut_off(q_grid, f_grid, g_grid, e / a, float((flow_m3_h / x**b).min()))
     leak_head = 0.75 * float(f_grid[0])
     leak_flow = float(np.interp(-leak_head, -f_grid, q_grid))
     return CentrifugalCore(
         reference_rpm, (a, b, e), p0, p1, q_grid[:count], f_grid[:count], h_grid[:count], g_grid[:count],
         float(q.max()), leak_head, leak_flow,
     )  # fmt: skip
+
+
+def _rising_from_shut_off(q: Floats, f: Floats, g: Floats, exponent: float, seen_from: float) -> Floats:
+    """g without a dip below the least flow of the rows, where no row speaks for one. [W]
+
+    At a fixed head x = (H / f)^(1/a), so power is in proportion to g / f^(e/a): it is to rise with q from shut-off, or a
+    speed that just lifts would ask for more power than a faster one. Power of a radial pump rises from shut-off by itself
+    (Gulich, Centrifugal Pumps, from memory); where an axial one's falls, its head falls faster still (common practice, no source).
+    """
+    guessed = int(np.searchsorted(q, seen_from))
+    if guessed == 0:
+        return g
+    head_power = f[: guessed + 1] ** exponent
+    at_fixed_head = np.minimum.accumulate((g[: guessed + 1] / head_power)[::-1])[::-1]
+    return np.concatenate([at_fixed_head * head_power, g[guessed + 1 :]])
 
 
 def _robust(residual: Floats) -> Floats:
