@@ -71,9 +71,12 @@ def bench_of(plant: Plant) -> Bench:
 
 def _answered(plant: Plant, power: Floats) -> tuple[Floats, Floats, Floats]:
     """(power, flow, head) of each band: its own power, or the next lower one that the pump's table holds."""
-    tried = (WITHIN_TABLE[:, None] * power).ravel()
-    flow, head = _working_points(plant, tried)
-    answers = np.isfinite(plant.pump.flow_of_power(tried * (1.0 + POWER_STEP), head)).reshape(-1, len(power))
+    for levels in (WITHIN_TABLE[:1], WITHIN_TABLE):  # nearly always the first level answers, and is enough
+        tried = (levels[:, None] * power).ravel()
+        flow, head = _working_points(plant, tried)
+        answers = np.isfinite(plant.pump.flow_of_power(tried * (1.0 + POWER_STEP), head)).reshape(-1, len(power))
+        if answers.any(axis=0).all():
+            break
     row = np.where(answers.any(axis=0), np.argmax(answers, axis=0), 0)
     place = row * len(power) + np.arange(len(power))
     return tried[place], flow[place], head[place]
