@@ -20,6 +20,13 @@ UNEXPLAINED_PER_YEAR = 0.02
 UNEXPLAINED_WIDTH = 12.0  # an unknown cause may shift each entry by so many standard deviations
 NOTHING_PER_YEAR = 40.0  # sound weeks in which such a judgement is made; against causes per year
 TURNED_DOWN_PER_YEAR = 0.5  # someone turns the speed down, and no channel reads it (a guess)
+ROUND, ROUND_WITHIN = (
+    0.05,
+    0.004,
+)  # people set a speed in such steps of the whole (common practice, no source); read so well
+ROUND_SHARE = 0.97  # of such settings (a guess)
+ROUND_TOLD = 0.2  # log of speed: known less well, the whole was never learnt
+LEAST_TURNED = 0.93  # nobody turns it down by less
 NOTHING, UNEXPLAINED = "nothing", "unexplained"
 AMOUNTS_TRIED = (0.8, 0.9, 1.0, 1.1)  # of a curved effect, about the straight line's answer
 COURSE_TOLD = 6.0  # log-likelihood: what the shape of a course may say at most
@@ -82,7 +89,8 @@ def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None) ->
     logs[UNEXPLAINED] = [(TEMPER * fits[-3] + np.log(UNEXPLAINED_PER_YEAR), -1)]
     logs[NOTHING] = [(TEMPER * fits[-2] + np.log(NOTHING_PER_YEAR), -1)]
     if moved.group == "held":
-        logs[NOTHING].append((TEMPER * fits[-1] + np.log(TURNED_DOWN_PER_YEAR), -1))
+        rate = np.log(TURNED_DOWN_PER_YEAR * _set_by_hand(moved))
+        logs[NOTHING].append((TEMPER * fits[-1] + rate, -1))
     return _verdict(logs)
 
 
@@ -135,6 +143,17 @@ def _said_otherwise(name: str, levels: Levels, measures: dict[str, float]) -> bo
     return second in levels and bool(np.isfinite(measures.get(second, np.nan)))
 
 
+def _set_by_hand(moved: Shift) -> float:
+    """Likelihood of the speed held at, were it set by hand, over any other reason; 1 where no speed tells."""
+    at = np.flatnonzero(moved.places == PLACE["cn"])
+    if not len(at) or np.sqrt(moved.covariance[at[0], at[0]]) > ROUND_TOLD:
+        return 1.0
+    share = float(np.exp(moved.mean[at[0]]))
+    round_ = abs(share / ROUND - np.rint(share / ROUND)) * ROUND < ROUND_WITHIN and share < LEAST_TURNED
+    chance = 2.0 * ROUND_WITHIN / ROUND
+    return ROUND_SHARE / chance if round_ else (1.0 - ROUND_SHARE) / (1.0 - chance)
+
+
 def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> list[float]:
     """Log-likelihood of each form with its amount, then of an unknown cause, of nothing, and of a power turned down by hand.
 
@@ -154,7 +173,8 @@ def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> lis
     costs = np.abs(explained[:count, IS_FLOW[places]]).max(axis=1, initial=0.0)
     open_[:count, late] += (FIRST_WATER * costs[:, None]) ** 2
     open_[count] = moved.covariance.diagonal() * UNEXPLAINED_WIDTH**2
-    explained[count + 2] = np.where(places == PLACE["cap"], np.minimum(moved.mean, 0.0), 0.0)
+    by_hand = np.isin(places, (PLACE["cap"], PLACE["cn"]))
+    explained[count + 2] = np.where(by_hand, np.minimum(moved.mean, 0.0), 0.0)
     return _gauss(moved.mean - explained, moved.covariance, open_)
 
 

@@ -17,6 +17,9 @@ from analysis.rows import Floats
 DAYS = 16.0  # sunny days per entry; the first two weeks of a new pump (common practice, no source)
 SCATTER_WORTH = 4.0  # the starting guess of the day's scatter counts as so many days
 HORIZON_LEAST = 0.08  # log of power lost: less is haze and angle
+RAISED = 0.06  # log of power: more is another limit, not the day's own scatter
+TAKEN_STD = 0.08  # likewise: how far a limit may lie above the best hour
+LIMITS = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
 UNTOLD = 6.0  # a guess of the day's scatter may be off by the square root of seven
 OPENED_BY = {
     "panels-washed": ("s",),
@@ -60,6 +63,11 @@ def beginning(scatter: Scatter) -> Learnt:
 
 def learn(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
     """One sound day more (a Kalman step on the entries that it has)."""
+    learnt = _raised(learnt, vector, scatter)
+    cap = PLACE["cap"]
+    if learnt.covariance[cap, cap] < 0.5 * scatter.tolerance[cap, cap] and vector[cap] < learnt.mean[cap] - RAISED:
+        vector = vector.copy()
+        vector[LIMITS] = np.nan  # what has been taken once can be taken again: a lower limit is never learnt
     seen = ~np.isnan(vector) & (learnt.days < DAYS)
     if not seen.any():
         return learnt
@@ -76,6 +84,22 @@ def learn(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
         days,
         _scatter(learnt, place, miss, days),
     )
+
+
+def _raised(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
+    """No limit stands below what has been taken: a ceiling learnt too low, or never met, rises to the day's best hour."""
+    taken, cap = vector[PLACE["top"]], PLACE["cap"]
+    known = learnt.covariance[cap, cap] < 0.5 * scatter.tolerance[cap, cap]
+    if np.isnan(taken) or (known and taken < learnt.mean[cap] + RAISED):
+        return learnt
+    mean, covariance, days = learnt.mean.copy(), learnt.covariance.copy(), learnt.days.copy()
+    covariance[LIMITS, :] = 0.0
+    covariance[:, LIMITS] = 0.0
+    covariance[LIMITS, LIMITS] = scatter.tolerance[LIMITS, LIMITS]
+    covariance[cap, cap] = TAKEN_STD**2
+    mean[LIMITS] = (taken, 0.0, 0.0)
+    days[LIMITS] = 0.0
+    return Learnt(mean, covariance, days, learnt.scatter)
 
 
 def _scatter(learnt: Learnt, place: np.ndarray, miss: Floats, days: Floats) -> Floats:

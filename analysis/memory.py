@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.summary import DaySummary
 
-VERSION = 2
+VERSION = 3
 """Of the layout below. A state of another version is refused: the site runs again from its rows."""
 
 

@@ -14,8 +14,9 @@ class DeratingLimits:
     """Log of the power at which the pump stands while the sun would give more."""
 
     least: float = 0.07
-    least_unmeasured: float = 0.15
+    least_unmeasured: float = 0.08
     most: float = 1.5
+    by_heat: float = 0.6  # share of cases (a guess); the rest hold one and the same power all day
 
 
 LIMITS = DeratingLimits()
@@ -24,21 +25,18 @@ LIMITS = DeratingLimits()
 def effect(plant: Plant) -> list[Effect]:
     """The pump stands at a power below its own ceiling while the array's voltage says that it could give more, and the less the hotter.
 
-    A limit set by hand is flat from morning to evening: diagnosis.py weighs that against it, as nothing wrong.
+    Heat holds back more and more through the day; a limit that the controller keeps for another reason is flat. So is one set by
+    hand: diagnosis.py weighs that against it, as nothing wrong.
     """
     least = LIMITS.least if "irradiance_w_m2" in plant.has else LIMITS.least_unmeasured
+    slower = 0.8 if plant.helical else 1.0 / 3.0  # affinity laws: power by speed, or by its cube
     return [
         Effect(
-            None,
-            shift(cap=-1.0, cv=-0.4),
-            least,
-            LIMITS.most,
-            lost=np.array([0.0, -0.3, -0.9]),
-            loose=0.5,
-            sudden=0.6,
-            group="held",
+            None, shift(cap=-1.0, cv=uneven, cn=-slower), least, LIMITS.most, lost=np.array([0.0, -0.3, -0.9]), loose=0.5,
+            sudden=0.6, rate=rate, group="held",
         )
-    ]
+        for uneven, rate in ((-0.4, LIMITS.by_heat), (0.0, 1.0 - LIMITS.by_heat))
+    ]  # fmt: skip
 
 
 def evidence(figures: dict[str, float]) -> str:

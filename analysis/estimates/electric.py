@@ -34,9 +34,12 @@ DIM, OVERCAST = (
     -0.8,
 )  # log: even thin cloud, an even overcast leave less of a clear sky (common practice, no source)
 LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
-HELD_BY_OWN_CELLS = 1.05  # sun not measured: over the voltage at maximum power that this day's own cells and light gave
-HELD_MEASURED = 0.1  # sun measured: heat may hold it back more and more within the hour
-HELD_SCATTER = 0.03  # a ceiling is flat; a controller that still follows the sun is not held
+HELD_BY_OWN_CELLS = (
+    1.09  # sun not measured: over the voltage at maximum power that this day's own cells and light gave;
+)
+# beyond, the point itself says that a tenth and more is left (single-diode model), whatever the sky
+HELD_SCATTER = 0.04  # about the hour's own line: heat holds back more and more within it, cloud jumps
+HELD_HOUR_H = 0.6  # of an hour that counts: less is a gap in cloud
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
 
@@ -171,17 +174,6 @@ def _smooth_sun(seen: Columns, bins: np.ndarray, days: range) -> np.ndarray:
     return steady_rows(high, bins, (len(days), HOURS), ratio, seen.dt_h, 2 * LEAST_H, SMOOTH_SHARE)
 
 
-def _flat_days(seen: Columns, held: np.ndarray, bins: np.ndarray, days: int) -> np.ndarray:
-    """Days on which some hours stand at one and the same power: a ceiling; cloud never does. bool[days]"""
-    sums = Sums(held, bins, (days, HOURS))
-    hours = sums.of(seen.dt_h)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        level = np.where(hours >= 2 * LEAST_H, sums.of(seen.power_w * seen.dt_h) / hours, -np.inf)
-    best = np.sort(level, axis=1)[:, ::-1][:, :AGREEING_HOURS]
-    with np.errstate(invalid="ignore"):
-        return np.isfinite(best).all(axis=1) & (best[:, -1] > (1.0 - AGREE_WITHIN) * best[:, 0])
-
-
 def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range) -> None:
     """The power at which the pump stands while the array could give clearly more."""
     with np.errstate(invalid="ignore"):
@@ -196,16 +188,16 @@ def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range
         (len(days), HOURS),
         power,
         seen.dt_h,
-        LEAST_H,
-        HELD_MEASURED if seen.expected.poa_measured.all() else HELD_SCATTER,
+        HELD_HOUR_H,
+        HELD_SCATTER,
     )
     sums = Sums(held, seen.day - days.start, (len(days),))
     hours = sums.of(seen.dt_h)
-    if not seen.expected.poa_measured.all():
-        hours = np.where(_flat_days(seen, held, hour_bins(plant, seen, days), len(days)), hours, 0.0)
     vector[:, PLACE["cap"]] = log_ratio(
         sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= LEAST_HIGH_H
     )
+    _held_speed(vector, plant, seen, held, days)
+    _top(vector, plant, seen, days)
     by_hour = Sums(held, hour_bins(plant, seen, days), (len(days), HOURS))
     weight = by_hour.of(seen.dt_h)
     enough = weight >= 2 * LEAST_H
@@ -216,3 +208,24 @@ def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range
         np.subtract(low, high, where=np.isfinite(low) & np.isfinite(high), out=np.zeros(len(days))),
         np.nan,
     )
+
+
+def _held_speed(vector: Floats, plant: Plant, seen: Columns, held: np.ndarray, days: range) -> None:
+    """The speed at which it stands held back."""
+    fastest = max((row.speed_rpm or 0.0 for row in plant.facts.pump.curve), default=0.0)
+    fastest = fastest or plant.facts.motor.rated_speed_rpm or 0.0
+    known = held & (seen.speed_rpm > 0)
+    if not fastest or not known.any():
+        return
+    sums = Sums(known, seen.day - days.start, (len(days),))
+    hours = sums.of(seen.dt_h)
+    vector[:, PLACE["cn"]] = log_ratio(sums.of(seen.speed_rpm * seen.dt_h), hours * fastest, hours >= LEAST_HIGH_H)
+
+
+def _top(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
+    """The best hour's power: no limit stands below what has been taken."""
+    sums = Sums(seen.settled & (seen.power_w > 0), hour_bins(plant, seen, days), (len(days), HOURS))
+    hours = sums.of(seen.dt_h)
+    level = log_ratio(sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= HELD_HOUR_H)
+    best = np.where(np.isnan(level), -np.inf, level).max(axis=1)
+    vector[:, PLACE["top"]] = np.where(np.isfinite(best), best, np.nan)

@@ -13,12 +13,11 @@ from analysis.rows import Floats
 KEPT_DAYS = (
     10  # within which three clear hours at the same sun are found where solar pumps stand (common practice, no source)
 )
-HELD_DAYS = 6  # likewise for the power held at
 LEAST_DAYS = 2
 SAME_DAYS = 3
 SAME = 0.05  # log of power: under a clear sky an hour comes again as it was; under cloud hardly ever (common practice, no source)
-SKY_TOLD = np.array([*range(PLACE["s0"], PLACE["s0"] + HOURS), PLACE["cap"]])
-"""Hours of the sun's way; and the power held at, for an even overcast stands flat for a day as a limit does for weeks."""
+SKY_TOLD = np.arange(PLACE["s0"], PLACE["s0"] + HOURS)
+"""Hours of the sun's way."""
 
 
 def under_clear_sky(plant: Plant, vector: Floats, kept: Floats | None) -> tuple[Floats, Floats]:
@@ -30,11 +29,9 @@ def under_clear_sky(plant: Plant, vector: Floats, kept: Floats | None) -> tuple[
     places = np.array([PLACE["gc"]]) if sun_measured else SKY_TOLD
     today = vector[places][None, :]
     kept = today if kept is None else np.vstack([kept, today])[-KEPT_DAYS:]
-    found_places = _best(kept) if sun_measured else np.append(_come_again(kept[:, :-1]), _best(kept[-HELD_DAYS:, -1:]))
+    found_places = _best(kept) if sun_measured else _come_again(kept)
     found = vector.copy()
     found[places] = found_places
-    if np.isnan(found[PLACE["cap"]]):
-        found[PLACE["cv"]] = np.nan  # how even a limit is says nothing where there is none
     return found, kept
 
 

@@ -89,6 +89,8 @@ def _tolerance_own() -> Floats:
         gc=0.02,
         cap=0.6,
         cv=0.05,
+        cn=0.6,
+        top=0.6,
         ai=0.05,
         ap=0.05,
     ) + shift(s=_horizon(0.025, 1.2))
@@ -131,6 +133,7 @@ def _drift_own(sun_measured: bool) -> Floats:
         gc=0.07,
         cv=0.01,
         cap=0.02,
+        cn=0.15,  # a heavier load slows it too: its speed tells who set a limit, not whether there is one
         ai=0.02,
         ap=0.02,
     ) + shift(s=_horizon(0.01 if sun_measured else 0.02, 0.06))
@@ -150,6 +153,8 @@ def _day_own(sun_measured: bool) -> Floats:
         gc=0.03,
         cap=0.03,
         cv=0.02,
+        cn=0.004,
+        top=0.3,
         ai=0.03,
         ap=0.03,
     ) + shift(s=_horizon(0.015 if sun_measured else 0.03, 0.06))
@@ -165,6 +170,6 @@ HYDRAULIC = np.array(
     [PLACE[f"{name}{band}"] for name in "qntipl" for band in range(3)] + [PLACE["rest"], PLACE["first"]]
 )
 ELECTRIC = np.array([PLACE["av0"], PLACE["av1"], PLACE["gc"], *(PLACE[f"s{hour}"] for hour in range(HOURS))])
-HELD = np.array([PLACE["cap"], PLACE["cv"]])
+HELD = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
 GROUPS = {"hydraulic": HYDRAULIC, "electric": ELECTRIC, "held": HELD}
 """Places of the vector that are weighed together; a cause belongs to one group."""
