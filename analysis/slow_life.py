@@ -41,6 +41,7 @@ COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to te
 HALF = 0.5
 AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
 GROWS_FOR = (4.0, 8.0, 16.0, 32.0, 64.0)  # days until it stands still
+HELD_TODAY = 0.06  # log of power
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 
@@ -64,6 +65,10 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known
             )
+            if group == "held" and not recent[-1, PLACE["cap"]] < learnt.mean[PLACE["cap"]] - HELD_TODAY:
+                alarm = (
+                    None  # a limit that is gone says nothing: its days mixed with today's would pass for another limit
+                )
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 verdict = weigh_shift(bench, alarm.shift, _course(amounts, alarm.shift.days)[1])

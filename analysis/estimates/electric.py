@@ -40,6 +40,10 @@ HELD_BY_OWN_CELLS = (
 # beyond, the point itself says that a tenth and more is left (single-diode model), whatever the sky
 HELD_SCATTER = 0.04  # about the hour's own line: heat holds back more and more within it, cloud jumps
 HELD_HOUR_H = 0.6  # of an hour that counts: less is a gap in cloud
+SET_ANEW, SET_SHARE = (
+    0.2,
+    0.7,
+)  # log of power, and the share of it in one step: heat takes hours (common practice, no source)
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
 
@@ -208,6 +212,17 @@ def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range
         np.subtract(low, high, where=np.isfinite(low) & np.isfinite(high), out=np.zeros(len(days))),
         np.nan,
     )
+    vector[np.ix_(_set_anew(level, high - low), [PLACE["cap"], PLACE["cv"], PLACE["cn"]])] = np.nan
+
+
+def _set_anew(level: Floats, span: Floats) -> np.ndarray:
+    """Days on which the limit went over from one hour to the next: someone set it, or it only began. bool[days]"""
+    filled = level.copy()
+    for hour in range(1, HOURS):
+        filled[:, hour] = np.where(np.isnan(level[:, hour]), filled[:, hour - 1], level[:, hour])
+    with np.errstate(invalid="ignore"):
+        largest = np.nan_to_num(np.abs(np.diff(filled, axis=1))).max(axis=1)
+        return (span > SET_ANEW) & (largest > SET_SHARE * span)
 
 
 def _held_speed(vector: Floats, plant: Plant, seen: Columns, held: np.ndarray, days: range) -> None:
