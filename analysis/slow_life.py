@@ -42,6 +42,7 @@ HALF = 0.5
 AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
 GROWS_FOR = (4.0, 8.0, 16.0, 32.0, 64.0)  # days until it stands still
 HELD_TODAY = 0.06  # log of power
+HELD_DAYS = 3  # of the last five: a day or two may be a hand's, or a cloud's
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 
@@ -65,10 +66,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known
             )
-            if group == "held" and not recent[-1, PLACE["cap"]] < learnt.mean[PLACE["cap"]] - HELD_TODAY:
-                alarm = (
-                    None  # a limit that is gone says nothing: its days mixed with today's would pass for another limit
-                )
+            if group == "held" and not _held_on(learnt, recent):
+                alarm = None
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 verdict = weigh_shift(bench, alarm.shift, _course(amounts, alarm.shift.days)[1])
@@ -98,6 +97,12 @@ class _Found:
     verdict: Verdict
     form: int
     window: int
+
+
+def _held_on(learnt: Learnt, recent: Floats) -> bool:
+    """Held back today, and on most of the last days: those of a limit that is gone, mixed with today's, would pass for another."""
+    lower = recent[-5:, PLACE["cap"]] < learnt.mean[PLACE["cap"]] - HELD_TODAY
+    return bool(lower[-1]) and int(lower.sum()) >= HELD_DAYS
 
 
 def _power_lies(memory: Memory) -> bool:
