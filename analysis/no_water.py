@@ -36,6 +36,7 @@ class NoWaterLimits:
     least_load_known: float = (
         0.4  # likewise where the load is that of a pump that lifts: a weak pump lifts nothing at low sun
     )
+    as_ever: float = 0.12  # log: within it load and table agree (common practice, no source)
     load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
     least_unloaded: float = 0.08  # likewise where it is not the sun that gives so little
     unloaded_power: float = 0.6  # of full power
@@ -229,6 +230,13 @@ def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]
     return list(zip(starts[bad].tolist(), stops[bad].tolist(), strict=True))
 
 
+def _as_ever(measures: dict[str, Floats], rows: np.ndarray) -> NDArray[np.bool_]:
+    """The load is that of a pump that lifts: then it is the meter, or its readings came late, and nothing is in a hurry."""
+    load = np.where(np.isnan(measures["torque"][rows]), measures["current"][rows], measures["torque"][rows])
+    with np.errstate(invalid="ignore"):
+        return np.abs(load) < LIMITS.as_ever
+
+
 def _episode(
     view: DayView,
     seen: Columns,
@@ -241,7 +249,8 @@ def _episode(
     lasted = np.cumsum(dt_ms)
     wait = np.where(usual[bad], LIMITS.load_run_ms, LIMITS.run_ms)
     sure = (lasted >= wait) & (np.arange(len(bad)) >= 1)
-    enough = np.flatnonzero(sure | (late[bad] & ((lasted >= LIMITS.run_ms) | ~usual[bad])))
+    soon = ~usual[bad] | ((lasted >= LIMITS.run_ms) & ~_as_ever(measures, bad))
+    enough = np.flatnonzero(sure | (late[bad] & soon))
     if not len(enough):
         return None
     flag = int(bad[enough[0]])

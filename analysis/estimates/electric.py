@@ -212,7 +212,10 @@ def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range
         np.subtract(low, high, where=np.isfinite(low) & np.isfinite(high), out=np.zeros(len(days))),
         np.nan,
     )
-    vector[np.ix_(_set_anew(level, high - low), [PLACE["cap"], PLACE["cv"], PLACE["cn"]])] = np.nan
+    vector[np.ix_(np.flatnonzero(_set_anew(level, high - low)), HELD_PLACES)] = np.nan
+
+
+HELD_PLACES = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
 
 
 def _set_anew(level: Floats, span: Floats) -> np.ndarray:
