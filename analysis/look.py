@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from analysis.expected import Expected
 from analysis.meter import metered
 from analysis.plant import Plant
-from analysis.rows import Floats, Rows, Times
+from analysis.rows import Floats, Rows, Times, rises
 from analysis.solar_days import HOUR_MS, MINUTE_MS
 
 Flags = NDArray[np.bool_]
@@ -120,18 +120,20 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     )  # fmt: skip
 
 
-def _daylight(plant: Plant, time_ms: Times, days: range) -> Flags:
+def _daylight(plant: Plant, time_ms: Times, days: range) -> Flags | slice:
     keep = np.zeros(len(time_ms), bool)
     for day in days:
         start, end = plant.days.daylight_ms(day, -DAYLIGHT_MARGIN_MS)
         first, last = np.searchsorted(time_ms, [start, end])
+        if len(days) == 1:
+            return slice(int(first), int(last))
         keep[first:last] = True
     return keep
 
 
 def _durations(time_ms: Times, day: NDArray[np.int64]) -> Floats:
     steps = np.zeros(len(time_ms), np.int64)
-    steps[1:] = np.where(np.diff(day) == 0, np.diff(time_ms), 0)
+    steps[1:] = np.where(day[1:] == day[:-1], rises(time_ms), 0)
     return np.where(steps <= GAP_MS, steps, 0) / float(HOUR_MS)
 
 
@@ -141,7 +143,7 @@ def _since(time_ms: Times, day: NDArray[np.int64], broken: Flags) -> Times:
         return np.empty(0, np.int64)
     marks = broken.copy()
     marks[0] = True
-    marks[1:] |= np.diff(day) != 0
+    marks[1:] |= day[1:] != day[:-1]
     return time_ms - np.maximum.accumulate(np.where(marks, time_ms, np.iinfo(np.int64).min))
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from analysis.rows import Rows, Times
+from analysis.rows import Rows, Times, rises
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ def merged(rows: Rows) -> Merged:
     if rows.trusted is not None and not rows.trusted.all():
         unsure = int(np.count_nonzero(~rows.trusted))
         rows = rows.take(rows.trusted)
-    steps = np.diff(rows.time_ms)
+    steps = rises(rows.time_ms)
     if not len(steps) or steps.min() > 0:
         return Merged(rows, unsure_clock=unsure)
     rows = rows.take(np.argsort(rows.time_ms, kind="stable"))

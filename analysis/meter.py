@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.rows import Floats, or_zero
+from analysis.rows import Floats, or_zero, rises
 
 NANO = 1e9
 FASTEST = 3.0  # times the pump's largest flow: no register moves faster, so it was replaced or set
@@ -60,22 +60,22 @@ def metered(
     read = np.flatnonzero(~np.isnan(volume_m3))
     if len(read) < 2:
         return Metered(flow, np.full(n, -1, np.int64), moved)
-    step = np.diff(volume_m3[read])
+    step = rises(volume_m3[read])
     hours = np.cumsum(np.rint(dt_h * 3600.0).astype(np.int64))
-    apart_h = np.diff(hours[read]) / 3600.0
-    same_day = np.diff(day[read]) == 0
+    apart_h = rises(hours[read]) / 3600.0
+    same_day = rises(day[read]) == 0
     honest = same_day & (step >= 0) & (step <= FASTEST * largest_m3_h * np.maximum(apart_h, 1 / 60) + 0.2)
     moved[read[1:]] = np.where(honest, step, np.nan)
     # a mark is where an interval ends: the register moved, or its count broke off
     is_mark = np.concatenate([[True], (step > 0) | ~honest])
     marks = read[is_mark]
     gained = np.concatenate([[np.nan], np.where(honest, step, np.nan)])[is_mark]
-    want = np.diff(total[marks])
-    idle = np.diff(total_floor[marks])
+    want = rises(total[marks])
+    idle = rises(total_floor[marks])
     by_floor = want < idle
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = gained[1:] * NANO / np.where(by_floor, idle, want)
-    counts = np.diff(marks)
+    counts = rises(marks)
     inside = slice(int(marks[0]) + 1, int(marks[-1]) + 1)
     base = np.where(np.repeat(by_floor, counts), IDLE_SHARE * largest_m3_h, or_zero(expected_m3_h[inside]))
     shared = np.repeat(np.where(np.isfinite(ratio), ratio, np.nan), counts) * base

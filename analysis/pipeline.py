@@ -175,7 +175,8 @@ def _seen(state: State) -> State:
     cases, now = state.memory.cases, None
     if state.until_ms > FAR_PAST_MS:
         opened = merged(state.open_rows).rows
-        opened = opened.take(slice(0, int(np.searchsorted(opened.time_ms, state.until_ms, "right"))))
+        heard = int(np.searchsorted(opened.time_ms, state.until_ms, "right"))
+        opened = opened if heard == len(opened) else opened.take(slice(0, heard))
         day = int(plant.days.day_of(state.until_ms))
         if state.memory.day is not None:
             day = max(day, state.memory.day + 1)  # at the stroke of a close the next day is open, and empty
@@ -191,4 +192,4 @@ def _seen(state: State) -> State:
 
 
 def _after(rows: Rows, time_ms: int) -> Rows:
-    return rows if not len(rows) or time_ms == FAR_PAST_MS else rows.take(rows.time_ms > time_ms)
+    return rows if not len(rows) or int(rows.time_ms.min()) > time_ms else rows.take(rows.time_ms > time_ms)

@@ -52,7 +52,9 @@ class SkyTable:
         In the units of `days`: [deg], [W/m2], [deg C]. The few days that a live site asks for again each minute are kept.
         """
         count = len(solar_days)
-        if 0 < count <= KEPT_DAYS and solar_days[-1] - solar_days[0] == count - 1:
+        if not count:
+            return _no_days(self)
+        if count <= KEPT_DAYS and solar_days[-1] - solar_days[0] == count - 1:
             return _flat(self, int(solar_days[0]), int(solar_days[-1]))
         return self.flattened(solar_days)
 
@@ -84,6 +86,11 @@ class SkyTable:
         first, last = up.argmax(axis=1), NODES - 1 - up[:, ::-1].argmax(axis=1)
         rise = np.where(ever, (first - 1.0) / (NODES - 1), 2.0)
         return table, rise, np.where(ever, (last + 1.0) / (NODES - 1), -2.0)
+
+
+@lru_cache(maxsize=2048)
+def _no_days(sky: SkyTable) -> FlatSky:
+    return sky.flattened(np.empty(0, np.int64))
 
 
 @lru_cache(maxsize=2048)
