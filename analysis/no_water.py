@@ -297,8 +297,10 @@ def _levels(
             levels[name] = float(known.sum() / len(known))
     levels["flow"] = float(moved[rows].sum() / max(should[rows].sum(), 1e-9))
     levels["lead"] = float(_visited(view, began))
-    levels["before"] = _before(view, seen, should, moved, began)
     levels["onset"] = _onset(seen, int(rows[0]))
+    levels["before"] = _before(view, seen, should, moved, began)
+    if levels["onset"] == 0.0:  # that run had brought nothing yet: what looks like a fading is the fault itself
+        levels["before"] = float("nan")
     return levels
 
 
