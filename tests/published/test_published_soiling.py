@@ -43,10 +43,9 @@ def fixture_series() -> tuple[np.ndarray, np.ndarray]:
 class Judged:
     """What the engine makes of a daily series: the loss that it sees each day, and its findings' cases."""
 
-    def __init__(self, performance: np.ndarray) -> None:
-        plant = plant_of(
-            read_site(SITE.read_text().replace("channels = [", 'channels = ["irradiance_w_m2", "module_temp_c", '))
-        )
+    def __init__(self, performance: np.ndarray, sun_measured: bool = True) -> None:
+        sun = '"irradiance_w_m2", "module_temp_c", ' if sun_measured else '"module_temp_c", '
+        plant = plant_of(read_site(SITE.read_text().replace("channels = [", f"channels = [{sun}")))
         bench, memory, learnt = slow_bench(plant), Memory(), beginning(slow_bench(plant).scatter)
         form = bench.causes.index("panel-soiling")
         recent, lost = np.empty((0, SIZE)), []
