@@ -12,8 +12,11 @@ import numpy as np
 from analysis.calibration import stated
 from analysis.causes.registry import Levels, all_causes
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
+from analysis.estimates.vector import PLACE
 from analysis.memory import Case
 from analysis.not_turning import SINCE, SINCE_H
+from analysis.plant import plant_of
+from analysis.slow import slow_bench
 from analysis.solar_days import DAY_MS, iso
 from analysis.symptoms import DayView, Episode
 from logger.record.causes import CAUSES
@@ -32,6 +35,9 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
     """The cases after a day's episodes, up to the view's `until_ms`. The memory's own cases are left alone."""
     cases = [case.copied() for case in view.memory.cases]
     for episode in episodes:
+        if episode.symptom == "string-out":
+            _stepped(view, cases, episode)
+            continue
         family = episode.symptom if episode.cause is None else episode.cause
         known = _same(cases, family, episode)
         if known is None:
@@ -47,6 +53,32 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
         if case.ended_ms is None and _is_fast(case) and healthy_after(view, case.seen_ms) >= HEALTHY_H:
             case.ended_ms = case.seen_ms
     return cases
+
+
+def _stepped(view: DayView, cases: list[Case], episode: Episode) -> None:
+    """A string seen lost within the day: one case with the daily figures', which size it and see it end."""
+    ended = [c for c in cases if c.family == "slow-electric" and c.cause == "string-out" and c.ended_ms is not None]
+    if ended and episode.began_ms - (ended[-1].ended_ms or 0) < REOPENED_MS:
+        case = ended[-1]
+        case.ended_ms, case.healthy, case.revision = None, 0.0, case.revision + 1
+    else:
+        case = Case(
+            "slow-electric", "string-out", "string-out", episode.flag_ms, number_of(cases, episode.flag_ms),
+            episode.began_ms, episode.seen_ms, confidence=SURE, water_lost_m3=0.0,
+        )  # fmt: skip
+        cases.append(case)
+    share = episode.size or 0.0
+    case.seen_ms, case.size = episode.seen_ms, [share, (1 - STEP_STD) * share, min((1 + STEP_STD) * share, 1.0)]
+    case.figures = {**episode.whole, "size": share}
+    case.evidence = all_causes()["string-out"].evidence(case.figures)
+    bench = slow_bench(plant_of(view.facts))
+    side, lost = PLACE["av1"] if episode.whole["of_volts"] else PLACE["s0"], -episode.whole["lost"]
+    forms = [k for k, name in enumerate(bench.causes) if name == "string-out"]
+    case.weighed |= {"day": float(view.day), "window": 1.0, "amount": 1.0, "stepped": 0.0}
+    case.weighed["form"] = float(min(forms, key=lambda k: abs(bench.directions[k][side] - lost)))
+
+
+STEP_STD = 0.1  # of the share: meters, and the air
 
 
 def has_open_fast(cases: list[Case]) -> bool:

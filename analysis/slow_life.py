@@ -195,6 +195,10 @@ def _again(
     if np.isnan(today):
         return
     usual = float(np.nanmedian(amounts[-since:])) if since else float(today)
+    if "stepped" in case.weighed:
+        _follow(bench, learnt, recent, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
+        if case.weighed["stepped"] == 0.0 or today >= IN_BAND:
+            return
     if today < IN_BAND * max(effect.least, 0.6 * usual):
         case.healthy += 1.0
         if case.healthy == 1.0:
@@ -224,6 +228,23 @@ def _again(
     at_power = _lost_at_power(learnt, recent[begins:])
     _sized(bench, memory, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
     case.revision += 1
+
+
+def _follow(
+    bench: SlowBench, learnt: Learnt, recent: Floats, memory: Memory, case: Case, amounts: Floats, moved: Shift,
+    figures: DayFigures, close_ms: int,
+) -> None:  # fmt: skip
+    """Size what was seen within a day, once the daily figures show it too: without a sensor of the sun they tell the old level for days."""
+    shown = amounts[amounts >= SHOWS]
+    if len(amounts) > SAME_DAYS:
+        case.weighed["stepped"] = 1.0
+    if not amounts[-1] >= IN_BAND:
+        return
+    case.weighed["stepped"], case.healthy, case.seen_ms = 1.0, 0.0, close_ms
+    case.revision += 1
+    if len(shown):
+        at_power = _lost_at_power(learnt, recent[-len(amounts) :])
+        _sized(bench, memory, case, int(case.weighed["form"]), shown, at_power, moved, figures)
 
 
 def _course(amounts: Floats, since: int, sudden: float = 0.5) -> tuple[int, float | None]:

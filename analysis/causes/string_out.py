@@ -1,4 +1,10 @@
-"""String out: one or more strings or modules no longer contribute."""
+"""String out: one or more strings or modules no longer contribute.
+
+Within the day one side of the array lies a whole fraction lower than it was on the days before, evenly for an hour or two: its current by
+whole strings, or its voltage by whole modules, while the other side stays. A cloud that halves the light cools the cells and so raises the
+voltage by a few percent (single-diode model); a bad joint loses voltage in proportion to the current. What is less sure is left
+to the daily figures, which also go on with what was told here.
+"""
 
 from dataclasses import dataclass
 
@@ -6,17 +12,46 @@ import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.estimates.effects import Effect, shift
-from analysis.estimates.own_light import sides_apart
-from analysis.plant import Plant
+from analysis.estimates.electric import hour_bins
+from analysis.estimates.own_light import sides_apart, voltage_at_maximum
+from analysis.estimates.vector import HOURS, PLACE
+from analysis.look import Columns
+from analysis.plant import Plant, plant_of
+from analysis.rows import Floats
+from analysis.solar_days import MINUTE_MS, up_to_minute
+from analysis.symptoms import DayView, Episode
 
 
 @dataclass(frozen=True)
 class StringOutLimits:
-    """How many strings and modules are thought of."""
+    """How many strings and modules are thought of; what makes a sight within the day sure.
+
+    most_strings, most_modules: lost at once. believed: share by which the signature may err. least, least_volts: share lost; less is
+    left to the daily figures. ..._min: for how long, at maximum power. whole: share of that time with rows. ragged...: scatter
+    of logs within it. ..._stay(s): how far the other side may move. off, off_least: from the whole fraction.
+    Scatter and time are common practice, no source.
+    """
 
     most_strings: int = 3
     most_modules: int = 3
     believed: float = 0.06
+    learnt_days: float = 4.0
+    newest_days: int = 10
+    least: float = 0.15
+    least_volts: float = 0.06
+    measured_min: float = 75.0
+    clear_min: float = 120.0
+    volts_min: float = 75.0
+    whole: float = 0.85
+    rows: int = 5
+    ragged: float = 0.03
+    ragged_measured: float = 0.06
+    ragged_volts: float = 0.03
+    volts_stay: float = 0.025
+    current_stays: float = 0.06
+    off: float = 0.1
+    off_least: float = 0.01
+    light_w_m2: float = 150.0
 
 
 LIMITS = StringOutLimits()
@@ -44,8 +79,214 @@ def _form(direction: np.ndarray, lost: float, rate: float) -> Effect:
     )  # fmt: skip
 
 
+def watch(view: DayView) -> list[Episode]:
+    """Judged when: running at maximum power. Shows as: one side of the array a whole fraction below what was learnt of it, the other not."""
+    seen, known = view.columns, _Known.of(view)
+    if seen is None or known is None or not {"pv_voltage_v", "pv_current_a"} <= seen.rows.values.keys():
+        return []
+    rows = np.flatnonzero(lit_rows(seen))
+    if len(rows) < LIMITS.rows:
+        return []
+    measured = bool(seen.expected.poa_measured[rows].all())
+    best: tuple[int, _Side] | None = None
+    for side in _sides(view, known, measured):
+        if not _may(seen, rows, known, side):
+            continue
+        flag = _first(seen, rows, _logs(view, seen, rows, known, side.of_volts), side, measured)
+        if flag is not None and (best is None or flag < best[0]):
+            best = flag, side
+    return [] if best is None else [_episode(view, seen, rows, *best)]
+
+
+def lit_rows(seen: Columns) -> np.ndarray:
+    """Rows that run under light enough, at or below the voltage of maximum power. bool[n]"""
+    with np.errstate(invalid="ignore"):
+        lit = seen.settled & ~seen.held & (seen.expected.poa_w_m2 > LIMITS.light_w_m2)
+        return lit & (seen.rows["pv_current_a"] > 0) & (seen.rows["pv_voltage_v"] > 0)
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What was learnt of the array: logs of current by hour of the sun's way, of voltage; how far the newest days were off."""
+
+    current: Floats
+    volts: float
+    newest_moved: Floats
+    newest_volts: float
+
+    @classmethod
+    def of(cls, view: DayView) -> "_Known | None":
+        """None before enough sound days, and while the array's loss is told of already."""
+        memory = view.memory
+        if "mean" not in memory.arrays or any(c.family == "slow-electric" and c.ended_ms is None for c in memory.cases):
+            return None
+        mean, days = memory.arrays["mean"], memory.arrays["days"]
+        hours, volts = slice(PLACE["s0"], PLACE["s0"] + HOURS), _told_volts(days)
+        if days[volts] < LIMITS.learnt_days:
+            return None
+        recent = memory.arrays["recent"]
+        newest = _newest(recent[:, hours])
+        current = np.where(days[hours] >= LIMITS.learnt_days, mean[hours], np.nan)
+        usual, kept = current, ~np.isnan(newest)
+        if (
+            "irradiance_w_m2" not in view.facts.sensors.channels
+        ):  # the air of these days, and hours in which it was held back before
+            if not kept.any():
+                return None
+            usual = np.where(kept, newest, newest[kept].mean())
+        return cls(usual, float(mean[volts]), newest - current, float(_newest(recent[:, [volts]])[0]))
+
+
+def _told_volts(days: Floats) -> int:
+    """Of high sun, or of low sun where a pump is held back at noon."""
+    high, low = PLACE["av1"], PLACE["av0"]
+    return high if days[high] >= LIMITS.learnt_days else low
+
+
+def _newest(figures: Floats) -> Floats:
+    """The last known of each column, NaN where none is. (days, figures) -> (figures,)"""
+    found = np.full(figures.shape[1], np.nan)
+    for row in figures[-LIMITS.newest_days :]:
+        found = np.where(np.isnan(row), found, row)
+    return found
+
+
+@dataclass(frozen=True)
+class _Side:
+    """What to look for: a loss (log) of one side, for how long, how even, and by how much the other may move."""
+
+    of_volts: bool
+    share: float
+    lost: float
+    hold_min: float
+    ragged: float
+    stays: float
+
+
+def _sides(view: DayView, known: _Known, measured: bool) -> list[_Side]:
+    array, found = view.facts.array, []
+    for out in range(1, min(LIMITS.most_strings, array.strings - 1) + 1):
+        share, lost = out / array.strings, -float(np.log(1 - out / array.strings))
+        if share >= LIMITS.least and not (known.newest_moved < -SHOWN * lost).any():
+            hold, ragged = (
+                (LIMITS.measured_min, LIMITS.ragged_measured) if measured else (LIMITS.clear_min, LIMITS.ragged)
+            )
+            found.append(_Side(False, share, lost, hold, ragged, LIMITS.volts_stay))
+    if array.strings > 1:
+        return found  # a module less in one of several strings moves the voltage of all by no whole fraction
+    for out in range(1, min(LIMITS.most_modules, array.modules_in_series - 1) + 1):
+        share, lost = out / array.modules_in_series, -float(np.log(1 - out / array.modules_in_series))
+        if share >= LIMITS.least_volts and not known.newest_volts - known.volts < -SHOWN * lost:
+            found.append(_Side(True, share, lost, LIMITS.volts_min, LIMITS.ragged_volts, LIMITS.current_stays))
+    return found
+
+
+SHOWN = 0.35  # of the loss: what was there on the days before did not come at once
+
+
+def _may(seen: Columns, rows: np.ndarray, known: _Known, side: _Side) -> bool:
+    """Whether enough rows lie low at all: costs little."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        if side.of_volts:
+            low = (
+                np.log(seen.rows["pv_voltage_v"][rows] / seen.expected.mpp_voltage_v[rows]) - known.volts
+                < -0.4 * side.lost
+            )
+        else:
+            level = np.log(seen.rows["pv_current_a"][rows] / seen.expected.mpp_current_a[rows])
+            low = (level > np.nanmin(known.current) - 1.3 * side.lost) & (
+                level < np.nanmax(known.current) - 0.7 * side.lost
+            )
+    return low.sum() >= LIMITS.rows and float(seen.dt_h[rows[low]].sum()) > LIMITS.whole * side.hold_min / 60.0
+
+
+def _logs(view: DayView, seen: Columns, rows: np.ndarray, known: _Known, own_light: bool) -> tuple[Floats, Floats]:
+    """Logs of current and voltage over what was learnt of them, NaN where nothing was.
+
+    own_light
+        Where no sensor tells the light, the array's own current does: right for a loss of voltage. Else a clear sky is supposed, whose
+        warm cells a cloud would cool.
+    """
+    plant, expected = plant_of(view.facts), seen.expected
+    hour = hour_bins(plant, seen, range(view.day, view.day + 1))[rows]
+    at_maximum_v = expected.mpp_voltage_v
+    if own_light and not expected.poa_measured.all():
+        at_maximum_v = voltage_at_maximum(plant, seen, lit_rows(seen))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        current = np.log(seen.rows["pv_current_a"][rows] / expected.mpp_current_a[rows]) - known.current[hour]
+        volts = np.log(seen.rows["pv_voltage_v"][rows] / at_maximum_v[rows]) - known.volts
+    return current, volts
+
+
+def _first(seen: Columns, rows: np.ndarray, logs: tuple[Floats, Floats], side: _Side, measured: bool) -> int | None:
+    """The first row that ends a stretch in which the side is that much lower, evenly, and the other where it was."""
+    moved, other = logs[::-1] if side.of_volts else logs
+    time_ms, hours = seen.time_ms[rows], np.concatenate([[0.0], np.cumsum(seen.dt_h[rows])])
+    start = np.searchsorted(time_ms, time_ms - round(side.hold_min * MINUTE_MS), "right")
+    mean, std = _running(moved, start)
+    with np.errstate(invalid="ignore"):
+        found = np.abs(mean + side.lost) < LIMITS.off * side.lost + LIMITS.off_least
+        found &= std < side.ragged
+        if measured or not side.of_volts:
+            found &= np.abs(_running(other, start)[0]) < side.stays
+    found &= hours[1:] - hours[start] > LIMITS.whole * side.hold_min / 60.0
+    found &= np.arange(len(rows)) + 1 - start >= LIMITS.rows
+    if side.of_volts and found.any():
+        found &= _no_resistance(moved, np.log(seen.rows["pv_current_a"][rows]), side, found)
+    return int(np.argmax(found)) if found.any() else None
+
+
+def _no_resistance(volts: Floats, amperes: Floats, side: _Side, found: np.ndarray) -> np.ndarray:
+    """Rows by which the loss, since it was first seen, is known not to grow with the current as a bad joint's does. bool[n]
+
+    A joint's loss is proportional to the current, a module's is the same at any: the line of loss over log of current tells, once
+    its slope is known well enough.
+    """
+    low = np.abs(volts + side.lost) < 0.5 * side.lost
+    first = np.full(len(volts), int(np.argmax(low)))
+    both = [_running(x, first) for x in (volts, amperes, volts + amperes)]
+    (_, std_v), (_, std_a), (_, std_sum) = both
+    with np.errstate(invalid="ignore", divide="ignore"):
+        slope = 0.5 * (std_sum**2 - std_v**2 - std_a**2) / std_a**2
+        unsure = std_v / (std_a * np.sqrt(np.maximum(np.arange(len(volts)) + 1 - first, 1)))
+        return found & (slope > -HALF_WAY * side.lost) & (unsure < SLOPE_KNOWN * side.lost)
+
+
+HALF_WAY = 0.5  # between a module's slope and a joint's
+SLOPE_KNOWN = 0.2  # standard error of that slope: two and a half of it lie between it and either
+
+
+def _running(values: Floats, start: np.ndarray) -> tuple[Floats, Floats]:
+    """Mean and standard deviation from row `start` to each row; NaN where any value is. float64[n] twice"""
+    clean, bad = np.nan_to_num(values), np.concatenate([[0], np.cumsum(np.isnan(values))])
+    count = np.arange(len(values)) + 1 - start
+    sums = [np.concatenate([[0.0], np.cumsum(x)]) for x in (clean, clean**2)]
+    mean, square = ((total[1:] - total[start]) / count for total in sums)
+    spread = np.sqrt(np.maximum(square - mean**2, 0.0))
+    known = bad[1:] == bad[start]
+    return np.where(known, mean, np.nan), np.where(known, spread, np.nan)
+
+
+def _episode(view: DayView, seen: Columns, rows: np.ndarray, flag: int, side: _Side) -> Episode:
+    flag_ms = int(seen.time_ms[rows[flag]])
+    began_ms = flag_ms - round(side.hold_min * MINUTE_MS)
+    if not (seen.time_ms[rows] < began_ms).any():
+        began_ms = view.days.open_ms(view.day)  # so low since the sun came: in the night, or when nobody could see it
+    measures = {"of_volts": float(side.of_volts), "lost": side.lost, "hold_min": side.hold_min}
+    return Episode(
+        "string-out", began_ms, up_to_minute(flag_ms), flag_ms, side.hold_min / 60.0, measures, measures,
+        cause="string-out", size=side.share,
+    )  # fmt: skip
+
+
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
+    if "hold_min" in figures:
+        side, other = ("voltage", "current") if figures["of_volts"] else ("current", "voltage")
+        return (
+            f"For {figures['hold_min']:.0f} minutes at maximum power the array's {side} was {100 * figures.get('size', 0.0):.0f} % lower than on the days "
+            f"before, as much as whole strings or modules of it; its {other} was as ever."
+        )
     volts = figures.get("shift_av1", 0.0)
     side = "its voltage fell with it" if volts < -0.01 else "its voltage did not fall"
     return (
@@ -73,6 +314,7 @@ register(
         ),
         evidence=evidence,
         effect=effect,
+        watch=watch,
         limits=LIMITS,
     )
 )
