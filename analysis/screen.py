@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.causes import controller_trip, over_voltage, sensor_fault, short_cycling, silent
+from analysis.causes import controller_trip, over_voltage, sensor_fault, short_cycling, silent, string_out
 from analysis.estimates.vector import PLACE
 from analysis.look import Columns
 from analysis.memory import Memory
@@ -21,6 +21,7 @@ from analysis.not_turning import sun_certain
 from analysis.plant import Plant
 from analysis.rows import Times, or_zero
 from analysis.solar_days import HOUR_MS
+from logger.record.site_facts import SiteFacts
 
 Days = NDArray[np.bool_]
 
@@ -32,17 +33,21 @@ PICKS = 5
 
 @dataclass(frozen=True)
 class Screen:
-    """By watcher, bool[days]: may find something. `base`: the baseline's logs of load for which `no-water` holds."""
+    """By watcher, bool[days]: may find something. `base`: the baseline's logs of load for which `no-water` holds; `array`: of the array, for `string-out`."""
 
     days: range
     may: dict[str, Days]
     base: np.ndarray
+    facts: SiteFacts
+    array: string_out.Known
 
     def may_show(self, name: str, day: int, memory: Memory) -> bool:
         """Whether this watcher must look at the day, with this memory of yesterday's close."""
         flags = self.may.get(name)
         if flags is None or flags[day - self.days.start]:
             return True
+        if name == "string-out":
+            return string_out.known_of(self.facts, memory).moved_from(self.array) > MOVED
         if name == "silent" and silent.silence_lasts(memory):
             return True
         return name == "no-water" and bool((np.abs(_load(memory) - self.base) > MOVED).any())
@@ -58,6 +63,7 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         | _may_be_dead(plant, seen, days)
         | _days(seen, seen.rows["low_level_probe_wet"] < 0.5, days),
         "short-cycling": _may_cycle(seen, days),
+        "string-out": _may_lose_a_string(plant, memory, seen, days),
         "silent": _may_be_silent(plant, heard_ms, days),
     }
     code = or_zero(seen.rows["fault_code"]) > 0
@@ -66,7 +72,7 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
     with np.errstate(invalid="ignore"):
         high = seen.rows["pv_voltage_v"] > rating * (1 + over_voltage.LIMITS.above)
     may["over-voltage"] = _days(seen, high | code, days, over_voltage.LIMITS.rows)
-    return Screen(days, may, base)
+    return Screen(days, may, base, plant.facts, string_out.known_of(plant.facts, memory))
 
 
 def _load(memory: Memory) -> np.ndarray:
@@ -164,6 +170,12 @@ def _may_cycle(seen: Columns, days: range) -> Days:
     starts = np.zeros(len(seen), bool)
     starts[1:] = seen.turning[1:] & ~seen.turning[:-1]
     return _days(seen, starts, days, short_cycling.LIMITS.starts)
+
+
+def _may_lose_a_string(plant: Plant, memory: Memory, seen: Columns, days: range) -> Days:
+    low = string_out.low_rows(seen, plant.facts, string_out.known_of(plant.facts, memory), MOVED)
+    hours = np.bincount(seen.day - days.start, np.where(low, seen.dt_h, 0.0), len(days))
+    return hours >= string_out.least_h() - ROUNDING
 
 
 def _may_be_silent(plant: Plant, heard_ms: Times, days: range) -> Days:

@@ -6,7 +6,7 @@ voltage by a few percent (single-diode model); a bad joint loses voltage in prop
 to the daily figures, which also go on with what was told here.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,10 +16,12 @@ from analysis.estimates.electric import hour_bins
 from analysis.estimates.own_light import sides_apart, voltage_at_maximum
 from analysis.estimates.vector import HOURS, PLACE
 from analysis.look import Columns
+from analysis.memory import Memory
 from analysis.plant import Plant, plant_of
 from analysis.rows import Floats
 from analysis.solar_days import MINUTE_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
+from logger.record.site_facts import SiteFacts
 
 
 @dataclass(frozen=True)
@@ -81,16 +83,17 @@ def _form(direction: np.ndarray, lost: float, rate: float) -> Effect:
 
 def watch(view: DayView) -> list[Episode]:
     """Judged when: running at maximum power. Shows as: one side of the array a whole fraction below what was learnt of it, the other not."""
-    seen, known = view.columns, _Known.of(view)
-    if seen is None or known is None or not {"pv_voltage_v", "pv_current_a"} <= seen.rows.values.keys():
+    seen, known = view.columns, known_of(view.facts, view.memory)
+    if seen is None or np.isnan(known.volts) or not {"pv_voltage_v", "pv_current_a"} <= seen.rows.values.keys():
         return []
     rows = np.flatnonzero(lit_rows(seen))
     if len(rows) < LIMITS.rows:
         return []
     measured = bool(seen.expected.poa_measured[rows].all())
     best: tuple[int, _Side] | None = None
-    for side in _sides(view, known, measured):
-        if not _may(seen, rows, known, side):
+    for side in _sides(view.facts, known, measured):
+        low = _low(seen, rows, known, side)
+        if low.sum() < LIMITS.rows or float(seen.dt_h[rows[low]].sum()) < LIMITS.whole * side.hold_min / 60.0:
             continue
         flag = _first(seen, rows, _logs(view, seen, rows, known, side.of_volts), side, measured)
         if flag is not None and (best is None or flag < best[0]):
@@ -106,7 +109,7 @@ def lit_rows(seen: Columns) -> np.ndarray:
 
 
 @dataclass(frozen=True)
-class _Known:
+class Known:
     """What was learnt of the array: logs of current by hour of the sun's way, of voltage; how far the newest days were off."""
 
     current: Floats
@@ -114,27 +117,36 @@ class _Known:
     newest_moved: Floats
     newest_volts: float
 
-    @classmethod
-    def of(cls, view: DayView) -> "_Known | None":
-        """None before enough sound days, and while the array's loss is told of already."""
-        memory = view.memory
-        if "mean" not in memory.arrays or any(c.family == "slow-electric" and c.ended_ms is None for c in memory.cases):
-            return None
-        mean, days = memory.arrays["mean"], memory.arrays["days"]
-        hours, volts = slice(PLACE["s0"], PLACE["s0"] + HOURS), _told_volts(days)
-        if days[volts] < LIMITS.learnt_days:
-            return None
-        recent = memory.arrays["recent"]
-        newest = _newest(recent[:, hours])
-        current = np.where(days[hours] >= LIMITS.learnt_days, mean[hours], np.nan)
-        usual, kept = current, ~np.isnan(newest)
-        if (
-            "irradiance_w_m2" not in view.facts.sensors.channels
-        ):  # the air of these days, and hours in which it was held back before
-            if not kept.any():
-                return None
-            usual = np.where(kept, newest, newest[kept].mean())
-        return cls(usual, float(mean[volts]), newest - current, float(_newest(recent[:, [volts]])[0]))
+    def moved_from(self, before: "Known") -> float:
+        """The largest change of a level (log) since `before`; infinite where one of the two knows nothing."""
+        if np.isnan(self.volts) or np.isnan(before.volts):
+            return 0.0 if np.isnan(self.volts) else np.inf
+        ends = [f(known.current) for f in (np.nanmin, np.nanmax) for known in (self, before)]
+        return float(max(abs(ends[0] - ends[1]), abs(ends[2] - ends[3]), abs(self.volts - before.volts)))
+
+
+NOTHING_KNOWN = Known(np.full(HOURS, np.nan), np.nan, np.full(HOURS, np.nan), np.nan)
+
+
+def known_of(facts: SiteFacts, memory: Memory) -> Known:
+    """`NOTHING_KNOWN` before enough sound days, and while the array's loss is told of already."""
+    if "mean" not in memory.arrays or any(c.family == "slow-electric" and c.ended_ms is None for c in memory.cases):
+        return NOTHING_KNOWN
+    mean, days = memory.arrays["mean"], memory.arrays["days"]
+    hours, volts = slice(PLACE["s0"], PLACE["s0"] + HOURS), _told_volts(days)
+    if days[volts] < LIMITS.learnt_days:
+        return NOTHING_KNOWN
+    recent = memory.arrays["recent"]
+    newest = _newest(recent[:, hours])
+    current = np.where(days[hours] >= LIMITS.learnt_days, mean[hours], np.nan)
+    usual, kept = current, ~np.isnan(newest)
+    if (
+        "irradiance_w_m2" not in facts.sensors.channels and kept.any()
+    ):  # the air of these days; also hours that were held back before
+        usual = np.where(kept, newest, newest[kept].mean())
+    if np.isnan(usual).all():
+        return NOTHING_KNOWN
+    return Known(usual, float(mean[volts]), newest - current, float(_newest(recent[:, [volts]])[0]))
 
 
 def _told_volts(days: Floats) -> int:
@@ -163,8 +175,8 @@ class _Side:
     stays: float
 
 
-def _sides(view: DayView, known: _Known, measured: bool) -> list[_Side]:
-    array, found = view.facts.array, []
+def _sides(facts: SiteFacts, known: Known, measured: bool) -> list[_Side]:
+    array, found = facts.array, []
     for out in range(1, min(LIMITS.most_strings, array.strings - 1) + 1):
         share, lost = out / array.strings, -float(np.log(1 - out / array.strings))
         if share >= LIMITS.least and not (known.newest_moved < -SHOWN * lost).any():
@@ -184,23 +196,35 @@ def _sides(view: DayView, known: _Known, measured: bool) -> list[_Side]:
 SHOWN = 0.35  # of the loss: what was there on the days before did not come at once
 
 
-def _may(seen: Columns, rows: np.ndarray, known: _Known, side: _Side) -> bool:
-    """Whether enough rows lie low at all: costs little."""
+def low_rows(seen: Columns, facts: SiteFacts, known: Known, moved: float) -> np.ndarray:
+    """Rows that any lost string or module could make so, should what is known of the array change by a log of `moved`. bool[n]"""
+    found = np.zeros(len(seen), bool)
+    if np.isnan(known.volts) or not {"pv_voltage_v", "pv_current_a"} <= seen.rows.values.keys():
+        return found
+    rows = np.flatnonzero(lit_rows(seen))
+    unlimited = replace(known, newest_moved=np.zeros(1), newest_volts=known.volts)
+    for side in _sides(facts, unlimited, True):
+        found[rows[_low(seen, rows, known, side, moved)]] = True
+    return found
+
+
+def least_h() -> float:
+    """Hours of such rows below which nothing is told."""
+    return LIMITS.whole * min(LIMITS.measured_min, LIMITS.clear_min, LIMITS.volts_min) / 60.0
+
+
+def _low(seen: Columns, rows: np.ndarray, known: Known, side: _Side, moved: float = 0.0) -> np.ndarray:
+    """Which rows lie low enough at all: costs little."""
     with np.errstate(invalid="ignore", divide="ignore"):
         if side.of_volts:
-            low = (
-                np.log(seen.rows["pv_voltage_v"][rows] / seen.expected.mpp_voltage_v[rows]) - known.volts
-                < -0.4 * side.lost
-            )
-        else:
-            level = np.log(seen.rows["pv_current_a"][rows] / seen.expected.mpp_current_a[rows])
-            low = (level > np.nanmin(known.current) - 1.3 * side.lost) & (
-                level < np.nanmax(known.current) - 0.7 * side.lost
-            )
-    return low.sum() >= LIMITS.rows and float(seen.dt_h[rows[low]].sum()) > LIMITS.whole * side.hold_min / 60.0
+            level = np.log(seen.rows["pv_voltage_v"][rows] / seen.expected.mpp_voltage_v[rows]) - known.volts
+            return level < -0.4 * side.lost + moved
+        level = np.log(seen.rows["pv_current_a"][rows] / seen.expected.mpp_current_a[rows])
+        least, most = np.nanmin(known.current) - moved, np.nanmax(known.current) + moved
+        return (level > least - 1.3 * side.lost) & (level < most - 0.7 * side.lost)
 
 
-def _logs(view: DayView, seen: Columns, rows: np.ndarray, known: _Known, own_light: bool) -> tuple[Floats, Floats]:
+def _logs(view: DayView, seen: Columns, rows: np.ndarray, known: Known, own_light: bool) -> tuple[Floats, Floats]:
     """Logs of current and voltage over what was learnt of them, NaN where nothing was.
 
     own_light
