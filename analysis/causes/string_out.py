@@ -29,7 +29,7 @@ class StringOutLimits:
     """How many strings and modules are thought of; what makes a sight within the day sure.
 
     most_strings, most_modules: lost at once. believed: share by which the signature may err. least, least_volts: share lost; less is
-    left to the daily figures. ..._min: for how long, at maximum power. whole: share of that time with rows. ragged...: scatter
+    left to the daily figures. least_clear: likewise where no sensor tells the light; by less a cloud cools the cells too little to be known by it. ..._min: for how long, at maximum power. whole: share of that time with rows. ragged...: scatter
     of logs within it. ..._stay(s): how far the other side may move. off, off_least: from the whole fraction.
     Scatter and time are common practice, no source.
     """
@@ -40,6 +40,7 @@ class StringOutLimits:
     learnt_days: float = 4.0
     newest_days: int = 10
     least: float = 0.15
+    least_clear: float = 0.45
     least_volts: float = 0.06
     measured_min: float = 75.0
     clear_min: float = 120.0
@@ -179,7 +180,10 @@ def _sides(facts: SiteFacts, known: Known, measured: bool) -> list[_Side]:
     array, found = facts.array, []
     for out in range(1, min(LIMITS.most_strings, array.strings - 1) + 1):
         share, lost = out / array.strings, -float(np.log(1 - out / array.strings))
-        if share >= LIMITS.least and not (known.newest_moved < -SHOWN * lost).any():
+        if (
+            share >= (LIMITS.least if measured else LIMITS.least_clear)
+            and not (known.newest_moved < -SHOWN * lost).any()
+        ):
             hold, ragged = (
                 (LIMITS.measured_min, LIMITS.ragged_measured) if measured else (LIMITS.clear_min, LIMITS.ragged)
             )
@@ -283,7 +287,7 @@ SLOPE_KNOWN = 0.2  # standard error of that slope: two and a half of it lie betw
 def _running(values: Floats, start: np.ndarray) -> tuple[Floats, Floats]:
     """Mean and standard deviation from row `start` to each row; NaN where any value is. float64[n] twice"""
     clean, bad = np.nan_to_num(values), np.concatenate([[0], np.cumsum(np.isnan(values))])
-    count = np.arange(len(values)) + 1 - start
+    count = np.maximum(np.arange(len(values)) + 1 - start, 1)
     sums = [np.concatenate([[0.0], np.cumsum(x)]) for x in (clean, clean**2)]
     mean, square = ((total[1:] - total[start]) / count for total in sums)
     spread = np.sqrt(np.maximum(square - mean**2, 0.0))
