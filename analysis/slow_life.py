@@ -197,7 +197,7 @@ def _again(
     usual = float(np.nanmedian(amounts[-since:])) if since else float(today)
     if "stepped" in case.weighed:
         _follow(bench, learnt, recent, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
-        if case.weighed["stepped"] == 0.0 or today >= IN_BAND:
+        if case.weighed["stepped"] == 0.0 or today >= IN_BAND * max(effect.least, 0.6 * usual):
             return
     if today < IN_BAND * max(effect.least, 0.6 * usual):
         case.healthy += 1.0

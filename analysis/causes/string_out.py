@@ -42,6 +42,9 @@ class StringOutLimits:
     least: float = 0.15
     least_clear: float = 0.45
     least_volts: float = 0.06
+    least_volts_clear: float = (
+        0.11  # cells known within ten kelvin or so are volts known within 4 % (0.4 %/K; common practice)
+    )
     measured_min: float = 75.0
     clear_min: float = 120.0
     volts_min: float = 75.0
@@ -180,10 +183,9 @@ def _sides(facts: SiteFacts, known: Known, measured: bool) -> list[_Side]:
     array, found = facts.array, []
     for out in range(1, min(LIMITS.most_strings, array.strings - 1) + 1):
         share, lost = out / array.strings, -float(np.log(1 - out / array.strings))
-        if (
-            share >= (LIMITS.least if measured else LIMITS.least_clear)
-            and not (known.newest_moved < -SHOWN * lost).any()
-        ):
+        if (share >= LIMITS.least if measured else out == 1 and share >= LIMITS.least_clear) and not (
+            known.newest_moved < -SHOWN * lost
+        ).any():
             hold, ragged = (
                 (LIMITS.measured_min, LIMITS.ragged_measured) if measured else (LIMITS.clear_min, LIMITS.ragged)
             )
@@ -192,7 +194,10 @@ def _sides(facts: SiteFacts, known: Known, measured: bool) -> list[_Side]:
         return found  # a module less in one of several strings moves the voltage of all by no whole fraction
     for out in range(1, min(LIMITS.most_modules, array.modules_in_series - 1) + 1):
         share, lost = out / array.modules_in_series, -float(np.log(1 - out / array.modules_in_series))
-        if share >= LIMITS.least_volts and not known.newest_volts - known.volts < -SHOWN * lost:
+        if (
+            share >= (LIMITS.least_volts if measured else LIMITS.least_volts_clear)
+            and not known.newest_volts - known.volts < -SHOWN * lost
+        ):
             found.append(_Side(True, share, lost, LIMITS.volts_min, LIMITS.ragged_volts, LIMITS.current_stays))
     return found
 
