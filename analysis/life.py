@@ -183,7 +183,7 @@ SURE_OF_OWN = {
     "silent": 0.97,
     "over-voltage": 0.95,
     "sensor-fault": 0.85,
-    "controller-trip": 0.93,
+    "controller-trip": 0.95,
     "short-cycling": 0.85,
 }
 """Causes that no other competes with: the share that holds on simulated seasons (tests/bench)."""
@@ -253,7 +253,8 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
         value, low, high = (round(float(x), 4) for x in case.size)
         size = Size(cause.quantity, value, low, high, cause.unit)
     flagged = datetime.fromtimestamp(case.flagged_ms // 1000, UTC)
-    confidence, rivals = (case.confidence, case.rivals) if _is_fast(case) else stated(case.confidence, case.rivals)
+    own = case.family == case.cause  # a symptom that no other cause competes for: its confidence was counted by itself
+    confidence, rivals = (case.confidence, case.rivals) if own else stated(case.confidence, case.rivals)
     return Finding(
         id=f"{facts.site.id}-{flagged:%Y%m%dT%H%MZ}-{case.number}",
         cause=case.cause,

@@ -1,4 +1,4 @@
-"""What is told of a slow finding's share: never more than was counted, rising with it, one distribution."""
+"""What is told of a weighed finding's share: never more than was counted, rising with it, one distribution."""
 
 import numpy as np
 
