@@ -19,6 +19,10 @@ TEMPER = 0.6  # signatures are models: entries err together, so that differences
 UNEXPLAINED_PER_YEAR = 0.02
 UNEXPLAINED_WIDTH = 12.0  # an unknown cause may shift each entry by so many standard deviations
 NOTHING_PER_YEAR = 40.0  # sound weeks in which such a judgement is made; against causes per year
+LIGHTER_PER_YEAR = (
+    1.0  # the pump takes less at the same speed: its own causes judge that, and nothing is held back (a guess)
+)
+UNKNOWN_FIT, SOUND_FIT, BY_HAND_FIT, LIGHTER_FIT = -4, -3, -2, -1  # places in `_fits`
 TURNED_DOWN_PER_YEAR = 0.5  # someone turns the speed down, and no channel reads it (a guess)
 ROUND, ROUND_WITHIN = (
     0.05,
@@ -86,11 +90,13 @@ def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None) ->
         name, effect = bench.causes[form], bench.effects[form]
         prior = np.log(all_causes()[name].per_year * effect.rate)
         logs.setdefault(name, []).append((TEMPER * fit + prior + _in_time(effect.sudden, at_once), form))
-    logs[UNEXPLAINED] = [(TEMPER * fits[-3] + np.log(UNEXPLAINED_PER_YEAR), -1)]
-    logs[NOTHING] = [(TEMPER * fits[-2] + np.log(NOTHING_PER_YEAR), -1)]
+    logs[UNEXPLAINED] = [(TEMPER * fits[UNKNOWN_FIT] + np.log(UNEXPLAINED_PER_YEAR), -1)]
+    logs[NOTHING] = [(TEMPER * fits[SOUND_FIT] + np.log(NOTHING_PER_YEAR), -1)]
     if moved.group == "held":
         rate = np.log(TURNED_DOWN_PER_YEAR * _set_by_hand(moved))
-        logs[NOTHING].append((TEMPER * fits[-1] + rate, -1))
+        logs[NOTHING].append((TEMPER * fits[BY_HAND_FIT] + rate, -1))
+        if PLACE["cn"] in moved.places:
+            logs[NOTHING].append((TEMPER * fits[LIGHTER_FIT] + np.log(LIGHTER_PER_YEAR), -1))
     return _verdict(logs)
 
 
@@ -155,13 +161,13 @@ def _set_by_hand(moved: Shift) -> float:
 
 
 def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> list[float]:
-    """Log-likelihood of each form with its amount, then of an unknown cause, of nothing, and of a power turned down by hand.
+    """Log-likelihood of each form with its amount, then of an unknown cause, of nothing, of a power turned down by hand, and of a lighter load at the same speed.
 
     All in one stack of matrices: a small matrix costs more in calls than in sums.
     """
     places, count = moved.places, len(tried)
     forms = [form for form, _ in tried]
-    explained = np.zeros((count + 3, len(places)))
+    explained = np.zeros((count + 4, len(places)))
     explained[:count] = bench.explained(forms, np.array([amount for _, amount in tried]), places)
     open_ = np.zeros_like(explained)
     open_[:count] = (bench.loose[forms, None] * explained[:count]) ** 2
@@ -175,6 +181,7 @@ def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> lis
     open_[count] = moved.covariance.diagonal() * UNEXPLAINED_WIDTH**2
     by_hand = np.isin(places, (PLACE["cap"], PLACE["cn"]))
     explained[count + 2] = np.where(by_hand, np.minimum(moved.mean, 0.0), 0.0)
+    explained[count + 3] = np.where(places == PLACE["cap"], np.minimum(moved.mean, 0.0), 0.0)
     return _gauss(moved.mean - explained, moved.covariance, open_)
 
 

@@ -20,13 +20,13 @@ def levels(kind: str) -> dict[str, Levels]:
         "lead": (0.0, 0.1),
         "backwards": (0.0, 0.1),
         "before": (0.8, 0.25),
-        "onset": (0.65, 0.5),
+        "onset": (0.6, 0.6),
         "drawn": (2.0, 1.2),
         "pipe": (0.0, 0.3),
         "idle": (0.0, 0.3) if helical else (-0.5, 0.35),
         "idle_current": (0.05, 0.3) if helical else (-0.45, 0.35),
         "spare": (-0.1, 0.4) if helical else (-0.4, 0.4),
-        "ran": (0.5, 1.2) if helical else (1.2, 1.5),
+        "ran": (0.8, 1.5) if helical else (1.2, 1.5),
     }
     return {
         "no-water/probe dry": {**common, "probe": (0.0, 0.15), "rate": (0.4, 0.0)},
