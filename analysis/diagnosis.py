@@ -19,9 +19,8 @@ TEMPER = 0.6  # signatures are models: entries err together, so that differences
 UNEXPLAINED_PER_YEAR = 0.02
 UNEXPLAINED_WIDTH = 12.0  # an unknown cause may shift each entry by so many standard deviations
 NOTHING_PER_YEAR = 40.0  # sound weeks in which such a judgement is made; against causes per year
-LIGHTER_PER_YEAR = (
-    1.0  # the pump takes less at the same speed: its own causes judge that, and nothing is held back (a guess)
-)
+SAME_SPEED = 0.012  # log: a limit of speed comes again within so much (common practice, no source)
+LIGHTER_PER_YEAR = 5.0  # the pump takes less at the same speed: its own causes judge that (a guess)
 UNKNOWN_FIT, SOUND_FIT, BY_HAND_FIT, LIGHTER_FIT = -4, -3, -2, -1  # places in `_fits`
 TURNED_DOWN_PER_YEAR = 0.5  # someone turns the speed down, and no channel reads it (a guess)
 ROUND, ROUND_WITHIN = (
@@ -95,7 +94,7 @@ def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None) ->
     if moved.group == "held":
         rate = np.log(TURNED_DOWN_PER_YEAR * _set_by_hand(moved))
         logs[NOTHING].append((TEMPER * fits[BY_HAND_FIT] + rate, -1))
-        if PLACE["cn"] in moved.places:
+        if _at_usual_speed(moved):
             logs[NOTHING].append((TEMPER * fits[LIGHTER_FIT] + np.log(LIGHTER_PER_YEAR), -1))
     return _verdict(logs)
 
@@ -147,6 +146,14 @@ def _said_otherwise(name: str, levels: Levels, measures: dict[str, float]) -> bo
         return name not in levels and np.isfinite(measures.get(OTHER_WAY[name], np.nan))
     second = SAID_TWICE.get(name, "")
     return second in levels and bool(np.isfinite(measures.get(second, np.nan)))
+
+
+def _at_usual_speed(moved: Shift) -> bool:
+    """It stands at the very speed that always was its limit: then its load is less, and nothing holds power back."""
+    at = np.flatnonzero(moved.places == PLACE["cn"])
+    if not len(at) or np.sqrt(moved.covariance[at[0], at[0]]) > ROUND_TOLD:
+        return False
+    return bool(abs(moved.mean[at[0]]) < SAME_SPEED)
 
 
 def _set_by_hand(moved: Shift) -> float:

@@ -108,7 +108,7 @@ CAUSES = (
     _cause("the season's own range is forgotten", "falling_water_level", "beyond_season: float = 0.75", "beyond_season: float = 0.0",
            DIRECTIONS + "test_what_the_season_moves_is_no_fault"),
     _cause("dust gives power", "panel_soiling", "shift(s=-1.0)", "shift(s=1.0)", DIRECTIONS + "test_dust_takes_current_at_all_hours_and_no_voltage"),
-    _cause("a string out of n is one of n - 1", "string_out", "np.log(1 - out / array.strings)", "np.log(1 - out / (array.strings + 1))",
+    _cause("a string out of n is one of n - 1", "string_out", "lost = -float(np.log(1 - out / array.strings))", "lost = -float(np.log(1 - out / (array.strings + 1)))",
            DIRECTIONS + "test_a_string_goes_by_a_whole_fraction"),
     _cause("shade gives power", "shading", "shaded[first : first + hours] = -1.0", "shaded[first : first + hours] = 1.0",
            DIRECTIONS + "test_shade_takes_a_run_of_hours"),
