@@ -22,7 +22,7 @@ class CyclingLimits:
     strong: float = (
         0.65  # of what a clear sky gives, taken up to the stop: a cloud had not come, where no sensor reads the sun
     )
-    float_share: float = 0.015  # of the tank, pumped in a run: a float switches over several per cent of its height
+    float_share: float = 0.03  # of the tank, pumped in a run: a float switches over a decimetre at least, of two to three metres of height
 
 
 LIMITS = CyclingLimits()
