@@ -43,7 +43,9 @@ def not_turning(view: DayView) -> list[Episode]:
         return []
     plant = plant_of(view.facts)
     turns = seen.turning & ~_tries(seen)
-    stands = seen.asked & ~turns & sun_certain(plant, seen) & (seen.dt_h > 0)
+    with np.errstate(invalid="ignore"):
+        guarded = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v  # `over-voltage` tells of that
+    stands = seen.asked & ~turns & ~guarded & sun_certain(plant, seen) & (seen.dt_h > 0)
     told = np.flatnonzero(stands | (turns & (seen.dt_h > 0)))
     if not stands.any():
         return []
