@@ -65,7 +65,7 @@ def learn(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
     """One sound day more (a Kalman step on the entries that it has)."""
     learnt = _raised(learnt, vector, scatter)
     cap = PLACE["cap"]
-    if learnt.covariance[cap, cap] < 0.5 * scatter.tolerance[cap, cap] and vector[cap] < learnt.mean[cap] - RAISED:
+    if _limit_known(learnt, scatter) and vector[cap] < learnt.mean[cap] - RAISED:
         vector = vector.copy()
         vector[LIMITS] = np.nan  # what has been taken once can be taken again: a lower limit is never learnt
     seen = ~np.isnan(vector) & (learnt.days < DAYS)
@@ -86,11 +86,15 @@ def learn(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
     )
 
 
+def _limit_known(learnt: Learnt, scatter: Scatter) -> bool:
+    cap = PLACE["cap"]
+    return bool(learnt.covariance[cap, cap] < 0.5 * scatter.tolerance[cap, cap])
+
+
 def _raised(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
     """No limit stands below what has been taken: a ceiling learnt too low, or never met, rises to the day's best hour."""
     taken, cap = vector[PLACE["top"]], PLACE["cap"]
-    known = learnt.covariance[cap, cap] < 0.5 * scatter.tolerance[cap, cap]
-    if np.isnan(taken) or (known and taken < learnt.mean[cap] + RAISED):
+    if np.isnan(taken) or (_limit_known(learnt, scatter) and taken < learnt.mean[cap] + RAISED):
         return learnt
     mean, covariance, days = learnt.mean.copy(), learnt.covariance.copy(), learnt.days.copy()
     covariance[LIMITS, :] = 0.0

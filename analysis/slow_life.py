@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, weigh_shift
+from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
@@ -32,7 +33,6 @@ GROWN_DAYS = 4
 SHOWS = 0.5  # of the amount found
 SIZED_DAYS = 10  # how bad it is now
 DRIFT = 0.015  # share of the flow: age, season and model over weeks (as scatter.py)
-DAY_SHARE = np.array([0.15, 0.25, 0.60])  # of the water, by band of power
 UNSEEN = 0.2  # of a loss: first hours and low sun, which the bands leave out, lose more to a leak and less to an obstruction (a guess)
 AT_POWER = np.array([PLACE[f"q{band}"] for band in range(3)])
 GAUGE = np.array([PLACE[f"p{band}"] for band in range(3)])

@@ -24,7 +24,6 @@ class RiserLeakLimits:
 
 
 LIMITS = RiserLeakLimits()
-LOST_AT_FULL = 0.9
 
 
 def effect(plant: Plant) -> list[Effect]:
@@ -34,7 +33,7 @@ def effect(plant: Plant) -> list[Effect]:
     drawn down for more than is metered. A check valve alone costs the first water and nothing else.
     """
     bench = bench_of(plant)
-    out = -1.0 / bench.relative_flow() * LOST_AT_FULL
+    out = bench.constant_loss()
     deeper = plant.facts.well.drawdown_linear_m_per_m3_h * bench.flow_m3_h[-1]
     drained = LIMITS.drained / LIMITS.drained_for
     return [

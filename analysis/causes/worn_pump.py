@@ -25,7 +25,7 @@ def effect(plant: Plant) -> list[Effect]:
     So flow per turn falls, at low speed most; power at given speed stays (the pump itself moves what it always did).
     """
     bench = bench_of(plant)
-    back = -1.0 / bench.relative_flow() * LOST_AT_FULL
+    back = bench.constant_loss()
     return [
         Effect(
             None,
@@ -39,9 +39,6 @@ def effect(plant: Plant) -> list[Effect]:
             blur=shift(t=0.04, i=0.04),
         )
     ]
-
-
-LOST_AT_FULL = 0.9  # the middle of the day loses less than the day as a whole
 
 
 def evidence(figures: dict[str, float]) -> str:

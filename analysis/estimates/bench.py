@@ -19,6 +19,9 @@ SOLVE_ROUNDS = 40
 CLOSE = 1e-12  # of full flow
 WITHIN_TABLE = np.linspace(1.0, 0.6, 21)
 """Of a band's power: the first of these at which the pump's table answers, for a table may end below the array's full power."""
+DAY_SHARE = np.array([0.15, 0.25, 0.60])
+"""Of the day's water that each band gives on a sunny day."""
+LOST_AT_FULL = 0.9  # the middle of the day loses less than the day as a whole
 
 
 @dataclass(frozen=True)
@@ -26,7 +29,6 @@ class Bench:
     """By band, shape (3,). Slopes are of logs.
 
     flow_per_head, power_per_head: at given speed, 1/m. flow_per_head_at_power: at given power, 1/m. flow_per_power: at given head.
-    share: of the day's water that the band gives on a sunny day.
     """
 
     power_w: Floats
@@ -37,11 +39,14 @@ class Bench:
     flow_per_head_at_power: Floats
     flow_per_power: Floats
     drawdown_m: Floats
-    share: Floats
 
     def relative_flow(self) -> Floats:
         """Flow over that of the high band."""
         return self.flow_m3_h / self.flow_m3_h[-1]
+
+    def constant_loss(self) -> Floats:
+        """Change of each band's flow, as a share of its own, per share of the day's flow that goes at a constant rate."""
+        return -1.0 / self.relative_flow() * LOST_AT_FULL
 
 
 @lru_cache(maxsize=PLANTS_KEPT)
@@ -60,12 +65,11 @@ def bench_of(plant: Plant) -> Bench:
         at_speed = _slope(lambda h: pump.flow_of_speed(speed, h), head, HEAD_STEP_M)
         power_slope = _slope(lambda h: pump.power_of_speed(speed, h), head, HEAD_STEP_M)
     fallback = -1.0 / head
-    share = np.array([0.15, 0.25, 0.60])
     return Bench(
         power, head, flow,
         _known(at_speed, 0.3 * fallback), _known(power_slope, -0.8 * fallback),
         _known(at_power, fallback), _known(per_power, np.ones(3), 10.0),
-        system.drawdown_m(flow), share,
+        system.drawdown_m(flow),
     )  # fmt: skip
 
 

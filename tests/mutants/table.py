@@ -95,9 +95,9 @@ ELECTRIC = (
 )  # fmt: skip
 
 CAUSES = (
-    _cause("wear gives flow", "worn_pump", "back = -1.0 / bench.relative_flow()", "back = 1.0 / bench.relative_flow()",
+    Mutant("wear gives flow", "estimates/bench.py", "return -1.0 / self.relative_flow()", "return 1.0 / self.relative_flow()",
            DIRECTIONS + "test_wear_slips_most_at_low_speed_for_the_same_torque"),
-    _cause("wear weighs most at high speed", "worn_pump", "-1.0 / bench.relative_flow()", "-1.0 * bench.relative_flow()",
+    Mutant("wear weighs most at high speed", "estimates/bench.py", "-1.0 / self.relative_flow()", "-1.0 * self.relative_flow()",
            DIRECTIONS + "test_wear_slips_most_at_low_speed_for_the_same_torque"),
     _cause("a blockage's loss goes as flow", "clogging", "bench.relative_flow() ** 2", "bench.relative_flow()",
            DIRECTIONS + "test_a_blockage_goes_as_the_square_of_the_flow_and_the_gauge_says_where"),
