@@ -31,7 +31,8 @@ if TYPE_CHECKING:
 DAY_MS = 86_400_000
 WEEK_MS = 7 * DAY_MS
 """On each side: a week holds all of the sun's range, and is read in a moment."""
-DAYS_BEFORE, DAYS_AFTER = 14, 30
+DAYS_BEFORE, DAYS_AFTER = 14, 106
+"""Four months in all: a season's slow fault is seen whole, and a bar is still wide enough for a phone."""
 OF_THE_ARRAY = frozenset(
     {"panel-soiling", "shading", "string-out", "controller-derating", "over-voltage", "cable-fault"}
 )

@@ -10,7 +10,7 @@ from analysis.drawing import svg
 from analysis.drawing.words import Words
 from analysis.summary import DaySummary
 
-DAYS_MAX = 45
+DAYS_MAX = 122
 
 
 def day_svg(days: list[DaySummary], began_date: str | None, words: Words, said: Callable[[str], str]) -> str:

@@ -10,7 +10,7 @@ import pytest
 
 from analysis import explain, review_season
 from analysis.explain_files import write_explanation
-from analysis.explanation import spans_around
+from analysis.explanation import dates_around, ms_of, spans_around
 from analysis.pictures import columns_of, flow_seen
 from analysis.rows import Rows
 from analysis.store import open_store
@@ -95,6 +95,13 @@ def test_the_readings_asked_for_do_not_overlap():
     assert all(one[1] < two[0] for one, two in zip(spans, spans[1:], strict=False))
     long = replace(FOUND, ended=None)
     assert spans_around(long, 1_764_000_000_000)[-1][1] == 1_764_000_000_001
+
+
+def test_the_days_shown_reach_from_before_it_began_to_now_where_it_lasts(explained):
+    lasting = replace(explained.finding, began="2026-01-10T06:00:00Z", flagged="2026-01-12T06:00:00Z", ended=None)
+    assert dates_around(lasting, ms_of("2026-03-20T12:00:00Z")) == ("2025-12-27", "2026-03-21")
+    ended = replace(lasting, ended="2026-02-01T06:00:00Z")
+    assert dates_around(ended, ms_of("2026-03-20T12:00:00Z"))[1] == "2026-02-02"
 
 
 def test_review_writes_the_pictures_and_explain_the_same_from_its_folder_and_from_a_store(tmp_path, site_file, parquet):
