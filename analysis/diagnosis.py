@@ -33,6 +33,8 @@ LEAST_TURNED = 0.93  # nobody turns it down by less
 NOTHING, UNEXPLAINED = "nothing", "unexplained"
 AMOUNTS_TRIED = (0.8, 0.9, 1.0, 1.1)  # of a curved effect, about the straight line's answer
 COURSE_TOLD = 6.0  # log-likelihood: what the shape of a course may say at most
+DAYS_A_YEAR = 365.0
+BY_WORK, WORK_DAYS_A_YEAR = 0.7, 5.0  # share that begins with work told of, and the days near some work (a guess)
 FREE = 8.0  # log-likelihood within which a form is still weighed
 
 
@@ -54,11 +56,13 @@ class Verdict:
         return self.shares[self.cause]
 
 
-def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None) -> Verdict:
+def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None, work: bool = False) -> Verdict:
     """Shares of the slow causes for one shift.
 
     at_once
         Log-likelihood of a step over a growth, from the course of the days. None = not known.
+    work
+        Somebody worked on pump, leads or controller when it began.
     """
     forms = bench.groups[moved.group]
     amounts, _, ratios = amounts_of(bench, moved, forms)
@@ -88,6 +92,8 @@ def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None) ->
     for form, fit in of_form.items():
         name, effect = bench.causes[form], bench.effects[form]
         prior = np.log(all_causes()[name].per_year * effect.rate)
+        if effect.by_work:
+            prior += np.log(BY_WORK * DAYS_A_YEAR / WORK_DAYS_A_YEAR if work else 1.0 - BY_WORK)
         logs.setdefault(name, []).append((TEMPER * fit + prior + _in_time(effect.sudden, at_once), form))
     logs[UNEXPLAINED] = [(TEMPER * fits[UNKNOWN_FIT] + np.log(UNEXPLAINED_PER_YEAR), -1)]
     logs[NOTHING] = [(TEMPER * fits[SOUND_FIT] + np.log(NOTHING_PER_YEAR), -1)]

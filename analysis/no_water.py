@@ -15,7 +15,7 @@ from analysis.meter import NANO
 from analysis.plant import Plant, plant_of
 from analysis.rows import Floats
 from analysis.solar_days import HOUR_MS, up_to_minute
-from analysis.symptoms import DayView, Episode
+from analysis.symptoms import DayView, Episode, worked_on
 
 
 @dataclass(frozen=True)
@@ -321,8 +321,7 @@ def _onset(seen: Columns, row: int) -> float:
 def _visited(view: DayView, began: int) -> bool:
     """Leads were moved, or the pump lifted, within the two days before."""
     day = int(view.days.day_of(began))
-    kinds = ("leads-moved", "pump-lifted", "controller-replaced")
-    return any(v.kind in kinds and 0 <= day - view.days.day_of_date(v.date) <= 2 for v in view.facts.visits)
+    return worked_on(view.facts, view.days, range(day, day + 1))
 
 
 def _before(view: DayView, seen: Columns, should: Floats, moved: Floats, began: int) -> float:

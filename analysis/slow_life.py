@@ -21,6 +21,7 @@ from analysis.plant import Plant
 from analysis.rows import Floats
 from analysis.slow import Alarm, Shift, SlowBench, amounts_of, best_alarm, daily_amounts, named, shift_of, slow_bench
 from analysis.solar_days import DAY_MS
+from analysis.symptoms import worked_on
 
 SUNNY_DAYS = 2  # in band: repaired
 IN_BAND = 0.4  # of what it was, or of the least worth telling: gone
@@ -36,7 +37,7 @@ DRIFT = 0.015  # share of the flow: age, season and model over weeks (as scatter
 UNSEEN = 0.2  # of a loss: first hours and low sun, which the bands leave out, lose more to a leak and less to an obstruction (a guess)
 AT_POWER = np.array([PLACE[f"q{band}"] for band in range(3)])
 GAUGE = np.array([PLACE[f"p{band}"] for band in range(3)])
-FLOW_LOST = ("worn-pump", "riser-leak", "clogging")
+FLOW_LOST = ("worn-pump", "riser-leak", "clogging", "reverse-rotation")
 COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to tell a growth that has ended from a step
 HALF = 0.5
 AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
@@ -70,7 +71,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 alarm = None
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
-                verdict = weigh_shift(bench, alarm.shift, _course(amounts, alarm.shift.days)[1])
+                work = worked_on(plant.facts, plant.days, range(day - alarm.shift.days + 1, day + 1))
+                verdict = weigh_shift(bench, alarm.shift, _course(amounts, alarm.shift.days)[1], work)
                 if group == "hydraulic" and not _lasts(amounts, alarm):
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
@@ -217,7 +219,12 @@ def _again(
         case.weighed.setdefault("began_ms", float(case.began_ms))
     if at_once is not None and day - int(case.weighed["day"]) <= COURSE_DAYS:
         case.weighed["at_once"] = at_once
-    verdict = weigh_shift(bench, moved, case.weighed.get("at_once"))
+    work = worked_on(
+        plant.facts,
+        plant.days,
+        range(int(case.weighed["day"] - case.weighed["window"]) + 1, int(case.weighed["day"]) + 1),
+    )
+    verdict = weigh_shift(bench, moved, case.weighed.get("at_once"), work)
     if verdict.shares[NOTHING] < 0.5:
         if verdict.form is not None:
             case.weighed["form"] = float(verdict.form)

@@ -18,6 +18,16 @@ if TYPE_CHECKING:
     from analysis.look import Columns
 
 
+WORK = ("leads-moved", "pump-lifted", "controller-replaced")
+WORK_DAYS = 2  # a pump may first run a day or two after the work on it
+
+
+def worked_on(facts: SiteFacts, solar_days: SolarDays, days: range) -> bool:
+    """Leads were moved, or pump or controller were out, on one of the days or shortly before."""
+    first, last = days.start - WORK_DAYS, days.stop - 1
+    return any(v.kind in WORK and first <= solar_days.day_of_date(v.date) <= last for v in facts.visits)
+
+
 @dataclass(frozen=True)
 class DayView:
     """One solar day up to `until_ms`, judged against what was known at yesterday's close.

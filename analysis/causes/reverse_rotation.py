@@ -1,8 +1,51 @@
 """Reverse rotation: two motor leads exchanged."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, Levels, register
+from analysis.estimates.bench import bench_of
+from analysis.estimates.effects import Effect, shift
+from analysis.plant import Plant
+
+
+@dataclass(frozen=True)
+class ReverseRotationLimits:
+    """`least`, `most`: log of the flow lost at given power, where the impellers still lift; the rest per unit of it."""
+
+    least: float = 0.35
+    most: float = 2.5
+    power: float = 0.25  # log of power at the same speed (common practice, no source)
+    power_std: float = 0.15
+    least_at_speed: float = 0.4
+
+
+LIMITS = ReverseRotationLimits()
+
+
+def effect(plant: Plant) -> list[Effect]:
+    """Impellers that turn backwards where the lift is small enough: about half the flow or less, for more power at the same speed.
+
+    It begins with a start, after somebody was at the leads. A helical rotor that turns backwards lifts nothing.
+    """
+    if plant.helical:
+        return []
+    ones = np.ones(3)
+    at_speed = np.maximum(1.0 - LIMITS.power * bench_of(plant).flow_per_power, LIMITS.least_at_speed)
+    return [
+        Effect(
+            None,
+            shift(q=-ones, n=-at_speed, t=LIMITS.power, i=LIMITS.power),
+            LIMITS.least,
+            LIMITS.most,
+            lost=-ones,
+            loose=0.3,
+            sudden=0.98,
+            blur=shift(t=LIMITS.power_std, i=LIMITS.power_std),
+            by_work=True,
+        )
+    ]
 
 
 def levels(kind: str) -> dict[str, Levels]:
@@ -56,6 +99,11 @@ def levels(kind: str) -> dict[str, Levels]:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
+    if "flow" not in figures:
+        return (
+            f"From one day to the next the pump delivers {100 * figures.get('size', 0.0):.0f} % less at the same power, at all speeds about "
+            "the same share, as with impellers that turn backwards."
+        )
     load = (
         f" at {100 * np.exp(figures['torque']):.0f} % of the load that this speed should need"
         if "torque" in figures
@@ -79,6 +127,8 @@ register(
             cautions=("The leads carry voltages that kill: isolate, lock, test; licensed people only.",),
         ),
         evidence=evidence,
+        effect=effect,
         levels=levels,
+        limits=LIMITS,
     )
 )

@@ -44,6 +44,8 @@ class Effect:
         Standard uncertainty of the shift per unit of amount, beside `loose`: entries that it may move or not. (SIZE,)
     rate
         Share of this form among the cause's forms.
+    by_work
+        It mostly begins with somebody's work on the pump, its leads or its controller.
     """
 
     part: str | None
@@ -59,6 +61,7 @@ class Effect:
     group: str = "hydraulic"
     curved: bool = False
     blur: Floats | None = None
+    by_work: bool = False
 
     def share_lost(self, amounts: Floats, share: Floats) -> Floats:
         """Share of the day's water (or energy) that each amount costs; `share` by band. (n,) -> (n,)"""
