@@ -53,7 +53,7 @@ from analysis.physics.grid import Line
 from analysis.physics.pump_curve import fit_pump
 from analysis.physics.sky_table import sky_table
 from analysis.physics.system_curve import system_curve
-from analysis.row_physics import RowPhysics
+from analysis.row_physics import SELDOM_ASKED, RowPhysics
 from analysis.rows import Floats, Rows
 from analysis.uncertainty import prior
 from logger.record.site_facts import SiteFacts
@@ -221,7 +221,7 @@ class SiteModel:
         """Total head along the system curve at the power offered, speed limit honoured. [W] -> [m]"""
         return self.lines()[1](power_w)[HEAD]
 
-    def expect(self, rows: Rows, factors: Factors = HEALTHY) -> Expected:
+    def expect(self, rows: Rows, factors: Factors = HEALTHY, brief: bool = False) -> Expected:
         """Every row's expected values.
 
         Parameters
@@ -230,6 +230,8 @@ class SiteModel:
             Any channels, any spacing, any order. [n]
         factors : Factors
             The installation; HEALTHY = its datasheets.
+        brief : bool
+            Without the uncertainties of `SELDOM_ASKED`, which then hold NaN: what the engine asks for each minute.
 
         Returns
         -------
@@ -237,9 +239,14 @@ class SiteModel:
             [n] each. Columns whose channels are missing hold NaN.
         """
         n = len(rows)
-        floats = np.full((1 + 2 * len(COLUMNS), n), np.nan)
+        floats = np.empty((1 + 2 * len(COLUMNS), n))
         flags = np.zeros((2, n), bool)
-        physics = RowPhysics(self, factors, rows)
+        physics = RowPhysics(self, factors, rows, brief)
         for low in range(0, n, BLOCK):
             physics.work(slice(low, min(low + BLOCK, n)), floats, flags)
-        return Expected(flags[0], flags[1], *floats)
+        columns = list(floats)
+        if brief:
+            nothing = np.full(n, np.nan)
+            for place in SELDOM_ASKED:
+                columns[place] = nothing
+        return Expected(flags[0], flags[1], *columns)

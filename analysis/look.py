@@ -99,7 +99,7 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     rows = rows.take(_daylight(plant, rows.time_ms, days))
     day = np.asarray(plant.days.day_of(rows.time_ms), np.int64)
     dt_h = _durations(rows.time_ms, day)
-    expected = plant.model.expect(rows)
+    expected = plant.model.expect(rows, brief=True)
     power = expected.input_power_w
     speed = _speed(plant, rows)
     driven, turning = _running(plant, rows, power, speed)

@@ -5,6 +5,8 @@ Only additions, products, roots and table look-ups, element by element: nothing 
 Never: sums over rows, pandas, I/O.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,6 +20,7 @@ from analysis.physics.cell_temperature import (
     NOCT_IRRADIANCE_W_M2,
     NOCT_MODEL_STD_C,
 )
+from analysis.physics.grid import Cells
 from analysis.physics.sky_table import AMBIENT_C, CLEAR_POA_W_M2, CLEAR_STD_W_M2, ELEVATION_DEG, LIT_DEG, NODES
 from analysis.rows import Floats, Rows
 from analysis.site_tables import SiteTables
@@ -28,19 +31,43 @@ ELEVATION, POA, CLEAR, CELL, POWER, VOLTAGE, CURRENT, INPUT, HEAD, FLOW, AT_SPEE
 )  # fmt: skip
 """Places of the columns; each but the first is followed by its uncertainty."""
 WIDTH = 27
+SELDOM_ASKED = (CLEAR + 1, CELL + 1, VOLTAGE + 1, CURRENT + 1, INPUT + 1, HEAD + 1, POWER_AT_SPEED + 1, MOTOR + 1)
+"""Uncertainties that no finding rests on: a season's judgement goes without them."""
 FED_SHARE = 0.01
 """A row whose power is above this share of the controller's largest counts as fed, even at night by its clock."""
 TURNS_SHARE = 0.02
 """Below this share of the pump's fastest speed it counts as standing."""
 RUNS_MOST = 0.02
 """Results are copied run by run where the rows in daylight make few runs, else one by one."""
+MOSTLY = 0.7
+"""From this share of rows with anything to work out, all are worked out where they stand: to pick rows and put them back costs more."""
+
+
+@dataclass(frozen=True)
+class _Picked:
+    """Rows of a block that are worked on: those at the places `which`, or all."""
+
+    block: slice
+    which: NDArray[np.int64] | None
+
+    def of(self, column: Floats) -> Floats:
+        """Their values, of a column of all rows."""
+        part = column[self.block]
+        return part if self.which is None else part.take(self.which, mode="clip")
+
+    def put(self, column: NDArray[np.bool_], flags: NDArray[np.bool_]) -> None:
+        """Their flags into a column of all rows."""
+        if self.which is None:
+            column[self.block] = flags
+        else:
+            column[self.block][self.which] = flags
 
 
 class RowPhysics:
     """Everything that is the same for all rows of one call."""
 
-    def __init__(self, model: SiteTables, factors: Factors, rows: Rows) -> None:
-        self.model, self.factors, self.rows = model, factors, rows
+    def __init__(self, model: SiteTables, factors: Factors, rows: Rows, brief: bool = False) -> None:
+        self.model, self.factors, self.rows, self.brief = model, factors, rows, brief
         self.any_power, self.capped = model.lines(factors)
         covariance = model.covariance(factors)
         self.std = {name: float(np.sqrt(covariance[i, i])) for i, name in enumerate(NAMES)}
@@ -55,7 +82,10 @@ class RowPhysics:
         self.amperes_per_torque = _amperes_per_torque(model)
 
     def work(self, block: slice, floats: Floats, flags: NDArray[np.bool_]) -> None:
-        """Fill the block's part of `floats` (columns by row) and `flags` (daylight, measured irradiance)."""
+        """Fill the block's part of `floats` (columns by row) and `flags` (daylight, measured irradiance).
+
+        `brief`: but for the columns `SELDOM_ASKED`, which are left as they were.
+        """
         local = self.model.sky.local_days(self.rows.time_ms[block])
         day = np.floor(local)
         local -= day
@@ -65,19 +95,40 @@ class RowPhysics:
         power = self._input_power(block)
         if power is not None:
             active |= power > self.fed_w
-        which = np.flatnonzero(active)
-        if not len(which):
+        whole, count = floats[:, block], np.count_nonzero(active)
+        if count >= MOSTLY * len(local) and count:
+            self._worked_out(_Picked(block, None), place, local, power, whole, flags)
+            idle = ~active
+            flags[:, block] &= active
+            for low, high in _runs(idle):
+                whole[:, low:high] = np.nan
             return
-        found = np.empty((WIDTH, len(which)))
+        whole[:] = np.nan
+        if not count:
+            return
+        which = np.flatnonzero(active)
+        found = np.empty((WIDTH, count))
+        given = None if power is None else power.take(which)
+        self._worked_out(_Picked(block, which), place.take(which), local.take(which), given, found, flags)
+        _spread(which, found, whole)
+
+    def _worked_out(
+        self,
+        rows: _Picked,
+        place: NDArray[np.int64],
+        of_day: Floats,
+        power: Floats | None,
+        found: Floats,
+        flags: NDArray[np.bool_],
+    ) -> None:
         found[INPUT:OF_SUN] = np.nan
         found[MOTOR:] = np.nan
-        lit, measured = self._sun_side(block, which, place.take(which), local.take(which), found)
+        lit, measured = self._sun_side(rows, place, of_day, found)
         if power is not None:
-            self._water_side(block, which, power.take(which), found)
-        _spread(which, block, found, floats)
-        flags[0, block][which] = lit
+            self._water_side(rows, power, found)
+        rows.put(flags[0], lit)
         if measured is not None:
-            flags[1, block][which] = measured
+            rows.put(flags[1], measured)
 
     def _place(self, day: Floats) -> NDArray[np.int64]:
         """Each row's place among the tabulated days."""
@@ -88,21 +139,22 @@ class RowPhysics:
         return np.searchsorted(self.days, whole)
 
     def _sun_side(
-        self, block: slice, which: NDArray[np.int64], place: NDArray[np.int64], of_day: Floats, found: Floats
+        self, rows: _Picked, place: NDArray[np.int64], of_day: Floats, found: Floats
     ) -> tuple[NDArray[np.bool_], NDArray[np.bool_] | None]:
         elevation, clear, clear_std, ambient = self._sky_at(place, of_day)
-        measured = self._channel("irradiance_w_m2", block, which)
+        measured = self._channel("irradiance_w_m2", rows)
         poa, poa_std, seen = clear, clear_std, None
         if measured is not None:
             seen = ~np.isnan(measured)
             share, amount = SENSOR_STD["irradiance_w_m2"]
             poa = np.where(seen, np.maximum(measured, 0.0), clear)
             poa_std = np.where(seen, share * poa + amount, clear_std)
-        cell, cell_std = self._cell(block, which, poa, ambient)
+        cell, cell_std = self._cell(rows, poa, ambient)
         found[ELEVATION] = elevation
         found[POA], found[POA + 1] = poa, poa_std
-        found[CLEAR], found[CLEAR + 1] = clear, clear_std
-        found[CELL], found[CELL + 1] = cell, cell_std
+        found[CLEAR], found[CELL] = clear, cell
+        if not self.brief:
+            found[CLEAR + 1], found[CELL + 1] = clear_std, cell_std
         self._array(poa, poa_std, cell, cell_std, found)
         offered = np.minimum(found[POWER], self.model.facts.controller.max_power_w)
         flow, flow_std, per_w = self.capped(offered, (line.FLOW, line.FLOW_STD, line.FLOW_PER_W))
@@ -122,12 +174,13 @@ class RowPhysics:
         light *= light
         light += std["array_current"] ** 2
         warmth = cell_std * cell_std
-        volts = warmth * beta**2
-        volts += std["array_voltage"] ** 2
+        variances = {}
+        if not self.brief:
+            variances = {VOLTAGE: warmth * beta**2 + std["array_voltage"] ** 2, CURRENT: light}
         warmth *= gamma**2
         warmth += light
         warmth += std["array_voltage"] ** 2
-        for place, variance in ((POWER, warmth), (VOLTAGE, volts), (CURRENT, light)):
+        for place, variance in (variances | {POWER: warmth}).items():
             np.sqrt(variance, out=variance)
             np.multiply(found[place], variance, out=found[place + 1])
 
@@ -148,10 +201,10 @@ class RowPhysics:
             answers[CLEAR_STD_W_M2] *= self.factors.clear_sky
         return [answers[k] for k in (ELEVATION_DEG, CLEAR_POA_W_M2, CLEAR_STD_W_M2, AMBIENT_C)]
 
-    def _cell(self, block: slice, which: NDArray[np.int64], poa: Floats, ambient: Floats) -> tuple[Floats, Floats]:
+    def _cell(self, rows: _Picked, poa: Floats, ambient: Floats) -> tuple[Floats, Floats]:
         """Cell temperature and its uncertainty, from the best that the row holds."""
-        air, module = self._channel("ambient_temp_c", block, which), self._channel("module_temp_c", block, which)
-        std = np.full(len(which), np.hypot(AMBIENT_DEFAULT_STD_C, NOCT_MODEL_STD_C))
+        air, module = self._channel("ambient_temp_c", rows), self._channel("module_temp_c", rows)
+        std = np.full(len(poa), np.hypot(AMBIENT_DEFAULT_STD_C, NOCT_MODEL_STD_C))
         if air is not None:
             seen = ~np.isnan(air)
             ambient = np.where(seen, air, ambient)
@@ -163,31 +216,36 @@ class RowPhysics:
             np.copyto(std, MODULE_SENSOR_STD_C, where=seen)
         return cell, std
 
-    def _water_side(self, block: slice, which: NDArray[np.int64], power: Floats, found: Floats) -> None:
+    def _water_side(self, rows: _Picked, power: Floats, found: Floats) -> None:
         share, amount = SENSOR_STD["input_power_w"]
-        found[INPUT], found[INPUT + 1] = power, share * power + amount
-        level, pressure = (self._channel(name, block, which) for name in ("water_level_m", "discharge_pressure_bar"))
-        head, head_std, flow, flow_std = self.any_power(power, (line.HEAD, line.HEAD_STD, line.FLOW, line.FLOW_STD))
-        if level is not None or pressure is not None:
-            head = self._measured_head(power, level, pressure)
+        found[INPUT] = power
+        level, pressure = (self._channel(name, rows) for name in ("water_level_m", "discharge_pressure_bar"))
+        cells = self.any_power.cells(power)
+        head_std, flow_std = self.any_power.of(cells, (line.HEAD_STD, line.FLOW_STD))
+        if level is None and pressure is None:
+            head, flow = self.any_power.of(cells, (line.HEAD, line.FLOW))
+        else:
+            head = self._measured_head(cells, level, pressure)
             flow = self._flow_at(power, head)
             if level is not None:
-                known = self.any_power(power, (line.HEAD_STD_KNOWN, line.FLOW_STD_HEAD_KNOWN))
+                known = self.any_power.of(cells, (line.HEAD_STD_KNOWN, line.FLOW_STD_HEAD_KNOWN))
                 head_std, flow_std = (
                     np.where(np.isnan(level), unknown, sure)
                     for unknown, sure in zip((head_std, flow_std), known, strict=True)
                 )
-        found[HEAD], found[HEAD + 1] = head, head_std
+        found[HEAD] = head
+        if not self.brief:
+            found[INPUT + 1], found[HEAD + 1] = share * power + amount, head_std
         np.multiply(flow, self.factors.meter, out=found[FLOW])
         found[FLOW + 1] = flow_std
-        speed = self._channel("motor_speed_rpm", block, which)
+        speed = self._channel("motor_speed_rpm", rows)
         if speed is not None and self.model.pump.speed_known:
-            self._speed_side(speed, power, head, head_std, found)
+            self._speed_side(speed, cells, head, head_std, found)
 
-    def _measured_head(self, power: Floats, level: Floats | None, pressure: Floats | None) -> Floats:
+    def _measured_head(self, cells: Cells, level: Floats | None, pressure: Floats | None) -> Floats:
         """Total head from what was measured, row by row; the rest along the operating line."""
         curve, factors = self.model.curve, self.factors
-        drawdown, riser, beyond = self.any_power(power, (line.DRAWDOWN, line.RISER, line.BEYOND))
+        drawdown, riser, beyond = self.any_power.of(cells, (line.DRAWDOWN, line.RISER, line.BEYOND))
         lift = curve.static_level_m + factors.level_offset_m + drawdown
         beyond += curve.outlet_height_m
         if level is not None:
@@ -205,25 +263,28 @@ class RowPhysics:
         top *= line.WITHIN
         return self.factors.flow * site.lookup.flow_of_power(np.minimum(given, top, out=given), head)
 
-    def _speed_side(self, speed: Floats, power: Floats, head: Floats, head_std: Floats, found: Floats) -> None:
+    def _speed_side(self, speed: Floats, cells: Cells, head: Floats, head_std: Floats, found: Floats) -> None:
         factors, std, spread = self.factors, self.std, self.model.pump.spread
         speed = np.where(speed > self.turns_rpm, speed, np.nan)
         flow, taken = self.model.hydraulics.lookup.flow_and_power(speed, head)
         flow *= factors.flow
         taken *= factors.power
-        flow_by_head, power_by_head = self.any_power(power, (line.FLOW_PER_M_AT_SPEED, line.POWER_PER_M_AT_SPEED))
+        flow_by_head = self.any_power.of(cells, (line.FLOW_PER_M_AT_SPEED,))[0]
         flow_by_head *= head_std
-        power_by_head *= head_std
         np.multiply(flow, factors.meter, out=found[AT_SPEED])
         own = flow * np.sqrt(std["flow"] ** 2 + std["meter"] ** 2)
         _root_of_squares((own, flow_by_head), found[AT_SPEED + 1], spread.flow_of_speed_m3_h**2)
         found[POWER_AT_SPEED] = taken
-        _root_of_squares((taken * std["power"], power_by_head), found[POWER_AT_SPEED + 1], spread.power_w**2)
+        if not self.brief:
+            power_by_head = self.any_power.of(cells, (line.POWER_PER_M_AT_SPEED,))[0]
+            power_by_head *= head_std
+            _root_of_squares((taken * std["power"], power_by_head), found[POWER_AT_SPEED + 1], spread.power_w**2)
         if self.amperes_per_torque:
             amperes = self.amperes_per_torque * factors.motor_current / speed
             current = np.multiply(amperes, taken, out=found[MOTOR])
-            amperes *= found[POWER_AT_SPEED + 1]
-            _root_of_squares((amperes, current * std["motor_current"]), found[MOTOR + 1])
+            if not self.brief:
+                amperes *= found[POWER_AT_SPEED + 1]
+                _root_of_squares((amperes, current * std["motor_current"]), found[MOTOR + 1])
 
     def _input_power(self, block: slice) -> Floats | None:
         """Measured input power: its channel, else voltage times current; None where neither is there."""
@@ -234,9 +295,10 @@ class RowPhysics:
         product = volts[block] * amperes[block]
         return product if direct is None else np.where(np.isnan(direct[block]), product, direct[block])
 
-    def _channel(self, name: str, block: slice, which: NDArray[np.int64]) -> Floats | None:
+    def _channel(self, name: str, rows: _Picked) -> Floats | None:
+        """The picked rows' values; never to be written into."""
         found = self.rows.values.get(name)
-        return None if found is None else found[block].take(which, mode="clip")
+        return None if found is None else rows.of(found)
 
 
 def _amperes_per_torque(model: SiteTables) -> float | None:
@@ -274,9 +336,16 @@ def _root_of_squares(parts: tuple[Floats, ...], out: Floats, constant: float = 0
     np.sqrt(total, out=out)
 
 
-def _spread(which: NDArray[np.int64], block: slice, found: Floats, floats: Floats) -> None:
+def _runs(which: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Where rows in a row hold: (first, after the last) of each stretch."""
+    edges = np.flatnonzero(which[1:] != which[:-1]) + 1
+    ends = [0, *edges.tolist(), len(which)]
+    first = 0 if which[0] else 1
+    return list(zip(ends[first:-1:2], ends[first + 1 :: 2], strict=True))
+
+
+def _spread(which: NDArray[np.int64], found: Floats, target: Floats) -> None:
     """Put the rows worked on back among the block's."""
-    target = floats[:, block]
     cuts = np.flatnonzero(np.diff(which) != 1) + 1
     if len(cuts) > RUNS_MOST * len(which):
         target[:, which] = found

@@ -34,7 +34,7 @@ def voltage_at_maximum(plant: Plant, seen: Columns, lit: NDArray[np.bool_]) -> F
     clear, should = expected.poa_w_m2[where], expected.mpp_current_a[where]
     light = clear * np.clip(seen.rows["pv_current_a"][where] / should, 0.02, 1.4)
     rise = (plant.facts.array.module.noct_c - NOCT_AMBIENT_C) / NOCT_IRRADIANCE_W_M2
-    found[where] = plant.model.array.maximum(light, expected.cell_temp_c[where] + rise * (light - clear))[1]
+    found[where] = plant.model.array.voltage_at_maximum(light, expected.cell_temp_c[where] + rise * (light - clear))
     return found
 
 

@@ -64,10 +64,15 @@ class ArrayModel:
             At the controller's input, with LIGHT_SHARE of the light. Within 0.1 % + 0.1 W per kWp of the circuit solved row by row above 50 W/m2
             (tested). NaN in, NaN out.
         """
-        power, voltage, current, _, _ = self.table(poa_w_m2 * current_factor, cell_c)
+        light = poa_w_m2 if current_factor == 1.0 else poa_w_m2 * current_factor
+        power, voltage, current = self.table(light, cell_c, (POWER_W, VOLTAGE_V, CURRENT_A))
         if voltage_factor == 1.0:
             return power, voltage, current
         return power * voltage_factor, voltage * voltage_factor, current
+
+    def voltage_at_maximum(self, poa_w_m2: Floats, cell_c: Floats) -> Floats:
+        """Of `maximum`, only the voltage, all strings and cells at work. [W/m2], [deg C] -> [V]"""
+        return self.table(poa_w_m2, cell_c, (VOLTAGE_V,))[0]
 
     def current_at(self, voltage_v: ArrayLike, poa_w_m2: ArrayLike, cell_c: ArrayLike) -> Floats:
         """Current that the array gives at a voltage that the controller chose; 0 above open circuit. [A]

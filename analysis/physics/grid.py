@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.int64]
+Cells = tuple[Places, Floats]
+"""Of each x the lower node of its cell, and the share of the way to the next; float64[m]."""
 
 
 @dataclass(frozen=True)
@@ -34,9 +36,16 @@ class Line:
 
     def __call__(self, x: Floats, only: Sequence[int] | None = None) -> list[Floats]:
         """The quantities at `x`, float64[m] each: all K, or those numbered in `only`, in that order."""
-        low, weight = _cell(x, self.start, self.step, len(self.values))
+        return self.of(self.cells(x), range(self.values.shape[1]) if only is None else only)
+
+    def cells(self, x: Floats) -> Cells:
+        """Where `x` lies, for `of`: to be asked once where several questions follow."""
+        return _cell(x, self.start, self.step, len(self.values))
+
+    def of(self, cells: Cells, only: Sequence[int]) -> list[Floats]:
+        """The quantities numbered in `only`, in that order, where `cells` says; float64[m] each."""
         pieces = self._pieces
-        return [_piece(*pieces[k], low, weight) for k in (range(len(pieces)) if only is None else only)]
+        return [_piece(*pieces[k], *cells) for k in only]
 
 
 @dataclass(frozen=True)
