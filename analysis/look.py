@@ -257,4 +257,5 @@ def _under_own_light(plant: Plant, rows: Rows, expected: Expected) -> Floats:
         light = np.clip(rows["pv_current_a"] / (array.strings * array.module.i_mp_a), 0.02, 1.4)
         clear = np.clip(expected.clear_poa_w_m2 / 1000.0, 0.02, 1.4)
         warmer_c = (array.module.noct_c - 20.0) / 0.8 * (light - clear)
-        return np.nan_to_num((1.0 + VOLTAGE_PER_K * warmer_c) * (1.0 + LOG_LIGHT * np.log(light / clear)), nan=1.0)
+        ratio = (1.0 + VOLTAGE_PER_K * warmer_c) * (1.0 + LOG_LIGHT * np.log(light / clear))
+        return np.where(np.isnan(ratio), 1.0, ratio)

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.estimates import electric, hydraulic, morning
+from analysis.estimates.steady import hours_of
 from analysis.estimates.sums import Sums
-from analysis.estimates.vector import BANDS, empty
+from analysis.estimates.vector import BANDS, HOURS, empty
 from analysis.look import Columns
 from analysis.plant import Plant
 from analysis.rows import Floats, or_zero
@@ -44,8 +45,9 @@ def figures_of(plant: Plant, seen: Columns, days: range) -> list[DayFigures]:
     """Figures of every day of `days`, in order."""
     count = len(days)
     vectors, weight_h, clear_h = empty(count), np.zeros((count, BANDS)), np.zeros(count)
-    hydraulic.fill(vectors, weight_h, plant, seen, days)
-    electric.fill(vectors, clear_h, plant, seen, days)
+    hours = hours_of(electric.hour_bins(plant, seen, days), (count, HOURS), seen.dt_h)
+    hydraulic.fill(vectors, weight_h, plant, seen, days, hours)
+    electric.fill(vectors, clear_h, plant, seen, days, hours)
     morning.fill(vectors, plant, seen, days)
     sums = _sums(seen, days)
     return [

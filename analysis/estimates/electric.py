@@ -8,12 +8,12 @@ Never: rows off maximum power taken for the array's.
 import numpy as np
 
 from analysis.estimates.own_light import current_at_maximum, sides_apart, voltage_at_maximum
-from analysis.estimates.steady import steady_rows
+from analysis.estimates.steady import Hours, steady_rows
 from analysis.estimates.sums import Sums, log_ratio
 from analysis.estimates.vector import HOURS, PLACE
 from analysis.look import Columns
 from analysis.plant import Plant
-from analysis.rows import Floats
+from analysis.rows import Floats, or_zero
 from analysis.solar_days import DAY_MS, HOUR_MS
 
 LEAST_H = 0.2  # at maximum power within an hour of the sun's way
@@ -47,12 +47,11 @@ SET_ANEW, SET_SHARE = (
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
 
-def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: range) -> None:
+def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun: Hours) -> None:
     """Write the array's parameters of `days` into `vector`; hours used per day into `clear_h` (days,)."""
     expected = seen.expected
     sun_measured = "irradiance_w_m2" in plant.has
-    bins = hour_bins(plant, seen, days)
-    shape = (len(days), HOURS)
+    bins, shape = hours_of_sun.bins, hours_of_sun.shape
     with np.errstate(invalid="ignore"):
         lit = seen.turning & (expected.poa_w_m2 > LOW_SUN_W_M2) & (seen.power_w > 0) & (expected.mpp_power_w > 0)
     if sun_measured:
@@ -71,7 +70,7 @@ def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: ran
     if not sun_measured:
         with np.errstate(divide="ignore", invalid="ignore"):
             taken = np.where(lit, seen.power_w / np.minimum(expected.mpp_power_w, plant.ceiling_w), 0.0)
-            usable = _smooth(tells, lit, bins, shape, got / should, taken, seen.dt_h)
+            usable = _smooth(tells, lit, hours_of_sun, got / should, taken)
             if sides_apart(plant):
                 usable &= (hours >= WHOLE_HOUR * Sums(lit, bins, shape).of(seen.dt_h)).ravel()[bins]
     sums = Sums(usable, bins, shape)
@@ -81,8 +80,8 @@ def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: ran
         by_hour[~_clear_by_power(by_hour)] = np.nan
     vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = by_hour
     clear_h[:] = (enough * hours).sum(axis=1)
-    _day_figures(vector, plant, seen, usable & bright, bright, at_maximum_v, days, bins)
-    _held(vector, plant, seen, over, days)
+    _day_figures(vector, plant, seen, usable & bright, bright, at_maximum_v, days, hours_of_sun)
+    _held(vector, plant, seen, over, days, hours_of_sun)
 
 
 def _clear_days(by_hour: Floats, within: float = AGREE_WITHIN, hours: int = AGREEING_HOURS) -> np.ndarray:
@@ -112,18 +111,16 @@ def _noon(plant: Plant, seen: Columns, days: range) -> np.ndarray:
 def _smooth(
     tells: np.ndarray,
     lit: np.ndarray,
-    bins: np.ndarray,
-    shape: tuple[int, int],
+    hours: Hours,
     ratio: Floats,
     taken: Floats,
-    dt_h: Floats,
 ) -> np.ndarray:
     """Without a sensor: rows of hours as smooth as a clear sky, also where the array was held back.
 
     An hour that is held back under a clear sky is at maximum power only under cloud: its rows would speak of the cloud.
     """
-    calm = steady_rows(lit, bins, shape, taken, dt_h, 2 * LEAST_H, SMOOTH_WHOLE)
-    return steady_rows(tells & calm, bins, shape, np.where(tells, ratio, 0.0), dt_h, 2 * LEAST_H, SMOOTH_SHARE)
+    calm = steady_rows(lit, hours, taken, 2 * LEAST_H, SMOOTH_WHOLE)
+    return steady_rows(tells & calm, hours, np.where(tells, ratio, 0.0), 2 * LEAST_H, SMOOTH_SHARE)
 
 
 def _day_figures(
@@ -134,7 +131,7 @@ def _day_figures(
     bright: np.ndarray,
     at_maximum_v: Floats,
     days: range,
-    hours_bin: np.ndarray,
+    hours: Hours,
 ) -> None:
     expected, dt = seen.expected, seen.dt_h
     sun_measured, apart = "irradiance_w_m2" in plant.has, sides_apart(plant)
@@ -160,49 +157,40 @@ def _day_figures(
             vector[:, PLACE[f"{name}0"] : PLACE[f"{name}0"] + 2] = log_ratio(
                 sums.of(column * dt), sums.of(should * dt), sums.of(dt) >= LEAST_HIGH_H
             )
-    clear = _smooth_sun(seen, hours_bin, days)
+    clear = _smooth_sun(seen, hours)
     if clear.any():
-        sums = Sums(clear, hours_bin, (len(days), HOURS))
+        sums = Sums(clear, hours.bins, hours.shape)
         enough = sums.of(dt) >= 2 * LEAST_H
         by_hour = log_ratio(sums.of(expected.poa_w_m2 * dt), sums.of(expected.clear_poa_w_m2 * dt), enough)
         best = np.sort(np.where(np.isnan(by_hour), -np.inf, by_hour), axis=1)[:, -AGREEING_HOURS:]
         vector[:, PLACE["gc"]] = np.where(_clear_days(by_hour), best[:, 0], np.nan)
 
 
-def _smooth_sun(seen: Columns, bins: np.ndarray, days: range) -> np.ndarray:
+def _smooth_sun(seen: Columns, hours: Hours) -> np.ndarray:
     """Rows of hours in which the sensor follows a clear sky's course, high sun: it may be compared with one."""
     expected = seen.expected
     with np.errstate(divide="ignore", invalid="ignore"):
         high = expected.poa_measured & (expected.clear_poa_w_m2 > HIGH_SUN_W_M2)
         ratio = np.where(high, expected.poa_w_m2 / expected.clear_poa_w_m2, 0.0)
-    return steady_rows(high, bins, (len(days), HOURS), ratio, seen.dt_h, 2 * LEAST_H, SMOOTH_SHARE)
+    return steady_rows(high, hours, ratio, 2 * LEAST_H, SMOOTH_SHARE)
 
 
-def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range) -> None:
+def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range, hours_of_sun: Hours) -> None:
     """The power at which the pump stands while the array could give clearly more."""
     with np.errstate(invalid="ignore"):
         held = seen.settled & seen.asked & seen.held & (seen.expected.mpp_power_w > PLENTY * seen.power_w)
         held &= np.isnan(seen.flow_m3_h) | (seen.flow_m3_h > LIFTS_SHARE * seen.should_m3_h)
         warm = over > HELD_BY_OWN_CELLS
     held &= warm | seen.expected.poa_measured
-    power = np.nan_to_num(seen.power_w)
-    held = steady_rows(
-        held,
-        hour_bins(plant, seen, days),
-        (len(days), HOURS),
-        power,
-        seen.dt_h,
-        HELD_HOUR_H,
-        HELD_SCATTER,
-    )
+    held = steady_rows(held, hours_of_sun, or_zero(seen.power_w), HELD_HOUR_H, HELD_SCATTER)
     sums = Sums(held, seen.day - days.start, (len(days),))
     hours = sums.of(seen.dt_h)
     vector[:, PLACE["cap"]] = log_ratio(
         sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= LEAST_HIGH_H
     )
     _held_speed(vector, plant, seen, held, days)
-    _top(vector, plant, seen, days)
-    by_hour = Sums(held, hour_bins(plant, seen, days), (len(days), HOURS))
+    _top(vector, plant, seen, hours_of_sun)
+    by_hour = Sums(held, hours_of_sun.bins, hours_of_sun.shape)
     weight = by_hour.of(seen.dt_h)
     enough = weight >= 2 * LEAST_H
     level = log_ratio(by_hour.of(seen.power_w * seen.dt_h), weight, enough)
@@ -240,9 +228,9 @@ def _held_speed(vector: Floats, plant: Plant, seen: Columns, held: np.ndarray, d
     vector[:, PLACE["cn"]] = log_ratio(sums.of(seen.speed_rpm * seen.dt_h), hours * fastest, hours >= LEAST_HIGH_H)
 
 
-def _top(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
+def _top(vector: Floats, plant: Plant, seen: Columns, by_sun: Hours) -> None:
     """The best hour's power: no limit stands below what has been taken."""
-    sums = Sums(seen.settled & (seen.power_w > 0), hour_bins(plant, seen, days), (len(days), HOURS))
+    sums = Sums(seen.settled & (seen.power_w > 0), by_sun.bins, by_sun.shape)
     hours = sums.of(seen.dt_h)
     level = log_ratio(sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= HELD_HOUR_H)
     best = np.where(np.isnan(level), -np.inf, level).max(axis=1)

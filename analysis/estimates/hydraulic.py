@@ -6,10 +6,9 @@ Never: rows without water (symptoms judge them), rows before the pump has settle
 
 import numpy as np
 
-from analysis.estimates.electric import hour_bins
-from analysis.estimates.steady import steady_rows
+from analysis.estimates.steady import Hours, steady_rows
 from analysis.estimates.sums import Sums, log_ratio, mean
-from analysis.estimates.vector import BANDS, HOURS, PLACE
+from analysis.estimates.vector import BANDS, PLACE
 from analysis.look import Columns
 from analysis.plant import Plant
 from analysis.rows import Floats, or_zero
@@ -24,17 +23,14 @@ LEAST_FLOW_SHARE = {"helical-rotor": 0.06, "multistage-centrifugal": 0.3}
 """Of full flow: below it a ratio says little. A centrifugal pump near where lifting begins answers a metre of head with a multiple of flow."""
 
 
-def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: range) -> None:
+def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun: Hours) -> None:
     """Write q, n, t, i, p, l of `days` into `vector` (days, SIZE), hours of running by band into `weight_h` (days, BANDS)."""
     expected = seen.expected
     band = np.digitize(seen.power_w, plant.band_edges_w)
     bins = (seen.day - days.start) * BANDS + band
     shape = (len(days), BANDS)
     good = _good(plant, seen)
-    hours_bin = hour_bins(plant, seen, days)
-    good = steady_rows(
-        good, hours_bin, (len(days), HOURS), or_zero(seen.power_w), seen.dt_h, LEAST_STEADY_H, STEADY_SHARE
-    )
+    good = steady_rows(good, hours_of_sun, or_zero(seen.power_w), LEAST_STEADY_H, STEADY_SHARE)
     dt, flow = seen.dt_h, seen.flow_m3_h
     sums = Sums(good, bins, shape)
     hours = np.where(sums.count() >= LEAST_ROWS, sums.of(dt), 0.0)

@@ -9,7 +9,7 @@ import numpy as np
 from analysis.estimates.vector import PLACE
 from analysis.look import Columns
 from analysis.plant import Plant
-from analysis.rows import Floats, or_zero
+from analysis.rows import Floats, or_zero, rises
 from analysis.solar_days import HOUR_MS, MINUTE_MS
 
 RUN_ROWS = 3  # rows in a row that make a start
@@ -22,19 +22,21 @@ ANSWER_ROWS, ANSWER_H = 20, 0.05  # of settled running, in all and in a bin that
 def fill(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
     """Write `first` and `rest` of `days` into `vector` (days, SIZE)."""
     cuts = np.searchsorted(seen.day, np.arange(days.start, days.stop + 1))
+    turned = np.flatnonzero(seen.turning)
+    place = np.searchsorted(turned, cuts)
+    rows, turns = rises(cuts), rises(place)
+    runs = np.flatnonzero((turns >= RUN_ROWS) & (rows >= 2 * RUN_ROWS))
+    starts = turned[place[runs]]
+    vector[runs, PLACE["first"]] = _missing(plant, seen, starts, cuts[runs + 1])
     level = seen.rows["water_level_m"]
-    has_level = not np.isnan(level).all()
-    for place in range(len(days)):
-        low, high = int(cuts[place]), int(cuts[place + 1])
-        turning = np.flatnonzero(seen.turning[low:high])
-        if len(turning) < RUN_ROWS or high - low < 2 * RUN_ROWS:
-            if has_level and high > low and not len(turning):
-                vector[place, PLACE["rest"]] = _median(level[low:high]) - plant.facts.well.static_level_m
-            continue
-        start = low + int(turning[0])
-        if has_level and start - low >= 2:
-            vector[place, PLACE["rest"]] = _median(level[low:start]) - plant.facts.well.static_level_m
-        vector[place, PLACE["first"]] = _missing(plant, seen, start, high)
+    if np.isnan(level).all():
+        return
+    until = dict(zip(runs.tolist(), starts.tolist(), strict=True))
+    for day in range(len(days)):
+        low, high = int(cuts[day]), int(cuts[day + 1])
+        start = until.get(day, high if not turns[day] else low)
+        if start - low >= (2 if day in until else 1):
+            vector[day, PLACE["rest"]] = _median(level[low:start]) - plant.facts.well.static_level_m
 
 
 def _median(values: Floats) -> float:
@@ -42,45 +44,67 @@ def _median(values: Floats) -> float:
     return float(np.median(known)) if len(known) else np.nan
 
 
-def _missing(plant: Plant, seen: Columns, start: int, stop: int) -> float:
-    """Water short of the day's own answer to power, from the start delay until the first water came; in risers.
+def _missing(plant: Plant, seen: Columns, starts: np.ndarray, stops: np.ndarray) -> Floats:
+    """Water short of each day's own answer to power, from the start delay until the first water came; in risers. float64[k]
 
     What the pump lifted at the same power later in the day is what it lifts in the morning, worn or not: only a column that must be
     filled first is missing from it. NaN where no water came within `WITHIN_MS`, or the later day does not tell.
+
+    starts, stops
+        int64[k], rising: the row with which each day's running begins, and the one after the day's last.
     """
-    stop_early = start + int(np.searchsorted(seen.time_ms[start:stop] - seen.time_ms[start], WITHIN_MS, "right"))
-    window = slice(start, stop_early)
-    moved, direct = seen.moved_m3[window], seen.rows["flow_m3_h"][window]
-    with np.errstate(invalid="ignore"):
-        came = (moved > 0) | (direct > FLOWING_SHARE * seen.expected.flow_m3_h[window]) & (direct > 0)
-    came[0] = False
-    if not came.any():
-        return np.nan
-    first = int(np.argmax(came))
-    answer = _own_answer(plant, seen, start + first + 1, stop)
-    if answer is None:
-        return np.nan
+    missing = np.full(len(starts), np.nan)
+    came = _first_water(seen, starts, stops)
+    known = np.flatnonzero(came < stops)
+    answers = _own_answers(plant, seen, came[known] + 1, stops[known])
     delay = plant.facts.controller.start_delay_s * 1000 + MINUTE_MS
-    power = or_zero(seen.power_w[window][: first + 1])
-    after = (seen.time_ms[window][: first + 1] - seen.time_ms[start] > delay) & seen.turning[window][: first + 1]
-    should = np.where(after, np.interp(power, *answer, left=0.0), 0.0) * seen.dt_h[window][: first + 1]
-    brought = np.nansum(moved[: first + 1]) if not np.isnan(moved[first]) else 0.0
-    return (float(np.cumsum(should)[-1]) - brought) / plant.riser_m3
+    for place, answer in zip(known.tolist(), answers, strict=True):
+        if answer is None:
+            continue
+        start, first = int(starts[place]), int(came[place])
+        window = slice(start, first + 1)
+        after = (seen.time_ms[window] - seen.time_ms[start] > delay) & seen.turning[window]
+        lifts = np.interp(or_zero(seen.power_w[window]), *answer, left=0.0)
+        should = np.where(after, lifts, 0.0) * seen.dt_h[window]
+        moved = seen.moved_m3[window]
+        brought = np.nansum(moved) if not np.isnan(moved[-1]) else 0.0
+        missing[place] = (float(np.cumsum(should)[-1]) - brought) / plant.riser_m3
+    return missing
 
 
-def _own_answer(plant: Plant, seen: Columns, first: int, stop: int) -> tuple[Floats, Floats] | None:
-    """The day's own mean flow by power: (powers rising [W], flows [m3/h]); None where the rest of the day is too short."""
-    told = seen.settled[first:stop] & ~np.isnan(seen.flow_m3_h[first:stop]) & ~np.isnan(seen.power_w[first:stop])
-    rows = np.flatnonzero(told) + first
-    if len(rows) < ANSWER_ROWS:
-        return None
+def _first_water(seen: Columns, starts: np.ndarray, stops: np.ndarray) -> np.ndarray:
+    """The first row after each start that water came in; the day's stop where none did within `WITHIN_MS`. int64[k]"""
+    direct = seen.rows["flow_m3_h"]
+    with np.errstate(invalid="ignore"):
+        came = (seen.moved_m3 > 0) | (direct > FLOWING_SHARE * seen.expected.flow_m3_h) & (direct > 0)
+    rows = np.flatnonzero(came)
+    place = np.searchsorted(rows, starts, "right")
+    first = np.append(rows, len(seen))[place]
+    soon = first < stops
+    soon[soon] = seen.time_ms[first[soon]] - seen.time_ms[starts[soon]] <= WITHIN_MS
+    return np.where(soon, first, stops)
+
+
+def _own_answers(
+    plant: Plant, seen: Columns, firsts: np.ndarray, stops: np.ndarray
+) -> list[tuple[Floats, Floats] | None]:
+    """Each day's own mean flow by power, from row `firsts` to `stops`: (powers rising [W], flows [m3/h]); None where that is too short."""
+    if not len(firsts):
+        return []
+    bins = ANSWER_BINS + 1
+    day = np.searchsorted(stops, np.arange(int(firsts[0]), int(stops[-1])), "right")
+    rows = np.arange(int(firsts[0]), int(stops[-1]))
+    told = seen.settled[rows] & ~np.isnan(seen.flow_m3_h[rows]) & ~np.isnan(seen.power_w[rows]) & (rows >= firsts[day])
+    rows, day = rows[told], day[told]
     power, flow, dt = seen.power_w[rows], seen.flow_m3_h[rows], seen.dt_h[rows]
-    place = np.clip((power / plant.full_power_w * ANSWER_BINS).astype(np.int64), 0, ANSWER_BINS)
-    hours = np.bincount(place, dt, ANSWER_BINS + 1)
-    told = hours >= ANSWER_H
-    if not told.any():
-        return None
-    return (
-        np.bincount(place, power * dt, ANSWER_BINS + 1)[told] / hours[told],
-        np.bincount(place, flow * dt, ANSWER_BINS + 1)[told] / hours[told],
+    place = np.clip((power / plant.full_power_w * ANSWER_BINS).astype(np.int64), 0, ANSWER_BINS) + bins * day
+    count = np.bincount(day, minlength=len(stops))
+    hours, by_power, by_flow = (
+        np.bincount(place, weight, bins * len(stops)).reshape(-1, bins) for weight in (dt, power * dt, flow * dt)
     )
+    found: list[tuple[Floats, Floats] | None] = []
+    for k in range(len(stops)):
+        enough = hours[k] >= ANSWER_H
+        some = count[k] >= ANSWER_ROWS and enough.any()
+        found.append((by_power[k, enough] / hours[k, enough], by_flow[k, enough] / hours[k, enough]) if some else None)
+    return found

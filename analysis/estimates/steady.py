@@ -5,6 +5,8 @@ Wells, meters and controllers answer with a lag, so that figures from under brok
 Never: judgement.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,24 +14,38 @@ from analysis.estimates.sums import Sums
 from analysis.rows import Floats
 
 
-def steady_rows(
-    which: NDArray[np.bool_],
-    bins: NDArray[np.int64],
-    shape: tuple[int, ...],
-    value: Floats,
-    weight: Floats,
-    least: float,
-    share: float,
-) -> NDArray[np.bool_]:
+@dataclass(frozen=True)
+class Hours:
+    """The hours of a block's rows, worked out once for all who ask.
+
+    bins : int64[n]
+        Hour of each row, below the product of `shape`, rising.
+    shape
+        Days by hours of the sun's way.
+    dt_h, along_h : float64[n]
+        What each row stands for; time within its hour, from the hour's first row. [h]
+    """
+
+    bins: NDArray[np.int64]
+    shape: tuple[int, int]
+    dt_h: Floats
+    along_h: Floats
+
+
+def hours_of(bins: NDArray[np.int64], shape: tuple[int, int], dt_h: Floats) -> Hours:
+    """Hours of rows that stand for `dt_h`. [h]"""
+    return Hours(bins, shape, dt_h, _within(bins, dt_h))
+
+
+def steady_rows(which: NDArray[np.bool_], hours: Hours, value: Floats, least: float, share: float) -> NDArray[np.bool_]:
     """Rows that `which` picks, in bins whose values scatter little about a straight line in time.
 
     Parameters
     ----------
     which : bool[n]
-    bins : int64[n]
-        Hour of each row, below the product of `shape`.
-    value, weight : float64[n]
-        What must be steady; what each row stands for. [h]
+    hours : Hours
+    value : float64[n]
+        What must be steady.
     least : float
         A bin needs so much weight. [h]
     share : float
@@ -38,16 +54,17 @@ def steady_rows(
     picked = np.flatnonzero(which)
     if not len(picked):
         return which
-    along, weight, value = _within(bins, weight)[picked], weight[picked], value[picked]
-    sums = Sums(np.ones(len(picked), bool), bins[picked], shape)
-    w, wx, wy = sums.of(weight), sums.of(weight * along), sums.of(weight * value)
-    wxx, wxy, wyy = sums.of(weight * along**2), sums.of(weight * along * value), sums.of(weight * value**2)
+    along, weight, value = hours.along_h[picked], hours.dt_h[picked], value[picked]
+    sums = Sums(np.ones(len(picked), bool), hours.bins[picked], hours.shape)
+    by_time = weight * along
+    w, wx, wy = sums.of(weight), sums.of(by_time), sums.of(weight * value)
+    wxx, wxy, wyy = sums.of(weight * along**2), sums.of(by_time * value), sums.of(weight * value**2)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean_x, mean = wx / w, wy / w
         var_x, cov, var = wxx / w - mean_x**2, wxy / w - mean_x * mean, wyy / w - mean**2
         rest = np.maximum(var - np.where(var_x > 1e-9, cov**2 / var_x, 0.0), 0.0)
         good = (w >= least) & (np.sqrt(rest) < share * mean)
-    return which & good.ravel()[bins]
+    return which & good.ravel()[hours.bins]
 
 
 def _within(bins: NDArray[np.int64], weight: Floats) -> Floats:
