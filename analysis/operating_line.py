@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from analysis.factors import NAMES, Factors
 from analysis.physics.grid import Line
+from analysis.physics.invert import falls_to_zero
 from analysis.physics.pump_lookup import PumpLookup
 from analysis.physics.pump_model import PumpModel
 from analysis.physics.system_curve import SystemCurve
@@ -21,7 +22,7 @@ from logger.record.site_facts import SiteFacts
 Floats = NDArray[np.float64]
 
 NODES = 257
-BISECTIONS = 34
+CLOSE = 1e-11
 WITHIN = 0.998
 """Of the highest power: the tables interpolate, so its very edge may lie outside."""
 FLOW_REACH = 1.6
@@ -103,18 +104,16 @@ def solve(site: Hydraulics, factors: Factors, strongest: Line) -> Solved:
 
     Notes
     -----
-    Bisection on the flow: what the pump lifts falls with head and the head rises with flow, so there is one crossing, found
-    to 1e-10 of the pump's largest flow.
+    What the pump lifts falls with head and the head rises with flow, so there is one crossing, found to 1e-11 of the pump's
+    largest flow.
     """
     power = np.linspace(0.0, site.power_end_w, NODES)
-    low = np.zeros(NODES)
-    high = np.full(NODES, FLOW_REACH * site.pump.flow_max_m3_h)
-    for _ in range(BISECTIONS):
-        middle = 0.5 * (low + high)
-        lifts_more = np.nan_to_num(_lifted(site, factors, strongest, power, _head(site, factors, middle))) > middle
-        low = np.where(lifts_more, middle, low)
-        high = np.where(lifts_more, high, middle)
-    flow = 0.5 * (low + high)
+    flow = falls_to_zero(
+        lambda at: np.nan_to_num(_lifted(site, factors, strongest, power, _head(site, factors, at))) - at,
+        np.zeros(NODES),
+        np.full(NODES, FLOW_REACH * site.pump.flow_max_m3_h),
+        CLOSE * site.pump.flow_max_m3_h,
+    )
     flow[flow < 1e-8 * site.pump.flow_max_m3_h] = 0.0
     head = _head(site, factors, flow)
     lifted = _lifted(site, factors, strongest, power, head)

@@ -10,6 +10,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from analysis.expected import SiteModel
+from analysis.physics.invert import settled
 from analysis.physics.pump_model import PumpModel
 from analysis.physics.system_curve import SystemCurve
 from analysis.solar_days import SolarDays
@@ -17,7 +18,7 @@ from logger.record.site_facts import SiteFacts
 
 PLANTS_KEPT = 1024  # sites of one worker, about 2 MB of tables each
 NEARLY = 0.999  # of the fastest speed, so that it still lies within what the pump answers for
-FASTEST_ROUNDS = 24  # halvings of the distance to the working point at top speed
+FASTEST_ROUNDS, CLOSE = 24, 1e-12  # steps towards the working point at top speed; of full flow
 IDLE_LEAST_SHARE = (
     0.08  # of full power, at full speed: bearings, seals and the stator's rubber (common practice, no source)
 )
@@ -63,10 +64,11 @@ class Plant:
     def _fastest_power_w(self) -> float:
         """Power at the fastest speed that the pump answers for, against this site's own head; infinite where it does not. [W]"""
         fastest_rpm = NEARLY * self.pump.speed_top * self.pump.core.reference_rpm
-        flow = np.array([self.full_flow_m3_h])
-        for _ in range(FASTEST_ROUNDS):
-            there = self.pump.flow(fastest_rpm, self.system.head_m(flow))
-            flow = 0.5 * (flow + np.nan_to_num(there))
+        most = self.full_flow_m3_h
+        flow = settled(
+            lambda at: np.nan_to_num(self.pump.flow(fastest_rpm, self.system.head_m(at))),
+            np.array([most]), CLOSE * most, FASTEST_ROUNDS,
+        )  # fmt: skip
         power = float(self.pump.power_of_speed(fastest_rpm, self.system.head_m(flow))[0])
         return power if power > 0 else float("inf")
 

@@ -9,6 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from analysis.physics.invert import settled
 from analysis.plant import PLANTS_KEPT, Plant
 from analysis.rows import Floats
 
@@ -91,21 +92,14 @@ def _working_points(plant: Plant, power: Floats) -> tuple[Floats, Floats]:
 
     From full flow down: there the head is highest, and power that is too much for a low head may still be right.
     """
-    flow = np.full(len(power), plant.full_flow_m3_h)
-    before, missed_before = flow, np.zeros(len(power))
-    for round_ in range(SOLVE_ROUNDS):
-        head = plant.system.head_m(flow)
-        missed = np.nan_to_num(plant.pump.flow_of_power(power, head) - flow)
-        if (np.abs(missed) < CLOSE * plant.full_flow_m3_h).all():
-            break
-        moved = missed_before - missed
-        steep = np.where(
-            (round_ > 0) & (np.abs(moved) > 1e-15), (flow - before) / np.where(moved == 0, 1.0, moved), 0.5
-        )
-        before, missed_before = flow, missed
-        # head rises with flow, so the pump's answer moves against it: no step is longer than the miss itself
-        flow = flow + np.clip(steep, 0.0, 1.0) * missed
-    return flow, head
+    most = plant.full_flow_m3_h
+    flow = settled(
+        lambda at: plant.pump.flow_of_power(power, plant.system.head_m(at)),
+        np.full(len(power), most),
+        CLOSE * most,
+        SOLVE_ROUNDS,
+    )
+    return flow, plant.system.head_m(flow)
 
 
 def _slope(function, at: Floats, step: float) -> Floats:

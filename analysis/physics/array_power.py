@@ -12,7 +12,7 @@ from pvlib import pvsystem
 
 from analysis.physics.cable import dc_loop_ohm
 from analysis.physics.grid import Plane
-from analysis.physics.single_diode import Diode, fit_diode, scale
+from analysis.physics.single_diode import Diode, curve_points, fit_diode, scale
 from logger.record.site_facts import Array
 
 Floats = NDArray[np.float64]
@@ -179,13 +179,12 @@ def solve_maximum(
     poa, cell = np.broadcast_arrays(np.asarray(poa_w_m2, float), np.asarray(cell_c, float))
     shape, poa, cell = poa.shape, poa.ravel(), cell.ravel()
     light, saturation, shunt, ideality = _circuit(diode, poa, cell)
-    point = pvsystem.singlediode(light, saturation, diode.series_ohm, shunt, ideality, method="newton")
-    point = {name: np.asarray(point[name]).reshape(shape) for name in ("i_mp", "v_mp", "v_oc", "i_sc")}
-    cell = cell.reshape(shape)
-    trim = _trim(diode, cell)
-    current = strings * point["i_mp"]
-    voltage = in_series * point["v_mp"] * trim - current * loop_ohm
-    return current * voltage, voltage, current, in_series * point["v_oc"], strings * point["i_sc"]
+    points = curve_points(light, saturation, diode.series_ohm, shunt, ideality)
+    module_a, module_v, open_v, short_a = (point.reshape(shape) for point in points)
+    trim = _trim(diode, cell.reshape(shape))
+    current = strings * module_a
+    voltage = in_series * module_v * trim - current * loop_ohm
+    return current * voltage, voltage, current, in_series * open_v, strings * short_a
 
 
 def _circuit(diode: Diode, poa: Floats, cell: Floats) -> tuple[Floats, Floats, Floats, Floats]:

@@ -55,9 +55,7 @@ class CentrifugalCore:
         """Flow at relative speed and head: 0 where not lifted, held at the end of the curve beyond run-out. [m3/h]"""
         a, b, _ = self.exponents
         x = _forwards(x)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            reduced = np.where(x > 0, head_m / x**a, np.where(np.isnan(x), np.nan, np.inf))
-        return x**b * np.interp(reduced, self.f_grid[::-1], self.q_grid[::-1])
+        return x**b * np.interp(_reduced(head_m, x, a), self.f_grid[::-1], self.q_grid[::-1])
 
     def head(self, x: Floats, flow_m3_h: Floats) -> Floats:
         """Head at relative speed and flow; NaN beyond run-out. [m]"""
@@ -73,8 +71,14 @@ class CentrifugalCore:
         return self.constant_loss_w + self.linear_loss_w * x + x**e * g
 
     def power_at_head(self, x: Floats, head_m: Floats) -> Floats:
-        """Power at relative speed and head; that of shut-off where nothing is lifted. [W]"""
-        return self.power(x, self.flow(x, head_m))
+        """Power at relative speed and head; that of shut-off where nothing is lifted. [W]
+
+        `power` of `flow`, but g is read off over reduced head at once: both grids have the same nodes, between which both are straight.
+        """
+        a, _, e = self.exponents
+        x = _forwards(x)
+        g = np.interp(_reduced(head_m, x, a), self.f_grid[::-1], self.g_grid[::-1])
+        return self.constant_loss_w + self.linear_loss_w * x + x**e * g
 
     def breakaway_torque_n_m(self, head_m: Floats) -> Floats:
         """Torque that starts the shaft: bearings and seals alone, water asks for none at rest. [N m]"""
@@ -95,6 +99,13 @@ class CentrifugalCore:
 
 def _forwards(x: Floats) -> Floats:
     return np.where(x >= 0, x, np.nan)
+
+
+def _reduced(head_m: Floats, x: Floats, exponent: float) -> Floats:
+    """Head at unit speed; endless at rest, also without head. [m]"""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reduced = head_m / x**exponent
+        return reduced if np.min(x, initial=1.0) > 0 else np.where(x == 0, np.inf, reduced)
 
 
 def _ratio(flow: Floats, x: Floats) -> Floats:

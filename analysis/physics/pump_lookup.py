@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 
 HEADS = 257
 STEPS = 193
-SECANTS, CLOSE = 9, 1e-12
+SECANTS, CLOSE = 9, 1e-10
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,11 @@ Flow: site_facts.Module -> HERE -> array_power.py
 Never: strings, cables, sky.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pvlib import pvsystem
 from scipy.optimize import least_squares
 
 from logger.record.site_facts import Module
@@ -19,6 +19,9 @@ THERMAL_V = 1.380649e-23 * 298.15 / 1.602176634e-19
 """kT/q at 25 deg C. [V]"""
 CELL_OPEN_CIRCUIT_V = 0.63
 """Open-circuit voltage of one crystalline cell, to guess how many are in series (only the ideality's name hangs on it)."""
+
+STEPS, CLOSE = 60, 1e-9
+"""Newton's steps at most; the last is the square of one smaller than `CLOSE` of the ideality."""
 
 WARM_C = 55.0
 """Where the temperature coefficient is met besides 25 deg C: a usual working temperature."""
@@ -79,13 +82,15 @@ def fit_diode(module: Module) -> Diode:
     found = least_squares(lambda x: _misfit(np.exp(x), module, np.log(100.0), start), start, bounds=(lowest, highest))
     ideality, series, shunt = (float(v) for v in np.exp(found.x))
     photocurrent, saturation = _through_ends(ideality, series, shunt, module)
-    point = pvsystem.singlediode(photocurrent, saturation, series, shunt, ideality, method="newton")
-    wanted = {"v_mp": module.v_mp_v, "i_mp": module.i_mp_a, "v_oc": module.v_oc_v, "i_sc": module.i_sc_a}
-    misfit = max(abs(float(point[name]) / value - 1.0) for name, value in wanted.items())
     alpha = module.temp_coeff_i_sc_pct_c / 100.0 * module.i_sc_a
-    light, grown, hot_shunt, hot_ideality = scale(photocurrent, saturation, shunt, ideality, alpha, 1000.0, WARM_C)
-    warm = pvsystem.singlediode(light, grown, series, hot_shunt, hot_ideality, method="newton")
-    own = (float(warm["p_mp"]) / float(point["p_mp"]) - 1.0) / (WARM_C - 25.0)
+    cell = np.array([25.0, WARM_C])
+    circuit = scale(photocurrent, saturation, shunt, ideality, alpha, np.full(2, 1000.0), cell)
+    current, voltage, open_v, short_a = curve_points(*circuit[:2], series, *circuit[2:])
+    wanted = (module.i_mp_a, module.v_mp_v, module.v_oc_v, module.i_sc_a)
+    points = (current, voltage, open_v, short_a)
+    misfit = max(abs(float(point[0]) / value - 1.0) for point, value in zip(points, wanted, strict=True))
+    warm_w, cool_w = float(current[1] * voltage[1]), float(current[0] * voltage[0])
+    own = (warm_w / cool_w - 1.0) / (WARM_C - 25.0)
     trim = module.temp_coeff_p_mp_pct_c / 100.0 - own
     return Diode(photocurrent, saturation, series, shunt, ideality, alpha, trim, misfit)
 
@@ -161,3 +166,80 @@ def scale(
     grown = saturation * relative**3 * np.exp(1.121 / (boltzmann * 298.15) - gap / (boltzmann * kelvin))
     with np.errstate(divide="ignore"):
         return ratio * (photocurrent + alpha_a_c * (kelvin - 298.15)), grown, shunt / ratio, ideality * relative
+
+
+def curve_points(
+    light: Floats, saturation: Floats, series_ohm: float, shunt: Floats, ideality: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Maximum power's current and voltage, open-circuit voltage and short-circuit current of a single-diode circuit.
+
+    Parameters
+    ----------
+    light, saturation : float64[n]
+        Photocurrent and saturation current, as `scale` gives them. [A]
+    series_ohm : float
+        [ohm]
+    shunt, ideality : float64[n]
+        Shunt and modified ideality, as `scale` gives them. [ohm], [V]
+
+    Returns
+    -------
+    current_a, voltage_v, open_circuit_v, short_circuit_a : float64[n]
+        NaN in, NaN out. [A], [V], [V], [A]
+
+    Notes
+    -----
+    All is explicit in the voltage across the diode [1]_, so that Newton's steps solve whole tables at once; they begin where the diode
+    alone takes all light, to the right of each answer but the last, from where they cannot overshoot.
+
+    References
+    ----------
+    .. [1] J. W. Bishop, Solar Cells 25(1), 73-89, 1988, doi:10.1016/0379-6787(88)90059-2.
+    """
+    circuit = _Circuit(light, saturation, series_ohm, shunt, ideality)
+    most = ideality * np.log1p(light / saturation)
+    at_open, at_most = circuit._newton(most, circuit._past_open), circuit._newton(most, circuit._past_maximum)
+    at_short = circuit._newton(series_ohm * light, circuit._past_short)
+    current = circuit._taken(at_most)[0]
+    return current, at_most - series_ohm * current, at_open, circuit._taken(at_short)[0]
+
+
+@dataclass(frozen=True)
+class _Circuit:
+    """What `curve_points` takes; every method is of the voltage across the diode, and all but `_taken` give a miss and its slope."""
+
+    light: Floats
+    saturation: Floats
+    series_ohm: float
+    shunt: Floats
+    ideality: Floats
+
+    def _taken(self, inner: Floats) -> tuple[Floats, Floats, Floats]:
+        """Current, conductance and its slope. [A], [A/V], [A/V2]"""
+        grown = self.saturation * np.exp(inner / self.ideality)
+        current = self.light - (grown - self.saturation) - inner / self.shunt
+        return current, grown / self.ideality + 1.0 / self.shunt, grown / self.ideality**2
+
+    def _past_open(self, inner: Floats) -> tuple[Floats, Floats]:
+        current, conductance, _ = self._taken(inner)
+        return current, -conductance
+
+    def _past_short(self, inner: Floats) -> tuple[Floats, Floats]:
+        current, conductance, _ = self._taken(inner)
+        return inner - self.series_ohm * current, 1.0 + self.series_ohm * conductance
+
+    def _past_maximum(self, inner: Floats) -> tuple[Floats, Floats]:
+        """Slope of power over voltage, but for a factor that is never 0."""
+        current, conductance, bend = self._taken(inner)
+        divisor = 1.0 + self.series_ohm * conductance
+        voltage = inner - self.series_ohm * current
+        return current - voltage * conductance / divisor, -2.0 * conductance - voltage * bend / divisor**2
+
+    def _newton(self, inner: Floats, missed: Callable[[Floats], tuple[Floats, Floats]]) -> Floats:
+        for _ in range(STEPS):
+            miss, slope = missed(inner)
+            step = miss / slope
+            inner = inner - step
+            if not (np.abs(step) > CLOSE * self.ideality).any():
+                break
+        return inner
