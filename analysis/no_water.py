@@ -43,6 +43,9 @@ class NoWaterLimits:
     known_enough: float = 0.25
     contradicted: float = 0.15  # log: power and current, where both are read, must not say opposite things of the load
     current_days: float = 3.0  # of learning, before a motor's current says anything that power over speed does not
+    long_row_h: float = (
+        0.05  # clouds pass within minutes: one longer reading of the power does not tell all of its interval
+    )
     apart_ms: int = 3 * HOUR_MS  # runs further apart are two
 
 
@@ -107,6 +110,7 @@ def _labels(
         able = seen.settled & (should > least * plant.full_flow_m3_h)
         able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * plant.full_flow_m3_h)
         able &= _well_above_lift(plant, seen)
+        able &= _through(seen, able)
         now = seen.flow_now_m3_h
         gone = able & (now < LIMITS.gone_share * should)
         flowing = (now >= LIMITS.gone_share * should) | (seen.moved_m3 > 0)
@@ -118,6 +122,13 @@ def _labels(
     bad = odd | late | fine_gone | (gone & ~np.isnan(seen.rows["flow_m3_h"]))
     label = np.where(bad, BAD, np.where(good, GOOD, UNKNOWN)).astype(np.int8)
     return label, late, usual
+
+
+def _through(seen: Columns, able: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Rows so short that nothing happened within them unseen, or long ones at whose start, too, water was to be expected."""
+    through = seen.dt_h <= LIMITS.long_row_h
+    through[1:] |= able[:-1] & (seen.dt_h[1:] > 0)
+    return through
 
 
 def unloaded_rows(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
@@ -250,7 +261,8 @@ def _episode(
     wait = np.where(usual[bad], LIMITS.load_run_ms, LIMITS.run_ms)
     sure = (lasted >= wait) & (np.arange(len(bad)) >= 1)
     soon = ~usual[bad] | ((lasted >= LIMITS.run_ms) & ~_as_ever(measures, bad))
-    enough = np.flatnonzero(sure | (late[bad] & soon))
+    told = (np.arange(len(bad)) >= 1) | (seen.dt_h[bad] <= LIMITS.long_row_h)
+    enough = np.flatnonzero(sure | (late[bad] & soon & told))
     if not len(enough):
         return None
     flag = int(bad[enough[0]])

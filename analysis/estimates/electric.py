@@ -44,6 +44,7 @@ SET_ANEW, SET_SHARE = (
     0.2,
     0.7,
 )  # log of power, and the share of it in one step: heat takes hours (common practice, no source)
+LONG_ROW_H = 0.05  # gaps in broken cloud last minutes (common practice, no source)
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
 
@@ -56,6 +57,7 @@ def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: ran
         lit = seen.turning & (expected.poa_w_m2 > LOW_SUN_W_M2) & (seen.power_w > 0) & (expected.mpp_power_w > 0)
     if sun_measured:
         lit &= expected.poa_measured
+    lit &= seen.settled | (seen.dt_h <= LONG_ROW_H)  # a mean over a start is half of the sun's
     bright = lit & seen.at_max
     at_maximum_v = voltage_at_maximum(plant, seen, lit)
     if sides_apart(plant):
@@ -67,6 +69,8 @@ def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: ran
     tells = lit & ~np.isnan(got)
     hours = Sums(tells, bins, shape).of(seen.dt_h)
     usable = tells & bright  # beside a sensor, rows held back add more of the cells' warmth than they tell
+    if sun_measured:
+        usable &= ~_mixed(plant, seen, days, bins)
     if not sun_measured:
         with np.errstate(divide="ignore", invalid="ignore"):
             taken = np.where(lit, seen.power_w / np.minimum(expected.mpp_power_w, plant.ceiling_w), 0.0)
@@ -164,6 +168,32 @@ def _day_figures(
         by_hour = log_ratio(sums.of(expected.poa_w_m2 * dt), sums.of(expected.clear_poa_w_m2 * dt), enough)
         best = np.sort(np.where(np.isnan(by_hour), -np.inf, by_hour), axis=1)[:, -AGREEING_HOURS:]
         vector[:, PLACE["gc"]] = np.where(_clear_days(by_hour), best[:, 0], np.nan)
+
+
+def _mixed(plant: Plant, seen: Columns, days: range, bins: np.ndarray) -> np.ndarray:
+    """Long rows in which the array may have been held back for a part: gaps in cloud give more than the pump takes. bool[n]
+
+    Where a reading is the mean over its interval, mean light lies below the limit and mean voltage near maximum power, and the
+    light that was left unused looks lost. A light that follows its course had no gaps in it.
+    """
+    expected = seen.expected
+    mixed = seen.dt_h > LONG_ROW_H
+    if not mixed.any():
+        return mixed
+    least = np.full(len(days), plant.ceiling_w)
+    held = seen.held & (seen.power_w > 0)
+    np.minimum.at(least, (seen.day - days.start)[held], seen.power_w[held])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(mixed & expected.poa_measured, expected.poa_w_m2 / expected.clear_poa_w_m2, np.nan)
+    known = np.isfinite(ratio)
+    sums = Sums(known, bins, (len(days) * HOURS,))
+    hours, rows = sums.of(seen.dt_h), sums.count()
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = sums.of(ratio * seen.dt_h) / hours
+        spread = np.maximum(sums.of(ratio**2 * seen.dt_h) / hours - mean**2, 0.0) * rows / (rows - 1.0)
+        even = (rows > 1) & (np.sqrt(spread) < SMOOTH_SHARE * mean)
+        mixed &= expected.mpp_power_w > np.maximum(ratio, LEAST_SHARE) * least[seen.day - days.start]
+    return mixed & ~even[bins]
 
 
 def _smooth_sun(seen: Columns, hours: Hours) -> np.ndarray:

@@ -30,7 +30,7 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     bins = (seen.day - days.start) * BANDS + band
     shape = (len(days), BANDS)
     good = _good(plant, seen)
-    good = steady_rows(good, hours_of_sun, or_zero(seen.power_w), LEAST_STEADY_H, STEADY_SHARE)
+    good = steady_rows(good, hours_of_sun, or_zero(seen.power_w), LEAST_STEADY_H, STEADY_SHARE, by_itself=False)
     dt, flow = seen.dt_h, seen.flow_m3_h
     sums = Sums(good, bins, shape)
     hours = np.where(sums.count() >= LEAST_ROWS, sums.of(dt), 0.0)

@@ -37,7 +37,12 @@ def hours_of(bins: NDArray[np.int64], shape: tuple[int, int], dt_h: Floats) -> H
     return Hours(bins, shape, dt_h, _within(bins, dt_h))
 
 
-def steady_rows(which: NDArray[np.bool_], hours: Hours, value: Floats, least: float, share: float) -> NDArray[np.bool_]:
+LINE = 2  # figures of a straight line, which take so many rows' freedom
+
+
+def steady_rows(
+    which: NDArray[np.bool_], hours: Hours, value: Floats, least: float, share: float, by_itself: bool = True
+) -> NDArray[np.bool_]:
     """Rows that `which` picks, in bins whose values scatter little about a straight line in time.
 
     Parameters
@@ -50,6 +55,9 @@ def steady_rows(which: NDArray[np.bool_], hours: Hours, value: Floats, least: fl
         A bin needs so much weight. [h]
     share : float
         Most scatter about the line, over the mean. [-]
+    by_itself : bool
+        The bin must prove its steadiness by its own rows: a line through two leaves no scatter and proves nothing. Else the scatter
+        is taken as it is, where many bins are added up anyway.
     """
     picked = np.flatnonzero(which)
     if not len(picked):
@@ -63,6 +71,9 @@ def steady_rows(which: NDArray[np.bool_], hours: Hours, value: Floats, least: fl
         mean_x, mean = wx / w, wy / w
         var_x, cov, var = wxx / w - mean_x**2, wxy / w - mean_x * mean, wyy / w - mean**2
         rest = np.maximum(var - np.where(var_x > 1e-9, cov**2 / var_x, 0.0), 0.0)
+        if by_itself:
+            rows = sums.count()
+            rest = np.where(rows > LINE, rest * rows / (rows - LINE), np.inf)
         good = (w >= least) & (np.sqrt(rest) < share * mean)
     return which & good.ravel()[hours.bins]
 
