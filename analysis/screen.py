@@ -55,7 +55,7 @@ class Screen:
 
 def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: range) -> Screen:
     """Ask all days of the block. `seen`: their daylight rows; `heard_ms`: all their readings, rising; `memory`: before the first."""
-    base = _load(memory)
+    base, array = _load(memory), string_out.known_of(plant.facts, memory)
     may = {
         "no-water": _days(seen, _may_lack_water(plant, seen, base), days),
         "not-turning": _may_stand(plant, seen, days),
@@ -63,7 +63,7 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         | _may_be_dead(plant, seen, days)
         | _days(seen, seen.rows["low_level_probe_wet"] < 0.5, days),
         "short-cycling": _may_cycle(seen, days),
-        "string-out": _may_lose_a_string(plant, memory, seen, days),
+        "string-out": _may_lose_a_string(plant, array, seen, days),
         "silent": _may_be_silent(plant, heard_ms, days),
     }
     code = or_zero(seen.rows["fault_code"]) > 0
@@ -72,7 +72,7 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
     with np.errstate(invalid="ignore"):
         high = seen.rows["pv_voltage_v"] > rating * (1 + over_voltage.LIMITS.above)
     may["over-voltage"] = _days(seen, high | code, days, over_voltage.LIMITS.rows)
-    return Screen(days, may, base, plant.facts, string_out.known_of(plant.facts, memory))
+    return Screen(days, may, base, plant.facts, array)
 
 
 def _load(memory: Memory) -> np.ndarray:
@@ -172,8 +172,8 @@ def _may_cycle(seen: Columns, days: range) -> Days:
     return _days(seen, starts, days, short_cycling.LIMITS.starts)
 
 
-def _may_lose_a_string(plant: Plant, memory: Memory, seen: Columns, days: range) -> Days:
-    low = string_out.low_rows(seen, plant.facts, string_out.known_of(plant.facts, memory), MOVED)
+def _may_lose_a_string(plant: Plant, known: string_out.Known, seen: Columns, days: range) -> Days:
+    low = string_out.low_rows(seen, plant.facts, known, MOVED)
     hours = np.bincount(seen.day - days.start, np.where(low, seen.dt_h, 0.0), len(days))
     return hours >= string_out.least_h() - ROUNDING
 

@@ -7,6 +7,7 @@ to the daily figures, which also go on with what was told here.
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -121,12 +122,17 @@ class Known:
     newest_moved: Floats
     newest_volts: float
 
+    @cached_property
+    def ends(self) -> tuple[float, float]:
+        """Least and largest log of current, of the hours that tell."""
+        return float(np.fmin.reduce(self.current)), float(np.fmax.reduce(self.current))
+
     def moved_from(self, before: "Known") -> float:
         """The largest change of a level (log) since `before`; infinite where one of the two knows nothing."""
         if np.isnan(self.volts) or np.isnan(before.volts):
             return 0.0 if np.isnan(self.volts) else np.inf
-        ends = [f(known.current) for f in (np.nanmin, np.nanmax) for known in (self, before)]
-        return float(max(abs(ends[0] - ends[1]), abs(ends[2] - ends[3]), abs(self.volts - before.volts)))
+        moved = (abs(now - was) for now, was in zip(self.ends, before.ends, strict=True))
+        return max(*moved, abs(self.volts - before.volts))
 
 
 NOTHING_KNOWN = Known(np.full(HOURS, np.nan), np.nan, np.full(HOURS, np.nan), np.nan)
@@ -140,8 +146,8 @@ def known_of(facts: SiteFacts, memory: Memory) -> Known:
     hours, volts = slice(PLACE["s0"], PLACE["s0"] + HOURS), _told_volts(days)
     if days[volts] < LIMITS.learnt_days:
         return NOTHING_KNOWN
-    recent = memory.arrays["recent"]
-    newest = _newest(recent[:, hours])
+    told = _newest(memory.arrays["recent"])
+    newest = told[hours]
     current = np.where(days[hours] >= LIMITS.learnt_days, mean[hours], np.nan)
     usual, kept = current, ~np.isnan(newest)
     if (
@@ -150,7 +156,7 @@ def known_of(facts: SiteFacts, memory: Memory) -> Known:
         usual = np.where(kept, newest, newest[kept].mean())
     if np.isnan(usual).all():
         return NOTHING_KNOWN
-    return Known(usual, float(mean[volts]), newest - current, float(_newest(recent[:, [volts]])[0]))
+    return Known(usual, float(mean[volts]), newest - current, float(told[volts]))
 
 
 def _told_volts(days: Floats) -> int:
@@ -161,10 +167,8 @@ def _told_volts(days: Floats) -> int:
 
 def _newest(figures: Floats) -> Floats:
     """The last known of each column, NaN where none is. (days, figures) -> (figures,)"""
-    found = np.full(figures.shape[1], np.nan)
-    for row in figures[-LIMITS.newest_days :]:
-        found = np.where(np.isnan(row), found, row)
-    return found
+    last = figures[-LIMITS.newest_days :][::-1]
+    return last[(last == last).argmax(axis=0), np.arange(figures.shape[1])]
 
 
 @dataclass(frozen=True)
@@ -229,7 +233,7 @@ def _low(seen: Columns, rows: np.ndarray, known: Known, side: _Side, moved: floa
             level = np.log(seen.rows["pv_voltage_v"][rows] / seen.expected.mpp_voltage_v[rows]) - known.volts
             return level < -0.4 * side.lost + moved
         level = np.log(seen.rows["pv_current_a"][rows] / seen.expected.mpp_current_a[rows])
-        least, most = np.nanmin(known.current) - moved, np.nanmax(known.current) + moved
+        least, most = known.ends[0] - moved, known.ends[1] + moved
         return (level > least - 1.3 * side.lost) & (level < most - 0.7 * side.lost)
 
 
