@@ -54,7 +54,7 @@ from analysis.physics.pump_curve import fit_pump
 from analysis.physics.sky_table import sky_table
 from analysis.physics.system_curve import system_curve
 from analysis.row_physics import SELDOM_ASKED, RowPhysics
-from analysis.rows import Floats, Rows
+from analysis.rows import Floats, Rows, nothing
 from analysis.uncertainty import prior
 from logger.record.site_facts import SiteFacts
 
@@ -246,7 +246,6 @@ class SiteModel:
             physics.work(slice(low, min(low + BLOCK, n)), floats, flags)
         columns = list(floats)
         if brief:
-            nothing = np.full(n, np.nan)
             for place in SELDOM_ASKED:
-                columns[place] = nothing
+                columns[place] = nothing(n)
         return Expected(flags[0], flags[1], *columns)

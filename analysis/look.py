@@ -120,11 +120,15 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     )  # fmt: skip
 
 
+def daylight_ms(plant: Plant, day: int) -> tuple[int, int]:
+    """From when on and before when a day's rows are looked at."""
+    return plant.days.daylight_ms(day, -DAYLIGHT_MARGIN_MS)
+
+
 def _daylight(plant: Plant, time_ms: Times, days: range) -> Flags | slice:
     keep = np.zeros(len(time_ms), bool)
     for day in days:
-        start, end = plant.days.daylight_ms(day, -DAYLIGHT_MARGIN_MS)
-        first, last = np.searchsorted(time_ms, [start, end])
+        first, last = np.searchsorted(time_ms, daylight_ms(plant, day))
         if len(days) == 1:
             return slice(int(first), int(last))
         keep[first:last] = True

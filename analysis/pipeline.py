@@ -16,13 +16,13 @@ import numpy as np
 from analysis.close import close_day
 from analysis.estimates.day import figures_of
 from analysis.life import as_finding, has_open_fast, with_episodes
-from analysis.look import Columns, look
+from analysis.look import Columns, daylight_ms, look
 from analysis.memory import Memory, loads_memory
 from analysis.merge import merged
 from analysis.now import site_now
 from analysis.plant import Plant, plant_of
 from analysis.rows import Rows, joined, no_rows
-from analysis.screen import screen
+from analysis.screen import Screen, screen
 from analysis.solar_days import iso
 from analysis.summary import DaySummary, SiteNow
 from analysis.symptoms import DayView
@@ -45,6 +45,16 @@ class LateRows(ValueError):
 
 
 @dataclass(frozen=True)
+class Looked:
+    """The open day's daylight as it was looked at last: until a reading of it comes, it need not be looked at again."""
+
+    day: int
+    memory: Memory
+    columns: Columns
+    screened: Screen
+
+
+@dataclass(frozen=True)
 class State:
     """A site as judged up to `until_ms`. Never changed: `advance` makes a new one."""
 
@@ -54,6 +64,7 @@ class State:
     open_rows: Rows
     findings: tuple[Finding, ...] = ()
     now: SiteNow | None = None
+    looked: Looked | None = None
 
     @property
     def facts(self) -> SiteFacts:
@@ -110,9 +121,11 @@ def advance(state: State, rows: Rows, until_ms: int, on_close: Callable[[State],
     if len(rows) and (first := int(rows.time_ms.min())) <= state.closed_until_ms:
         raise LateRows(first, state.closed_until_ms)
     until_ms = max(until_ms, state.until_ms)
+    looked = _untouched(state, rows)
     waiting = joined([state.open_rows, rows]) if len(state.open_rows) else rows
     state = _closed_days(state, waiting, until_ms, on_close)
-    return _seen(replace(state, until_ms=until_ms, open_rows=_after(waiting, state.closed_until_ms)))
+    opened = _after(waiting, state.closed_until_ms)
+    return _seen(State(state.plant, state.memory, until_ms, opened, looked=looked))
 
 
 def _closed_days(state: State, waiting: Rows, until_ms: int, on_close: Callable[[State], None] | None) -> State:
@@ -172,7 +185,7 @@ def _view(plant: Plant, memory: Memory, day: int, until_ms: int, heard: np.ndarr
 def _seen(state: State) -> State:
     """The state with its open day judged up to `until_ms`."""
     plant = state.plant
-    cases, now = state.memory.cases, None
+    cases, now, looked = state.memory.cases, None, None
     if state.until_ms > FAR_PAST_MS:
         opened = merged(state.open_rows).rows
         heard = int(np.searchsorted(opened.time_ms, state.until_ms, "right"))
@@ -180,15 +193,33 @@ def _seen(state: State) -> State:
         day = int(plant.days.day_of(state.until_ms))
         if state.memory.day is not None:
             day = max(day, state.memory.day + 1)  # at the stroke of a close the next day is open, and empty
-        columns = look(plant, opened, range(day, day + 1))
-        view = _view(plant, state.memory, day, state.until_ms, opened.time_ms, columns.of_day(day))
+        looked = _looked(state, opened, day)
+        view = _view(plant, state.memory, day, state.until_ms, opened.time_ms, looked.columns.of_day(day))
         if state.memory.first_ms is not None or len(opened):
-            screened = screen(plant, state.memory, columns, opened.time_ms, range(day, day + 1))
-            asked = [name for name in watchers() if screened.may_show(name, day, state.memory)]
+            asked = [name for name in watchers() if looked.screened.may_show(name, day, state.memory)]
             cases = with_episodes(view, episodes_of(view, asked))
         now = site_now(plant, view, opened, cases)
     findings = tuple(as_finding(plant.facts, case) for case in cases)
-    return replace(state, findings=findings, now=now)
+    return State(plant, state.memory, state.until_ms, state.open_rows, findings, now, looked)
+
+
+def _looked(state: State, opened: Rows, day: int) -> Looked:
+    """The day's daylight among `opened`, all that was heard of it: as it was looked at before, if it is still the same."""
+    plant, memory, before = state.plant, state.memory, state.looked
+    if before is not None and before.day == day and before.memory is memory:
+        low, high = np.searchsorted(opened.time_ms, daylight_ms(plant, day))
+        if high - low == len(before.columns):
+            return replace(before, screened=before.screened.heard(plant, opened.time_ms))
+    columns = look(plant, opened, range(day, day + 1))
+    return Looked(day, memory, columns, screen(plant, memory, columns, opened.time_ms, range(day, day + 1)))
+
+
+def _untouched(state: State, rows: Rows) -> Looked | None:
+    """What was looked at last, unless some of `rows` lie in it."""
+    if state.looked is None or not len(rows):
+        return state.looked
+    first, end = daylight_ms(state.plant, state.looked.day)
+    return None if ((rows.time_ms >= first) & (rows.time_ms < end)).any() else state.looked
 
 
 def _after(rows: Rows, time_ms: int) -> Rows:

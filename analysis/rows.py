@@ -42,7 +42,7 @@ class Rows:
     def __getitem__(self, channel: str) -> Floats:
         """The channel's values; all NaN where no row has it."""
         found = self.values.get(channel)
-        return np.full(len(self), np.nan) if found is None else found
+        return nothing(len(self)) if found is None else found
 
     def take(self, which: slice | NDArray) -> "Rows":
         """The rows that `which` picks: a slice, a mask or indices."""
@@ -52,6 +52,15 @@ class Rows:
             None if self.seq is None else self.seq[which],
             None if self.trusted is None else self.trusted[which],
         )
+
+
+_NOTHING = np.full(32_768, np.nan)
+_NOTHING.flags.writeable = False
+
+
+def nothing(count: int) -> Floats:
+    """So many NaN, not to be written into: made once, for a dozen channels that a site lacks are asked for each minute."""
+    return _NOTHING[:count] if count <= len(_NOTHING) else np.full(count, np.nan)
 
 
 def rises(column: NDArray) -> NDArray:

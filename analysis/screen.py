@@ -5,7 +5,7 @@ A screen may let a quiet day through and never holds back another, so that what 
 Never: judgement; a watcher that has no screen is always asked.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +40,10 @@ class Screen:
     base: np.ndarray
     facts: SiteFacts
     array: string_out.Known
+
+    def heard(self, plant: Plant, heard_ms: Times) -> "Screen":
+        """The same daylight, after more readings of the night."""
+        return replace(self, may={**self.may, "silent": _may_be_silent(plant, heard_ms, self.days)})
 
     def may_show(self, name: str, day: int, memory: Memory) -> bool:
         """Whether this watcher must look at the day, with this memory of yesterday's close."""

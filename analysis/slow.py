@@ -109,7 +109,7 @@ def shift_of(
         Forms already known to be there, with their amounts: their directions are left free.
     """
     windows = np.array([days])
-    counts, sums = _counted(learnt, recent, group, windows)
+    counts, sums = _counted(learnt, recent, GROUPS[group], windows)
     return _shifts(bench, learnt, group, windows, counts, sums, nuisance).one(0)
 
 
@@ -135,9 +135,8 @@ class _Shifts:
         return Shift(self.group, GROUPS[self.group][kept], self.mean[row, kept], covariance, int(self.windows[row]))
 
 
-def _counted(learnt: Learnt, recent: Floats, group: str, windows: np.ndarray) -> tuple[Floats, Floats]:
+def _counted(learnt: Learnt, recent: Floats, places: np.ndarray, windows: np.ndarray) -> tuple[Floats, Floats]:
     """How many of the last days of each window have each place, and the sum of their shifts; (windows, places) each."""
-    places = GROUPS[group]
     part = recent[-int(windows[-1]) :, places][::-1] - learnt.mean[places]
     known = ~np.isnan(part)
     last = np.minimum(windows, len(part)) - 1
@@ -181,8 +180,8 @@ def best_alarm(
 ) -> Alarm | None:
     """The most telling shift of a group today, None where nothing is worth telling."""
     windows = np.array([w for w in WINDOWS if w <= len(recent)])
-    counts, sums = _counted(learnt, recent, group, windows)
-    odd = _odd(bench, learnt, group, counts, sums)
+    counts, sums = _counted(learnt, recent, GROUPS[group], windows)
+    odd = _odd(bench, learnt, GROUPS[group], counts, sums).any(axis=1)
     if nuisance:
         odd &= np.isin(windows, BESIDE)
     if not odd.any():
@@ -205,14 +204,22 @@ def best_alarm(
     return Alarm(shift, int(forms[place]), amount, std, ratio)
 
 
-def _odd(bench: SlowBench, learnt: Learnt, group: str, counts: Floats, sums: Floats) -> np.ndarray:
-    """The windows in which some entry by itself lies far off: only these are worth a matrix."""
-    places = GROUPS[group]
+def odd_groups(bench: SlowBench, learnt: Learnt, recent: Floats) -> set[str]:
+    """The groups in which some entry lies far off over some window: `best_alarm` has nothing to say of another."""
+    windows = np.array([w for w in WINDOWS if w <= len(recent)])
+    places = np.concatenate(list(GROUPS.values()))
+    odd = _odd(bench, learnt, places, *_counted(learnt, recent, places, windows)).any(axis=0)
+    ends = np.cumsum([len(group) for group in GROUPS.values()])
+    return {group for group, part in zip(GROUPS, np.split(odd, ends[:-1]), strict=True) if part.any()}
+
+
+def _odd(bench: SlowBench, learnt: Learnt, places: np.ndarray, counts: Floats, sums: Floats) -> np.ndarray:
+    """Where an entry by itself lies far off over a window: only these windows are worth a matrix. bool (windows, places)"""
     scatter = bench.scatter
     lasting = (learnt.covariance.diagonal() + scatter.drift.diagonal() + learnt.always_there)[places]
     daily = scatter.shared.diagonal()[places] + learnt.day_variance[places]
     days = np.maximum(counts, 1)
-    return np.asarray((np.abs(sums) > SCREEN * days * np.sqrt(lasting + daily / days)).any(axis=1))
+    return np.asarray(np.abs(sums) > SCREEN * days * np.sqrt(lasting + daily / days))
 
 
 def amounts_of(bench: SlowBench, moved: Shift, forms: np.ndarray) -> tuple[Floats, Floats, Floats]:

@@ -19,7 +19,18 @@ from analysis.life import number_of, take_verdict
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
-from analysis.slow import Alarm, Shift, SlowBench, amounts_of, best_alarm, daily_amounts, named, shift_of, slow_bench
+from analysis.slow import (
+    Alarm,
+    Shift,
+    SlowBench,
+    amounts_of,
+    best_alarm,
+    daily_amounts,
+    named,
+    odd_groups,
+    shift_of,
+    slow_bench,
+)
 from analysis.solar_days import DAY_MS
 from analysis.symptoms import worked_on
 
@@ -53,7 +64,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
     bench = slow_bench(plant)
     for name in [n for n in memory.numbers if n.startswith("lost:")]:
         del memory.numbers[name]
-    suspected = False
+    suspected, odd = False, odd_groups(bench, learnt, recent)
     for group in GROUPS:
         if np.isnan(recent[-1][GROUPS[group]]).all():
             suspected |= any(_open(memory, group))
@@ -63,7 +74,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         open_now = _open(memory, group)
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
-        if len(open_now) < 2 and not (group == "electric" and _power_lies(memory)):
+        if group in odd and len(open_now) < 2 and not (group == "electric" and _power_lies(memory)):
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known
             )

@@ -179,3 +179,26 @@ def test_rows_joined_in_parts_are_the_same_rows() -> None:
     _, rows = season()
     again = joined([rows.take(slice(0, 100)), rows.take(slice(100, None))])
     assert (again.time_ms == rows.time_ms).all()
+
+
+def test_the_day_is_looked_at_again_only_where_a_reading_of_its_light_came() -> None:
+    """Whatever a state keeps of its open day, it says the same as one that never looked before."""
+    facts, rows = season()
+    half = int(rows.time_ms[len(rows) // 2])
+    state = advance(begin(facts), rows.take(rows.time_ms <= half), half)
+    close = state.closed_until_ms + DAY_MS
+    base = state = advance(state, rows.take((rows.time_ms > half) & (rows.time_ms <= close)), close)
+    assert base.closed_until_ms == close
+    coming = rows.take((rows.time_ms > close) & (rows.time_ms < close + DAY_MS))
+    evening = coming.take(slice(-40, None))
+    noon = coming.take(slice(len(coming) // 2, len(coming) // 2 + 3))
+    changed = Rows(noon.time_ms, {name: column + 1.0 for name, column in noon.values.items()})
+    batches = [coming.take(slice(k, k + 25)) for k in range(0, len(coming), 25)]
+    fed, looks = no_rows(), []
+    for batch in [*batches, evening, changed, evening, noon]:
+        until = max(state.until_ms, int(batch.time_ms.max()))
+        state, fed = advance(state, batch, until), joined([fed, batch])
+        fresh = advance(base, fed.take(fed.time_ms > base.closed_until_ms), until)
+        assert (state.findings, state.now, state.dumps()) == (fresh.findings, fresh.now, fresh.dumps())
+        looks.append(state.looked and state.looked.columns)
+    assert 1 < len({id(columns) for columns in looks}) < len(batches) + 4
