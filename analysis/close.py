@@ -18,7 +18,7 @@ from analysis.life import with_episodes
 from analysis.memory import Memory
 from analysis.not_turning import HALTED, SINCE, SINCE_H, halted, standing
 from analysis.plant import Plant
-from analysis.slow import slow_bench
+from analysis.slow import beyond_tolerance, slow_bench
 from analysis.slow_life import with_slow
 from analysis.solar_days import HOUR_MS
 from analysis.summary import DaySummary
@@ -47,8 +47,9 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     learnt = learnt_of(plant, memory)
     for visit in plant.facts.visits:
         if plant.days.day_of_date(visit.date) == view.day:
-            learnt = opened(learnt, visit.kind, slow_bench(plant).scatter)
-            memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind)
+            scatter = slow_bench(plant).scatter
+            learnt = opened(learnt, visit.kind, scatter)
+            memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind, scatter)
     vector, memory.arrays["horizon"] = without_horizon(plant, view.day, figures.vector, memory.arrays.get("horizon"))
     if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
@@ -60,15 +61,10 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         vector[HYDRAULIC] = np.nan  # what it lifts between is no test of it
     recent = np.vstack([memory.arrays.get("recent", np.empty((0, SIZE))), vector])[-RECENT:]
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
+    suspected |= beyond_tolerance(slow_bench(plant), learnt, vector)
     if not episodes and not suspected and len(memory.cases) == before:
         learnt = learn(learnt, vector, slow_bench(plant).scatter)
-    memory.arrays |= {
-        "recent": recent,
-        "mean": learnt.mean,
-        "covariance": learnt.covariance,
-        "days": learnt.days,
-        "scatter": learnt.scatter,
-    }
+    memory.arrays |= {"recent": recent} | kept_of(learnt)
     memory.days.append(_summary(plant, view.day, memory, figures))
     return memory
 
@@ -77,7 +73,21 @@ def learnt_of(plant: Plant, memory: Memory) -> Learnt:
     """The baseline that the memory holds."""
     if "mean" not in memory.arrays:
         return beginning(slow_bench(plant).scatter)
-    return Learnt(*(memory.arrays[name] for name in ("mean", "covariance", "days", "scatter")))
+    kept = memory.arrays
+    joint = np.concatenate([kept["mean"], kept["parameters"]])
+    return Learnt(joint, kept["covariance"], kept["days"], kept["age"], kept["scatter"])
+
+
+def kept_of(learnt: Learnt) -> dict[str, np.ndarray]:
+    """A baseline as the memory holds it: the covariance is that of entries and named parameters together."""
+    return {
+        "mean": learnt.mean,
+        "parameters": learnt.joint[SIZE:],
+        "covariance": learnt.joint_covariance,
+        "days": learnt.days,
+        "age": learnt.age,
+        "scatter": learnt.scatter,
+    }
 
 
 def _counted(plant: Plant, view: DayView, memory: Memory, figures: DayFigures) -> None:

@@ -1,6 +1,6 @@
 """The few named numbers in which one installation may differ from its datasheets, and their covariance.
 
-Flow: uncertainty.py (what tolerance allows) and baseline.py (what was learnt) -> HERE -> expected.py
+Flow: uncertainty.py (what tolerance allows) and baseline.py (the named view of what was learnt) -> HERE -> expected.py
 Never: learning, tables.
 """
 

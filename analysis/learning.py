@@ -1,8 +1,9 @@
 """What this one installation does when sound: learnt over its first sound days, then held.
 
 Flow: estimates (the day's vector), scatter.py -> HERE -> slow.py.
-Learning stops for good after `DAYS`, so that a fault that grows for months is not learnt with it; a visit that changed the
-installation opens what it changed. Never: a day on which something is suspected.
+So that a fault is not learnt: later days count for less, and learning stops for good after `DAYS`; an odd day counts for less; what a
+new installation's tolerance cannot explain is held back until it is known whether it lasts (slow.py). A visit opens the named
+parameters that it may have changed. Never: a day on which something is suspected.
 """
 
 from dataclasses import dataclass
@@ -10,34 +11,66 @@ from functools import cached_property
 
 import numpy as np
 
-from analysis.estimates.scatter import Scatter
+from analysis.estimates.scatter import GROUPS, Scatter
 from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.rows import Floats
+from logger.record.site_facts import VisitKind
 
 DAYS = 16.0  # sunny days per entry; the first two weeks of a new pump (common practice, no source)
+AGE_DAYS = 5.0
+"""A day so old, in sunny days since the first, has twice its standard uncertainty: what grows from the first day on should be learnt
+as it was then, and a wear of a fifth of a per cent a day has grown by as much as a day scatters when it is a week old."""
+OLDEST = 45.0  # sunny days after the first: nothing more is learnt, however seldom an entry was seen
+HUBER = 2.0
+"""Of the standard deviations expected of a day; beyond, its weight falls (P. J. Huber, Ann. Math. Stat. 35, 1964)."""
 SCATTER_WORTH = 4.0  # the starting guess of the day's scatter counts as so many days
 HORIZON_LEAST = 0.08  # log of power lost: less is haze and angle
 RAISED = 0.06  # log of power: more is another limit, not the day's own scatter
 TAKEN_STD = 0.08  # likewise: how far a limit may lie above the best hour
 LIMITS = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
+MOVED = 0.5  # of a day's own scatter: an opened parameter that moves an entry by less leaves it learnt
 UNTOLD = 6.0  # a guess of the day's scatter may be off by the square root of seven
-OPENED_BY = {
-    "panels-washed": ("s",),
-    "pump-lifted": ("q", "n", "t", "i", "p", "l", "rest", "first"),
-    "meter-replaced": ("q", "n"),
-    "controller-replaced": ("t", "i", "q", "cap"),
+OPENED_BY: dict[VisitKind, tuple[str, ...]] = {
+    "panels-washed": ("array_current",),
+    "pump-lifted": ("flow", "power", "leads", "slip", "torque_slope", "motor_current", "friction", "level_sensor_m"),
+    "leads-moved": ("leads",),
+    "meter-replaced": ("meter",),
+    "controller-replaced": ("power", "motor_current", "array_current", "array_voltage"),
+    "other": (),
 }
-"""What a visit may have changed, by name of entry."""
+"""The named parameters that a visit may have changed. A pump is lifted with riser, cable and level probe. Another controller has other
+losses, another tracker and other instruments. What nobody named opens nothing: whatever it was, a change is to be seen."""
+ALSO_OPENED: dict[VisitKind, tuple[str, ...]] = {
+    "pump-lifted": ("q", "n", "t", "i", "p", "first"),
+    "controller-replaced": ("cap", "cv", "cn", "top"),
+}
+"""Entries whose own part, beside the named parameters, goes with them: the shape of another pump's curve, another controller's limits."""
 
 
 @dataclass(frozen=True)
 class Learnt:
-    """mean (SIZE,), covariance (SIZE, SIZE), days learnt by entry (SIZE,), variance of a day by entry (SIZE,)."""
+    """What is known of the day's vector and of the named parameters behind it, together.
 
-    mean: Floats
-    covariance: Floats
+    joint, joint_covariance: the vector's entries, then the named parameters in the order of `Scatter.modes`; (SIZE + k,), squared.
+    days: learnt by entry (SIZE,). age: sound days since an entry was opened, seen in it or not (SIZE,).
+    scatter: variance of a day by entry (SIZE,).
+    """
+
+    joint: Floats
+    joint_covariance: Floats
     days: Floats
+    age: Floats
     scatter: Floats
+
+    @cached_property
+    def mean(self) -> Floats:
+        """Of the entries (SIZE,)."""
+        return self.joint[:SIZE]
+
+    @cached_property
+    def covariance(self) -> Floats:
+        """Of the entries (SIZE, SIZE)."""
+        return self.joint_covariance[:SIZE, :SIZE]
 
     @cached_property
     def always_there(self) -> Floats:
@@ -58,7 +91,9 @@ class Learnt:
 
 def beginning(scatter: Scatter) -> Learnt:
     """Before the first day: the site file, with its tolerances."""
-    return Learnt(np.zeros(SIZE), scatter.tolerance, np.zeros(SIZE), scatter.own)
+    made = _made_of(scatter)
+    size = made.shape[0]
+    return Learnt(np.zeros(size), (made * _prior_of(scatter)) @ made.T, np.zeros(SIZE), np.zeros(SIZE), scatter.own)
 
 
 def learn(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
@@ -68,22 +103,36 @@ def learn(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
     if _limit_known(learnt, scatter) and vector[cap] < learnt.mean[cap] - RAISED:
         vector = vector.copy()
         vector[LIMITS] = np.nan  # what has been taken once can be taken again: a lower limit is never learnt
-    seen = ~np.isnan(vector) & (learnt.days < DAYS)
+    seen = ~np.isnan(vector) & (learnt.days < DAYS) & (learnt.age < OLDEST)
     if not seen.any():
         return learnt
     place = np.flatnonzero(seen)
-    noise = scatter.shared[np.ix_(place, place)] + np.diag(learnt.scatter[place])
-    part = learnt.covariance[:, place]
-    gain = np.linalg.solve(part[place] + noise, part.T).T
+    older = 1.0 + learnt.age[place] / AGE_DAYS
+    noise = (scatter.shared[np.ix_(place, place)] + np.diag(learnt.scatter[place])) * np.outer(older, older)
+    part = learnt.joint_covariance[:, place]
     miss = vector[place] - learnt.mean[place]
+    foretold = part[place] + noise
+    variance = foretold.diagonal()
+    odd = np.maximum(miss**2 / (HUBER**2 * variance), 1.0)
+    gain = np.linalg.solve(foretold + np.diag((odd - 1.0) * variance), part.T).T
     days = learnt.days.copy()
     days[place] += 1.0
     return Learnt(
-        learnt.mean + gain @ miss,
-        learnt.covariance - gain @ part.T,
+        learnt.joint + gain @ miss,
+        learnt.joint_covariance - gain @ part.T,
         days,
+        learnt.age + _aged(seen),
         _scatter(learnt, place, miss, days),
     )
+
+
+def _aged(seen: np.ndarray) -> Floats:
+    """One day for every entry of a group that this day tells of."""
+    aged = np.zeros(SIZE)
+    for places in GROUPS.values():
+        aged[places] = float(seen[places].any())
+    aged[seen] = 1.0
+    return aged
 
 
 def _limit_known(learnt: Learnt, scatter: Scatter) -> bool:
@@ -96,14 +145,16 @@ def _raised(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
     taken, cap = vector[PLACE["top"]], PLACE["cap"]
     if np.isnan(taken) or (_limit_known(learnt, scatter) and taken < learnt.mean[cap] + RAISED):
         return learnt
-    mean, covariance, days = learnt.mean.copy(), learnt.covariance.copy(), learnt.days.copy()
+    mean, covariance, days = learnt.joint.copy(), learnt.joint_covariance.copy(), learnt.days.copy()
     covariance[LIMITS, :] = 0.0
     covariance[:, LIMITS] = 0.0
     covariance[LIMITS, LIMITS] = scatter.tolerance[LIMITS, LIMITS]
     covariance[cap, cap] = TAKEN_STD**2
     mean[LIMITS] = (taken, 0.0, 0.0)
     days[LIMITS] = 0.0
-    return Learnt(mean, covariance, days, learnt.scatter)
+    age = learnt.age.copy()
+    age[LIMITS] = 0.0
+    return Learnt(mean, covariance, days, age, learnt.scatter)
 
 
 def _scatter(learnt: Learnt, place: np.ndarray, miss: Floats, days: Floats) -> Floats:
@@ -117,27 +168,60 @@ def _scatter(learnt: Learnt, place: np.ndarray, miss: Floats, days: Floats) -> F
     return variance
 
 
-def opened(learnt: Learnt, kind: str, scatter: Scatter) -> Learnt:
-    """After a visit of this kind: what it may have changed is learnt anew, from the site file on."""
-    place = _changed_by(kind)
-    if not len(place):
+def opened(learnt: Learnt, kind: VisitKind, scatter: Scatter) -> Learnt:
+    """After a visit of this kind: the parameters that it may have changed are as their tolerance leaves them, all others as learnt.
+
+    An entry is what its named parameters make of it and a rest of its own. That rest is parted from the parameters, what is
+    opened starts anew, and entries are put together again: one that a lasting parameter shapes too keeps that part.
+    """
+    places = _opened_parts(kind, scatter)
+    if not len(places):
         return learnt
-    mean, covariance, days = learnt.mean.copy(), learnt.covariance.copy(), learnt.days.copy()
-    covariance[place, :] = 0.0
-    covariance[:, place] = 0.0
-    covariance[np.ix_(place, place)] = scatter.tolerance[np.ix_(place, place)]
-    mean[place] = 0.0 if kind == "pump-lifted" else mean[place]
-    days[place] = 0.0
-    return Learnt(mean, covariance, days, learnt.scatter)
+    made = _made_of(scatter)
+    parted = 2.0 * np.eye(len(made)) - made  # entries less what the parameters make: the inverse of putting together
+    parts, covariance = parted @ learnt.joint, parted @ learnt.joint_covariance @ parted.T
+    parts[places] = 0.0
+    covariance[places, :] = 0.0
+    covariance[:, places] = 0.0
+    covariance[places, places] = _prior_of(scatter)[places]
+    whole = made @ covariance @ made.T
+    kept = np.where(_changed(kind, scatter), 0.0, 1.0)
+    return Learnt(made @ parts, 0.5 * (whole + whole.T), kept * learnt.days, kept * learnt.age, learnt.scatter)
 
 
-def forgotten(recent: Floats, kind: str) -> Floats:
+def _made_of(scatter: Scatter) -> Floats:
+    """Entries and parameters from the entries' own rests and the parameters, (SIZE + k, SIZE + k)."""
+    directions = np.array([mode.direction for mode in scatter.modes.values()])
+    made = np.eye(SIZE + len(directions))
+    made[:SIZE, SIZE:] = directions.T
+    return made
+
+
+def _prior_of(scatter: Scatter) -> Floats:
+    return np.concatenate([scatter.rest, [mode.std**2 for mode in scatter.modes.values()]])
+
+
+def _opened_parts(kind: VisitKind, scatter: Scatter) -> np.ndarray:
+    named = [SIZE + place for place, name in enumerate(scatter.modes) if name in OPENED_BY[kind]]
+    return np.array([*_own(kind), *named], np.int64)
+
+
+def _own(kind: VisitKind) -> np.ndarray:
+    names = ALSO_OPENED.get(kind, ())
+    return np.array([p for name, p in PLACE.items() if name.rstrip("0123456789") in names], np.int64)
+
+
+def forgotten(recent: Floats, kind: VisitKind, scatter: Scatter) -> Floats:
     """Recent vectors without what a visit of this kind changed: days before it are days of another installation."""
     kept = recent.copy()
-    kept[:, _changed_by(kind)] = np.nan
+    kept[:, _changed(kind, scatter)] = np.nan
     return kept
 
 
-def _changed_by(kind: str) -> np.ndarray:
-    names = OPENED_BY.get(kind, ())
-    return np.array([p for name, p in PLACE.items() if name.rstrip("0123456789") in names], np.int64)
+def _changed(kind: VisitKind, scatter: Scatter) -> np.ndarray:
+    """Entries that an opened parameter moves by more than a part of their day's scatter; bool (SIZE,)."""
+    changed = np.zeros(SIZE, bool)
+    for name in OPENED_BY[kind]:
+        changed |= np.abs(scatter.modes[name].std * scatter.modes[name].direction) > MOVED * np.sqrt(scatter.own)
+    changed[_own(kind)] = True
+    return changed

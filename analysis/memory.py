@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.summary import DaySummary
 
-VERSION = 3
+VERSION = 4
 """Of the layout below. A state of another version is refused: the site runs again from its rows."""
 
 

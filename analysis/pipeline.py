@@ -30,7 +30,7 @@ from analysis.watchers import episodes_of, watchers
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
 
-ENGINE_VERSION = 2
+ENGINE_VERSION = 3
 """Findings are a function of this too: raise it when the same rows may give other findings."""
 BLOCK_DAYS = 12  # whole days looked at together: 17,000 one-minute rows, whose columns stay in a core's cache
 FAR_PAST_MS = -(2**62)

@@ -23,6 +23,7 @@ ENOUGH = {1: 25.0, 2: 14.0, 3: 10.0}  # log-likelihood ratio; a single odd day m
 ENOUGH_LONG = (
     8.5  # z of 4.1; with about ten independent looks a month and ten directions, 0.05 false alarms a pump-year
 )
+HARDLY_KNOWN, LASTING = 3.0, 5  # sunny days learnt; days that a first day's oddness would have to last
 NUISANCE_LOOSE = 0.4
 BESIDE = (3, 8, 24)  # windows in which a second fault is looked for beside an open one
 SCREEN = 2.2  # no entry further off than so many standard deviations: nothing to weigh
@@ -211,6 +212,23 @@ def odd_groups(bench: SlowBench, learnt: Learnt, recent: Floats) -> set[str]:
     odd = _odd(bench, learnt, places, *_counted(learnt, recent, places, windows)).any(axis=0)
     ends = np.cumsum([len(group) for group in GROUPS.values()])
     return {group for group, part in zip(GROUPS, np.split(odd, ends[:-1]), strict=True) if part.any()}
+
+
+def beyond_tolerance(bench: SlowBench, learnt: Learnt, vector: Floats) -> bool:
+    """Whether a day of an installation hardly known yet would be told of if it lasted: not to be learnt before that is settled."""
+    for group, forms in bench.groups.items():
+        places = GROUPS[group]
+        known = ~np.isnan(vector[places])
+        if group == "held" or not known.any() or learnt.days[places].max() >= HARDLY_KNOWN:
+            continue
+        counts = np.where(known, float(LASTING), 0.0)[None]
+        sums = np.where(known, LASTING * (vector[places] - learnt.mean[places]), 0.0)[None]
+        moved = _shifts(bench, learnt, group, np.array([LASTING]), counts, sums, [])
+        amounts, _, ratios = _amounts(bench, forms, places, moved.mean, moved.covariance, moved.keep)
+        with np.errstate(invalid="ignore"):
+            if ((ratios >= ENOUGH_LONG) & (amounts >= bench.least[forms])).any():
+                return True
+    return False
 
 
 def _odd(bench: SlowBench, learnt: Learnt, places: np.ndarray, counts: Floats, sums: Floats) -> np.ndarray:

@@ -1,6 +1,6 @@
 """Where uncertainty comes from, and how it travels: tolerances, sensor classes, site facts, propagation.
 
-Flow: site facts -> HERE -> expected.py, baseline.py, estimates.
+Flow: site facts -> HERE -> expected.py, baseline.py.
 A tolerance is read as the half-width that 19 of 20 keep: standard uncertainty = half of it (coverage factor 2).
 References: JCGM 100:2008, Guide to the expression of uncertainty in measurement (GUM), 5.1.2, 5.2.2, G.
 Never: learning, I/O.
