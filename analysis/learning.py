@@ -17,9 +17,10 @@ from analysis.rows import Floats
 from logger.record.site_facts import VisitKind
 
 DAYS = 16.0  # sunny days per entry; the first two weeks of a new pump (common practice, no source)
-AGE_DAYS = 5.0
-"""A day so old, in sunny days since the first, has twice its standard uncertainty: what grows from the first day on should be learnt
-as it was then, and a wear of a fifth of a per cent a day has grown by as much as a day scatters when it is a week old."""
+GROWTH = 0.003
+"""Share a sunny day by which flow or array power may be falling from the first day on: later days tell so much less of what was at first.
+A pump worn by a third within four months is a fast one (common practice, no source)."""
+GROWING = ("flow", "array_current")
 OLDEST = 45.0  # sunny days after the first: nothing more is learnt, however seldom an entry was seen
 HUBER = 2.0
 """Of the standard deviations expected of a day; beyond, its weight falls (P. J. Huber, Ann. Math. Stat. 35, 1964)."""
@@ -107,8 +108,10 @@ def learn(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
     if not seen.any():
         return learnt
     place = np.flatnonzero(seen)
-    older = 1.0 + learnt.age[place] / AGE_DAYS
-    noise = (scatter.shared[np.ix_(place, place)] + np.diag(learnt.scatter[place])) * np.outer(older, older)
+    noise = scatter.shared[np.ix_(place, place)] + np.diag(learnt.scatter[place])
+    for name in GROWING:
+        grown = (GROWTH * learnt.age * scatter.modes[name].direction)[place]
+        noise += np.outer(grown, grown)
     part = learnt.joint_covariance[:, place]
     miss = vector[place] - learnt.mean[place]
     foretold = part[place] + noise
