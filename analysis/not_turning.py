@@ -30,6 +30,7 @@ class NotTurningLimits:
     ran_h: float = 0.1
     sunny_h: float = 2.0
     morning_share: float = 2.0  # times the power that starts it
+    bright_share: float = 0.36  # of the array's rating, as at 400 W/m2: up to there controllers differ in what they start at
     half_full: float = 0.55  # of full power: a pump that starts late still starts
 
 
@@ -67,7 +68,8 @@ def sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
     ample = LIMITS.morning_share * plant.start_power_w
     measured = min(ample, LIMITS.half_full * plant.full_power_w)
     with np.errstate(invalid="ignore"):
-        return seen.sun_enough & (seen.expected.mpp_power_w > np.where(seen.expected.poa_measured, measured, ample))
+        bright = seen.expected.mpp_power_w > LIMITS.bright_share * plant.array_stc_w
+        return seen.sun_enough & bright & (seen.expected.mpp_power_w > np.where(seen.expected.poa_measured, measured, ample))
 
 
 def _tries(seen: Columns) -> np.ndarray:

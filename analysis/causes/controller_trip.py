@@ -16,6 +16,9 @@ class TripLimits:
     """Trips within a day that are a fault: one or two happen (common practice, no source)."""
 
     trips: int = 3
+    hold_min: float = 5.0  # a shorter hold is like any controller's own pause
+    hold_share: float = 0.1  # a timer's own tolerance
+    above_m: float = 5.0  # a level recovers by so much at once only in a well that gives well
 
 
 LIMITS = TripLimits()
@@ -31,10 +34,9 @@ def watch(view: DayView) -> list[Episode]:
     if seen is None or "fault_code" not in seen.rows.values:
         return []
     code = np.nan_to_num(seen.rows["fault_code"])
-    probe_dry = seen.rows["low_level_probe_wet"] < 0.5
     with np.errstate(invalid="ignore"):
         high = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v * (1 - OVER_VOLTAGE.tripped_below)
-    coded = (code > 0) & ~probe_dry & ~high
+    coded = (code > 0) & ~high & ~_low_level(view, seen, code > 0)
     tripped = coded & ~seen.turning
     starts = _stops(seen, tripped)
     if len(starts) < LIMITS.trips:
@@ -58,6 +60,30 @@ def watch(view: DayView) -> list[Episode]:
             lost_m3=float(should[tripped].sum()),
         )
     ]
+
+
+def _low_level(view: DayView, seen: Columns, coded: np.ndarray) -> np.ndarray:
+    """Rows whose code stands for a low level: no trip. bool[n]
+
+    The level is back within minutes of the stop, and the code stands on through the hold: a stretch of it counts where the row before
+    it or one within it reads dry; or, as a reading may have missed that, where it lasts as long as the hold and no level contradicts.
+    """
+    well, controller = view.facts.well, view.facts.controller
+    dry = seen.rows["low_level_probe_wet"] < 0.5
+    begins = coded & ~np.concatenate([[False], coded[:-1]])
+    stretch = np.cumsum(begins)
+    near = dry | np.concatenate([[False], dry[:-1]])
+    low = np.bincount(stretch, near & coded) > 0
+    if well.probe_depth_m is not None and controller.low_level_hold_min >= LIMITS.hold_min:
+        hold_h = controller.low_level_hold_min / 60.0
+        lasted = np.bincount(stretch, np.where(coded, seen.dt_h, 0.0))
+        rows = np.maximum(np.bincount(stretch, coded), 1)
+        row_h = lasted / rows
+        late_h = LIMITS.hold_share * hold_h + controller.start_delay_s / 3600.0 + row_h
+        level = seen.rows["water_level_m"]
+        above = np.bincount(stretch, begins & (well.probe_depth_m - level > LIMITS.above_m)) > 0
+        low |= (lasted > (1 - LIMITS.hold_share) * hold_h - row_h) & (lasted < hold_h + late_h) & ~above & (rows > 1)
+    return dry | (coded & low[stretch])
 
 
 def _stops(seen: Columns, tripped: np.ndarray) -> np.ndarray:

@@ -51,6 +51,9 @@ ALIVE = {
 }
 """Channels that cannot stand still, and while what."""
 
+ANSWERS = frozenset({"motor_current_a", "motor_speed_rpm", "pv_voltage_v", "pv_current_a"})
+"""Channels that read otherwise as soon as the pump stands."""
+
 SPOKEN = {
     "irradiance_w_m2": "gc", "pv_voltage_v": "av1", "motor_current_a": "i1", "motor_speed_rpm": "t1", "water_level_m": "l1",
     "discharge_pressure_bar": "p1",
@@ -160,13 +163,33 @@ def _stuck(view: DayView, seen: Columns) -> list[Episode]:
                 continue  # no flow all day is for the causes of no water, or for a sun too low to lift any
             held = np.cumsum(seen.dt_h[part])
             moved = np.maximum.accumulate(drive[part]) - np.minimum.accumulate(drive[part])
-            enough = np.flatnonzero((held >= least_h) & (moved >= swing))
+            enough = np.flatnonzero((held >= least_h) & (moved >= swing) & _frozen(seen, channel, part))
             if len(enough):
                 found.append(
                     _episode(seen, channel, part, int(part[int(enough[0])]), {"stuck": float(column[part[0]])})
                 )
                 break
     return found
+
+
+def _frozen(seen: Columns, channel: str, part: np.ndarray) -> np.ndarray:
+    """By row of a stretch, up to it: nothing says that the channel still answers. bool
+
+    A coarse reading stands for hours while the pump runs at one speed against one head, or the array at one temperature; but it
+    answers when the pump stops. One that is stuck reads standing what it read running, so the stretch must hold such a row, or
+    begin with the day.
+    """
+    if channel not in ANSWERS:
+        return np.ones(len(part), bool)
+    column = seen.rows[channel]
+    value = column[part[0]]
+    if value == 0.0:
+        return np.ones(len(part), bool)  # none at all while the pump turns
+    stands = ~seen.turning & ~np.isnan(column) & (seen.dt_h > 0)
+    stands[1:] &= ~seen.turning[:-1]  # a row in which it stopped holds both
+    same = np.cumsum(stands & (column == value))
+    other = np.cumsum(stands & (column != value))
+    return (same[part] > 0) & (other[part] == other[part[0]])
 
 
 def _moved_by(view: DayView, seen: Columns, channel: str) -> tuple[np.ndarray, float]:

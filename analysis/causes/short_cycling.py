@@ -22,6 +22,7 @@ class CyclingLimits:
     strong: float = (
         0.65  # of what a clear sky gives, taken up to the stop: a cloud had not come, where no sensor reads the sun
     )
+    clouded: float = 0.15  # of the rows within runs that were weak meanwhile: clouds are about, and may have stopped it too
     float_share: float = 0.03  # of the tank, pumped in a run: a float switches over a decimetre at least, of two to three metres of height
 
 
@@ -38,6 +39,7 @@ def watch(view: DayView) -> list[Episode]:
         return []
     times = seen.time_ms[starts]
     quick = np.flatnonzero(times[LIMITS.starts - 1 :] - times[: len(times) - LIMITS.starts + 1] <= LIMITS.within_ms)
+    quick = quick[~_clouded(view, seen, starts[quick], starts[quick + LIMITS.starts - 1])]
     if not len(quick):
         return []
     first, flag = int(starts[quick[0]]), int(starts[quick[0] + LIMITS.starts - 1])
@@ -96,6 +98,21 @@ def _strong(plant: Plant, seen: Columns) -> np.ndarray:
     power = np.nan_to_num(seen.power_w)
     power[1:] = np.maximum(power[1:], np.where(seen.turning[:-1], power[:-1], 0.0))
     return power > LIMITS.strong * np.minimum(seen.expected.mpp_power_w, plant.full_power_w)
+
+
+def _clouded(view: DayView, seen: Columns, first: np.ndarray, last: np.ndarray) -> np.ndarray:
+    """By stretch of rows, `first` to `last`: no sensor reads the sun, and while it ran clouds took the power down and gave it back.
+
+    The edge of a cloud passes within a minute, so that the last row before a stop may still be a strong one; but clouds that stop a
+    pump also pass without stopping it. A loose contact leaves the power of each run as the clear sky has it. A run's first row
+    holds its start.
+    """
+    plant = plant_of(view.facts)
+    full = np.minimum(seen.expected.mpp_power_w, plant.full_power_w)
+    within = seen.turning & np.concatenate([[False], seen.turning[:-1]]) & ~seen.expected.poa_measured
+    ran = np.cumsum(within)
+    weak = np.cumsum(within & (np.nan_to_num(seen.power_w) < LIMITS.strong * full))
+    return weak[last] - weak[first] > LIMITS.clouded * (ran[last] - ran[first])
 
 
 def _short_runs(plant: Plant, seen: Columns) -> np.ndarray:
