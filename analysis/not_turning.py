@@ -30,7 +30,9 @@ class NotTurningLimits:
     ran_h: float = 0.1
     sunny_h: float = 2.0
     morning_share: float = 2.0  # times the power that starts it
-    bright_share: float = 0.36  # of the array's rating, as at 400 W/m2: up to there controllers differ in what they start at
+    bright_share: float = (
+        0.36  # of the array's rating, as at 400 W/m2: up to there controllers differ in what they start at
+    )
     half_full: float = 0.55  # of full power: a pump that starts late still starts
 
 
@@ -69,7 +71,11 @@ def sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
     measured = min(ample, LIMITS.half_full * plant.full_power_w)
     with np.errstate(invalid="ignore"):
         bright = seen.expected.mpp_power_w > LIMITS.bright_share * plant.array_stc_w
-        return seen.sun_enough & bright & (seen.expected.mpp_power_w > np.where(seen.expected.poa_measured, measured, ample))
+        return (
+            seen.sun_enough
+            & bright
+            & (seen.expected.mpp_power_w > np.where(seen.expected.poa_measured, measured, ample))
+        )
 
 
 def _tries(seen: Columns) -> np.ndarray:

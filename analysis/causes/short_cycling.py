@@ -22,7 +22,9 @@ class CyclingLimits:
     strong: float = (
         0.65  # of what a clear sky gives, taken up to the stop: a cloud had not come, where no sensor reads the sun
     )
-    clouded: float = 0.15  # of the rows within runs that were weak meanwhile: clouds are about, and may have stopped it too
+    clouded: float = (
+        0.15  # of the rows within runs that were weak meanwhile: clouds are about, and may have stopped it too
+    )
     float_share: float = 0.03  # of the tank, pumped in a run: a float switches over a decimetre at least, of two to three metres of height
 
 

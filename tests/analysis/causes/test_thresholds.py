@@ -75,6 +75,62 @@ def test_a_code_while_the_probe_is_dry_is_the_wells_business() -> None:
     assert watched("controller-trip", view_of(fault_code=code, low_level_probe_wet=np.zeros(80))) == []
 
 
+def held(minutes: int) -> Any:
+    """Four stops a day, each with a code for so many minutes; the probe reads dry at none of them."""
+    assert FACTS.well.probe_depth_m is not None
+    one = np.concatenate([np.zeros(20), np.full(minutes, 3.0), np.zeros(20)])
+    code = np.tile(one, 4)
+    view = view_of(fault_code=code, motor_running=(code == 0).astype(float))
+    return SimpleNamespace(facts=FACTS, columns=view.columns)
+
+
+def test_a_code_that_stands_as_long_as_the_hold_is_a_low_level_that_the_readings_missed() -> None:
+    hold = int(FACTS.controller.low_level_hold_min)
+    assert watched("controller-trip", held(hold)) == []
+    assert watched("controller-trip", held(hold + 1)) == []
+    assert len(watched("controller-trip", held(hold // 3))) == 1
+    assert len(watched("controller-trip", held(2 * hold))) == 1
+
+
+def test_a_code_that_came_with_a_dry_probe_stands_through_the_hold() -> None:
+    code = np.tile(np.concatenate([np.zeros(5), np.full(5, 3.0)]), 8)
+    wet = np.ones(80)
+    wet[4::10] = 0.0  # one reading each time, and the water was back
+    running = (code == 0).astype(float)
+    assert watched("controller-trip", view_of(fault_code=code, motor_running=running, low_level_probe_wet=wet)) == []
+    assert len(watched("controller-trip", view_of(fault_code=code, motor_running=running))) == 1
+
+
+class Sized(SimpleNamespace):
+    """Columns that know their length."""
+
+    def __len__(self) -> int:
+        return len(self.time_ms)
+
+
+def coarse(standing: float) -> Any:
+    """Two hours of rest, five of running with a current that a coarse meter reads as one value, an hour of rest; the power swings."""
+    running = np.concatenate([np.zeros(120), np.ones(300), np.zeros(60)])
+    n = len(running)
+    current = np.where(running > 0, 3.2, standing)
+    view = view_of(motor_current_a=current, motor_running=running)
+    seen = view.columns
+    seen.settled, seen.power_w = (
+        seen.turning,
+        0.5 * plant_of(FACTS).full_power_w * (1 + 0.8 * np.sin(np.arange(n) / 40)),
+    )
+    seen.expected.daylight, seen.expected.clear_poa_w_m2 = np.ones(n, bool), np.full(n, 800.0)
+    seen.should_m3_h = seen.flow_m3_h = seen.flow_now_m3_h = np.where(running > 0, 1.0, 0.0)
+    seen.since_n, seen.moved_m3 = np.zeros(n, np.int64), np.zeros(n)
+    return SimpleNamespace(facts=FACTS, columns=Sized(**seen.__dict__), memory=Memory())
+
+
+def test_a_coarse_reading_that_falls_to_nothing_at_rest_is_not_stuck() -> None:
+    assert watched("sensor-fault", coarse(0.0)) == []
+    (told,) = watched("sensor-fault", coarse(3.2))
+    assert told.channel == "motor_current_a"
+
+
 @pytest.mark.parametrize(("gap_h", "told"), [(3.0, 0), (4.5, 0), (5.5, 1)])
 def test_a_link_may_be_down_for_hours(gap_h: float, told: int) -> None:
     """Quiet for so long about noon, heard every minute else."""
