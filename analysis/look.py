@@ -148,7 +148,8 @@ def _since(time_ms: Times, day: NDArray[np.int64], broken: Flags) -> Times:
     marks = broken.copy()
     marks[0] = True
     marks[1:] |= day[1:] != day[:-1]
-    return time_ms - np.maximum.accumulate(np.where(marks, time_ms, np.iinfo(np.int64).min))
+    last = np.flatnonzero(marks)
+    return time_ms - np.repeat(time_ms[last], np.diff(last, append=len(time_ms)))
 
 
 def _speed(plant: Plant, rows: Rows) -> Floats:

@@ -80,9 +80,9 @@ def metered(
     base = np.where(np.repeat(by_floor, counts), IDLE_SHARE * largest_m3_h, or_zero(expected_m3_h[inside]))
     shared = np.repeat(np.where(np.isfinite(ratio), ratio, np.nan), counts) * base
     flow[inside] = np.where(np.isfinite(shared), shared, np.nan)
-    last_mark = np.full(n, -1, np.int64)
-    last_mark[marks] = marks
-    last_mark = np.maximum.accumulate(last_mark)
-    known = (last_mark >= 0) & (day[np.maximum(last_mark, 0)] == day)
-    since = np.where(known, total - total[np.maximum(last_mark, 0)], -1)
+    since = np.full(n, -1, np.int64)
+    after = slice(int(marks[0]), n)  # of each row the last mark: its day, and the total then
+    apart = np.diff(marks, append=n)
+    same = np.repeat(day[marks], apart) == day[after]
+    since[after] = np.where(same, total[after] - np.repeat(total[marks], apart), -1)
     return Metered(flow, since, moved)

@@ -19,7 +19,7 @@ from analysis.no_water import FACTOR_LOGS, LIMITS, load_logs, unloaded_rows
 from analysis.not_turning import LIMITS as STILL
 from analysis.not_turning import sun_certain
 from analysis.plant import Plant
-from analysis.rows import Times, or_zero
+from analysis.rows import Floats, Times, or_zero
 from analysis.solar_days import HOUR_MS
 from logger.record.site_facts import SiteFacts
 
@@ -86,7 +86,13 @@ def _load(memory: Memory) -> np.ndarray:
 
 def _days(seen: Columns, rows: NDArray[np.bool_], days: range, least: int = 1) -> Days:
     """Days with at least so many of the rows."""
-    return np.bincount(seen.day[rows] - days.start, minlength=len(days)) >= least
+    return np.bincount(seen.day[np.flatnonzero(rows)] - days.start, minlength=len(days)) >= least
+
+
+def _hours(seen: Columns, rows: NDArray[np.bool_], days: range) -> Floats:
+    """Hours that the rows stand for, by day."""
+    picked = np.flatnonzero(rows)
+    return np.asarray(np.bincount(seen.day[picked] - days.start, seen.dt_h[picked], len(days)), np.float64)
 
 
 def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np.bool_]:
@@ -113,7 +119,7 @@ def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np
 def _may_stand(plant: Plant, seen: Columns, days: range) -> Days:
     """Days on which it stood under sun for as long as any limit asks, or that end with a stop that no evening made."""
     stands = seen.asked & (~seen.turning | np.isnan(seen.speed_rpm) & ~seen.settled) & sun_certain(plant, seen)
-    hours = np.bincount(seen.day - days.start, np.where(stands, seen.dt_h, 0.0), len(days))
+    hours = _hours(seen, stands, days)
     waits = (STILL.measured_ms, STILL.driven_ms, STILL.unmeasured_ms, STILL.float_unread_ms)
     return (hours >= min(waits) / HOUR_MS - ROUNDING) | _may_halt(plant, seen, days)
 
@@ -163,10 +169,7 @@ def _may_be_dead(plant: Plant, seen: Columns, days: range) -> Days:
     least = min(sensor_fault.LIMITS.dead_h, sensor_fault.LIMITS.dead_light_h) - ROUNDING
     for channel in sensor_fault.SPOKEN:
         if channel in plant.has and np.isnan(seen.rows[channel].sum()):
-            hours = np.bincount(
-                seen.day - days.start, np.where(sensor_fault.dead_rows(seen, channel), seen.dt_h, 0.0), len(days)
-            )
-            found |= hours >= least
+            found |= _hours(seen, sensor_fault.dead_rows(seen, channel), days) >= least
     return found
 
 
@@ -178,8 +181,7 @@ def _may_cycle(seen: Columns, days: range) -> Days:
 
 def _may_lose_a_string(plant: Plant, known: string_out.Known, seen: Columns, days: range) -> Days:
     low = string_out.low_rows(seen, plant.facts, known, MOVED)
-    hours = np.bincount(seen.day - days.start, np.where(low, seen.dt_h, 0.0), len(days))
-    return hours >= string_out.least_h() - ROUNDING
+    return _hours(seen, low, days) >= string_out.least_h() - ROUNDING
 
 
 def _may_be_silent(plant: Plant, heard_ms: Times, days: range) -> Days:

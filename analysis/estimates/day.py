@@ -58,7 +58,7 @@ def figures_of(plant: Plant, seen: Columns, days: range) -> list[DayFigures]:
 
 def _sums(seen: Columns, days: range) -> list[Floats]:
     bins, shape = seen.day - days.start, (len(days),)
-    every = Sums(np.ones(len(seen), bool), bins, shape)
+    every = Sums(None, bins, shape, rising=True)
     dt, expected = seen.dt_h, seen.expected
     of_sun = or_zero(expected.flow_of_sun_m3_h) * dt
     metered = ~np.isnan(seen.moved_m3)
@@ -75,10 +75,10 @@ def _sums(seen: Columns, days: range) -> list[Floats]:
         every.of(of_sun),
         every.of(or_zero(expected.flow_of_sun_m3_h_std) * dt),
         every.of(np.where(seen.turning, or_zero(expected.flow_m3_h), 0.0) * dt),
-        every.of(np.where(seen.turning, dt, 0.0)),
-        every.of(np.where(seen.sun_enough, dt, 0.0)),
-        every.of(np.where(expected.daylight, dt, 0.0)),
-        every.of(or_zero(seen.power_w) * dt),
+        every.in_turn(np.where(seen.turning, dt, 0.0)),
+        every.in_turn(np.where(seen.sun_enough, dt, 0.0)),
+        every.in_turn(np.where(expected.daylight, dt, 0.0)),
+        every.in_turn(or_zero(seen.power_w) * dt),
         every.of(np.where(expected.poa_measured, or_zero(expected.poa_w_m2), 0.0) * dt),
         every.of(np.where(standing & full, of_sun, 0.0)),
         every.of(np.where(standing & off & ~full, of_sun, 0.0)),

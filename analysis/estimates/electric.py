@@ -67,7 +67,7 @@ def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: ran
         got, should = np.where(bright, seen.power_w, np.nan), expected.mpp_power_w
         over = seen.rows["pv_voltage_v"] / expected.mpp_voltage_v
     tells = lit & ~np.isnan(got)
-    hours = Sums(tells, bins, shape).of(seen.dt_h)
+    hours = Sums(tells, bins, shape, rising=True).in_turn(seen.dt_h)
     usable = tells & bright  # beside a sensor, rows held back add more of the cells' warmth than they tell
     if sun_measured:
         usable &= ~_mixed(plant, seen, days, bins)
@@ -76,9 +76,9 @@ def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: ran
             taken = np.where(lit, seen.power_w / np.minimum(expected.mpp_power_w, plant.ceiling_w), 0.0)
             usable = _smooth(tells, lit, hours_of_sun, got / should, taken)
             if sides_apart(plant):
-                usable &= (hours >= WHOLE_HOUR * Sums(lit, bins, shape).of(seen.dt_h)).ravel()[bins]
-    sums = Sums(usable, bins, shape)
-    enough = sums.of(seen.dt_h) >= LEAST_H
+                usable &= (hours >= WHOLE_HOUR * Sums(lit, bins, shape, rising=True).in_turn(seen.dt_h)).ravel()[bins]
+    sums = Sums(usable, bins, shape, rising=True)
+    enough = sums.in_turn(seen.dt_h) >= LEAST_H
     by_hour = log_ratio(sums.of(got * seen.dt_h), sums.of(should * seen.dt_h), enough)
     if not sun_measured:
         by_hour[~_clear_by_power(by_hour)] = np.nan
@@ -147,7 +147,7 @@ def _day_figures(
         high = (light > HIGH_SUN_W_M2).astype(np.int64)
     bins, shape = (seen.day - days.start) * 2 + high, (len(days), 2)
     sums = Sums(usable, bins, shape)
-    total_h = sums.of(dt).sum(axis=1)
+    total_h = sums.in_turn(dt).sum(axis=1)
     power = sums.of(seen.power_w * dt).sum(axis=1), sums.of(expected.mpp_power_w * dt).sum(axis=1)
     vector[:, PLACE["ap"]] = log_ratio(*power, total_h >= LEAST_HIGH_H)
     current, voltage = seen.rows["pv_current_a"], seen.rows["pv_voltage_v"]
@@ -159,12 +159,12 @@ def _day_figures(
         if known.any():
             sums = Sums(known, bins, shape)
             vector[:, PLACE[f"{name}0"] : PLACE[f"{name}0"] + 2] = log_ratio(
-                sums.of(column * dt), sums.of(should * dt), sums.of(dt) >= LEAST_HIGH_H
+                sums.of(column * dt), sums.of(should * dt), sums.in_turn(dt) >= LEAST_HIGH_H
             )
     clear = _smooth_sun(seen, hours)
     if clear.any():
-        sums = Sums(clear, hours.bins, hours.shape)
-        enough = sums.of(dt) >= 2 * LEAST_H
+        sums = Sums(clear, hours.bins, hours.shape, rising=True)
+        enough = sums.in_turn(dt) >= 2 * LEAST_H
         by_hour = log_ratio(sums.of(expected.poa_w_m2 * dt), sums.of(expected.clear_poa_w_m2 * dt), enough)
         best = np.sort(np.where(np.isnan(by_hour), -np.inf, by_hour), axis=1)[:, -AGREEING_HOURS:]
         vector[:, PLACE["gc"]] = np.where(_clear_days(by_hour), best[:, 0], np.nan)
@@ -186,8 +186,8 @@ def _mixed(plant: Plant, seen: Columns, days: range, bins: np.ndarray) -> np.nda
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(mixed & expected.poa_measured, expected.poa_w_m2 / expected.clear_poa_w_m2, np.nan)
     known = np.isfinite(ratio)
-    sums = Sums(known, bins, (len(days) * HOURS,))
-    hours, rows = sums.of(seen.dt_h), sums.count()
+    sums = Sums(known, bins, (len(days) * HOURS,), rising=True)
+    hours, rows = sums.in_turn(seen.dt_h), sums.count()
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = sums.of(ratio * seen.dt_h) / hours
         spread = np.maximum(sums.of(ratio**2 * seen.dt_h) / hours - mean**2, 0.0) * rows / (rows - 1.0)
@@ -213,15 +213,15 @@ def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range
         warm = over > HELD_BY_OWN_CELLS
     held &= warm | seen.expected.poa_measured
     held = steady_rows(held, hours_of_sun, or_zero(seen.power_w), HELD_HOUR_H, HELD_SCATTER)
-    sums = Sums(held, seen.day - days.start, (len(days),))
-    hours = sums.of(seen.dt_h)
+    sums = Sums(held, seen.day - days.start, (len(days),), rising=True)
+    hours = sums.in_turn(seen.dt_h)
     vector[:, PLACE["cap"]] = log_ratio(
         sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= LEAST_HIGH_H
     )
     _held_speed(vector, plant, seen, held, days)
     _top(vector, plant, seen, hours_of_sun)
-    by_hour = Sums(held, hours_of_sun.bins, hours_of_sun.shape)
-    weight = by_hour.of(seen.dt_h)
+    by_hour = Sums(held, hours_of_sun.bins, hours_of_sun.shape, rising=True)
+    weight = by_hour.in_turn(seen.dt_h)
     enough = weight >= 2 * LEAST_H
     level = log_ratio(by_hour.of(seen.power_w * seen.dt_h), weight, enough)
     low, high = np.where(enough, level, np.inf).min(axis=1), np.where(enough, level, -np.inf).max(axis=1)
@@ -253,15 +253,15 @@ def _held_speed(vector: Floats, plant: Plant, seen: Columns, held: np.ndarray, d
     known = held & (seen.speed_rpm > 0)
     if not fastest or not known.any():
         return
-    sums = Sums(known, seen.day - days.start, (len(days),))
-    hours = sums.of(seen.dt_h)
+    sums = Sums(known, seen.day - days.start, (len(days),), rising=True)
+    hours = sums.in_turn(seen.dt_h)
     vector[:, PLACE["cn"]] = log_ratio(sums.of(seen.speed_rpm * seen.dt_h), hours * fastest, hours >= LEAST_HIGH_H)
 
 
 def _top(vector: Floats, plant: Plant, seen: Columns, by_sun: Hours) -> None:
     """The best hour's power: no limit stands below what has been taken."""
-    sums = Sums(seen.settled & (seen.power_w > 0), by_sun.bins, by_sun.shape)
-    hours = sums.of(seen.dt_h)
+    sums = Sums(seen.settled & (seen.power_w > 0), by_sun.bins, by_sun.shape, rising=True)
+    hours = sums.in_turn(seen.dt_h)
     level = log_ratio(sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= HELD_HOUR_H)
     best = np.where(np.isnan(level), -np.inf, level).max(axis=1)
     vector[:, PLACE["top"]] = np.where(np.isfinite(best), best, np.nan)

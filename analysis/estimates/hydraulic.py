@@ -26,14 +26,15 @@ LEAST_FLOW_SHARE = {"helical-rotor": 0.06, "multistage-centrifugal": 0.3}
 def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun: Hours) -> None:
     """Write q, n, t, i, p, l of `days` into `vector` (days, SIZE), hours of running by band into `weight_h` (days, BANDS)."""
     expected = seen.expected
-    band = np.digitize(seen.power_w, plant.band_edges_w)
+    low, high = plant.band_edges_w
+    band = BANDS - 1 - (seen.power_w < high).astype(np.int64) - (seen.power_w < low)
     bins = (seen.day - days.start) * BANDS + band
     shape = (len(days), BANDS)
     good = _good(plant, seen)
     good = steady_rows(good, hours_of_sun, or_zero(seen.power_w), LEAST_STEADY_H, STEADY_SHARE, by_itself=False)
     dt, flow = seen.dt_h, seen.flow_m3_h
     sums = Sums(good, bins, shape)
-    hours = np.where(sums.count() >= LEAST_ROWS, sums.of(dt), 0.0)
+    hours = np.where(sums.count() >= LEAST_ROWS, sums.in_turn(dt), 0.0)
     weight_h[:] = hours
     _put(vector, "q", log_ratio(sums.of(flow * dt), sums.of(expected.flow_m3_h * dt), hours >= LEAST_H))
     _put(vector, "l", _level(plant, seen, good, bins, shape))
@@ -44,14 +45,14 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
         )
     if has_speed.any():
         sums = Sums(has_speed, bins, shape)
-        enough = (sums.of(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
+        enough = (sums.in_turn(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
         _put(vector, "n", log_ratio(sums.of(flow * dt), sums.of(expected.flow_at_speed_m3_h * dt), enough))
         _put(vector, "t", log_ratio(sums.of(seen.power_w * dt), sums.of(expected.power_at_speed_w * dt), enough))
     current = seen.rows["motor_current_a"]
     has_current = good & ~np.isnan(current) & ~np.isnan(expected.motor_current_a)
     if has_current.any():
         sums = Sums(has_current, bins, shape)
-        enough = (sums.of(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
+        enough = (sums.in_turn(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
         _put(vector, "i", log_ratio(sums.of(current * dt), sums.of(expected.motor_current_a * dt), enough))
 
 
@@ -82,7 +83,7 @@ def _level(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shap
         well.static_level_m + well.drawdown_linear_m_per_m3_h * flow + well.drawdown_quadratic_m_per_m3_h2 * flow**2
     )
     sums = Sums(has, bins, shape)
-    hours = sums.of(seen.dt_h)
+    hours = sums.in_turn(seen.dt_h)
     return mean(sums.of((level - should) * seen.dt_h), hours, hours >= LEAST_H)
 
 
@@ -93,5 +94,5 @@ def _pressure(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, s
         return np.full(shape, np.nan)
     residual = pressure * plant.metres_a_bar - plant.wellhead_head_m(seen.flow_m3_h)
     sums = Sums(has, bins, shape)
-    hours = sums.of(seen.dt_h)
+    hours = sums.in_turn(seen.dt_h)
     return mean(sums.of(residual * seen.dt_h), hours, hours >= LEAST_H)

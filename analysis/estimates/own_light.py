@@ -54,14 +54,13 @@ def current_at_maximum(
     expected, bins = seen.expected, seen.day - days.start
     with np.errstate(invalid="ignore"):
         known = lit & ~np.isnan(volts) & (amperes > 0) & (at_maximum_v > 0)
-    highest = np.zeros(len(days))
-    np.maximum.at(highest, bins[known], seen.power_w[known])
+    highest = Sums(known, bins, (len(days),), rising=True).most(seen.power_w)
     with np.errstate(invalid="ignore"):
         tracked = known & seen.at_max & (seen.power_w < TRACKS_BELOW * highest[bins])
-    sums = Sums(tracked, bins, (len(days),))
+    sums = Sums(tracked, bins, (len(days),), rising=True)
     with np.errstate(divide="ignore", invalid="ignore"):
         cells = sums.of(volts * seen.dt_h) / sums.of(at_maximum_v * seen.dt_h)
-        cells = np.where(sums.of(seen.dt_h) >= LEAST_TRACKED_H, cells, np.nan)
+        cells = np.where(sums.in_turn(seen.dt_h) >= LEAST_TRACKED_H, cells, np.nan)
         right_v = volts / cells[bins]
         there = known & seen.at_max & (right_v < TRACKS_WITHIN * at_maximum_v)
         over = right_v / at_maximum_v

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.estimates.sums import Sums
-from analysis.rows import Floats
+from analysis.rows import Floats, rises
 
 
 @dataclass(frozen=True)
@@ -63,9 +63,9 @@ def steady_rows(
     if not len(picked):
         return which
     along, weight, value = hours.along_h[picked], hours.dt_h[picked], value[picked]
-    sums = Sums(np.ones(len(picked), bool), hours.bins[picked], hours.shape)
+    sums = Sums(None, hours.bins[picked], hours.shape, rising=True)
     by_time = weight * along
-    w, wx, wy = sums.of(weight), sums.of(by_time), sums.of(weight * value)
+    w, wx, wy = sums.in_turn(weight), sums.of(by_time), sums.of(weight * value)
     wxx, wxy, wyy = sums.of(weight * along**2), sums.of(by_time * value), sums.of(weight * value**2)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean_x, mean = wx / w, wy / w
@@ -80,7 +80,8 @@ def steady_rows(
 
 def _within(bins: NDArray[np.int64], weight: Floats) -> Floats:
     """Time within the row's bin, h, from its first row."""
-    starts = np.concatenate([[True], np.diff(bins) != 0])
-    first = np.maximum.accumulate(np.where(starts, np.arange(len(bins)), 0))
     ticks = np.cumsum(np.rint(weight * 3.6e6).astype(np.int64))
-    return (ticks - ticks[first]) / 3.6e6
+    if not len(ticks):
+        return np.zeros(0)
+    starts = np.concatenate([[0], np.flatnonzero(rises(bins)) + 1])
+    return (ticks - np.repeat(ticks[starts], np.diff(starts, append=len(bins)))) / 3.6e6

@@ -1,8 +1,12 @@
 """Sums over whole days and their parts, the same in every bit however the rows were cut into blocks.
 
-Flow: estimates/*.py -> HERE. bincount adds one row after the other, so a bin's sum depends on its own rows alone.
+Flow: estimates/*.py -> HERE. bincount adds one row after the other, and reduceat adds up a bin's rows in an order that hangs on
+their number: either way a bin's sum depends on its own rows alone.
 Never: a sum whose order depends on the length of an array (np.sum, np.mean).
 """
+
+import math
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,17 +15,51 @@ from analysis.rows import Floats
 
 
 class Sums:
-    """Sums of columns over the rows that `which` picks, by bin."""
+    """Sums of columns over the rows that `which` picks, by bin; None picks all.
 
-    def __init__(self, which: NDArray[np.bool_], bin_of_row: NDArray[np.int64], shape: tuple[int, ...]) -> None:
-        self._rows = slice(None) if which.all() else np.flatnonzero(which)
+    rising
+        The bins rise from row to row, so that each bin's rows stand together: a third of the time. Never to be told from the rows
+        themselves, or the order of the additions would hang on where a block was cut.
+    """
+
+    def __init__(
+        self,
+        which: NDArray[np.bool_] | None,
+        bin_of_row: NDArray[np.int64],
+        shape: tuple[int, ...],
+        rising: bool = False,
+    ) -> None:
+        self._rows = slice(None) if which is None or which.all() else np.flatnonzero(which)
         self._bins = bin_of_row[self._rows]
-        self._shape = shape
-        self._count = int(np.prod(shape))
+        self._shape, self._count, self._rising = shape, math.prod(shape), rising
+
+    @cached_property
+    def _starts(self) -> NDArray[np.int64]:
+        """The first row of each bin that has any."""
+        changes = np.flatnonzero(self._bins[1:] != self._bins[:-1])
+        changes += 1
+        return np.concatenate([np.zeros(min(len(self._bins), 1), np.int64), changes])
 
     def of(self, column: Floats) -> Floats:
         """Sum by bin; float64 of `shape`. NaN in a picked row makes its bin NaN."""
+        if not self._rising:
+            return self.in_turn(column)
+        picked = column[self._rows]
+        found = np.zeros(self._count)
+        if len(picked):
+            found[self._bins[self._starts]] = np.add.reduceat(picked, self._starts)
+        return found.reshape(self._shape)
+
+    def in_turn(self, column: Floats) -> Floats:
+        """Sum by bin, always row after row: for hours, which are held against limits that a whole number of rows may just reach."""
         return np.asarray(np.bincount(self._bins, column[self._rows], self._count), np.float64).reshape(self._shape)
+
+    def most(self, column: Floats) -> Floats:
+        """Largest by bin, 0 where there is none; of rising bins. float64 of `shape`"""
+        found = np.zeros(self._count)
+        if len(self._bins):
+            found[self._bins[self._starts]] = np.maximum.reduceat(column[self._rows], self._starts)
+        return found.reshape(self._shape)
 
     def count(self) -> Floats:
         """Rows by bin."""
