@@ -78,6 +78,8 @@ class Learnt:
         """Variance (SIZE,) of hours that a horizon has always dimmed: with the season the sun passes it elsewhere."""
         variance = np.zeros(SIZE)
         first, stop = PLACE["s0"], PLACE["s0"] + HOURS
+        if self.mean[first:stop].min() >= -HORIZON_LEAST:
+            return variance
         dimmed = np.zeros(HOURS + 2)
         dimmed[1:-1] = np.abs(np.minimum(self.mean[first:stop], 0.0))
         wide = np.maximum(dimmed[1:-1], np.maximum(dimmed[2:], dimmed[:-2]))

@@ -158,8 +158,9 @@ def _slopes(
 
 def _difference(function, at: Floats, step: float) -> Floats:
     """Central difference; one-sided where the other side is off the table; 0 where both are."""
-    up, middle, down = function(at + step), function(at), function(np.maximum(at - step, 0.0))
-    both = (up - down) / (at + step - np.maximum(at - step, 0.0))
+    below = np.maximum(at - step, 0.0)
+    up, middle, down = function(np.stack([at + step, at, below]))
+    both = (up - down) / (at + step - below)
     one = np.where(np.isnan(up), (middle - down) / step, (up - middle) / step)
     return np.nan_to_num(np.where(np.isnan(both), one, both))
 

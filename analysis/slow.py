@@ -26,6 +26,9 @@ ENOUGH_LONG = (
 HARDLY_KNOWN, LASTING = 3.0, 5  # sunny days learnt; days that a first day's oddness would have to last
 NUISANCE_LOOSE = 0.4
 BESIDE = (3, 8, 24)  # windows in which a second fault is looked for beside an open one
+EVERY = np.concatenate(list(GROUPS.values()))
+GROUP_OF = np.repeat(np.array(list(GROUPS)), [len(places) for places in GROUPS.values()])
+"""All places that are weighed, and the group of each."""
 SCREEN = 2.2  # no entry further off than so many standard deviations: nothing to weigh
 
 
@@ -208,10 +211,8 @@ def best_alarm(
 def odd_groups(bench: SlowBench, learnt: Learnt, recent: Floats) -> set[str]:
     """The groups in which some entry lies far off over some window: `best_alarm` has nothing to say of another."""
     windows = np.array([w for w in WINDOWS if w <= len(recent)])
-    places = np.concatenate(list(GROUPS.values()))
-    odd = _odd(bench, learnt, places, *_counted(learnt, recent, places, windows)).any(axis=0)
-    ends = np.cumsum([len(group) for group in GROUPS.values()])
-    return {group for group, part in zip(GROUPS, np.split(odd, ends[:-1]), strict=True) if part.any()}
+    odd = _odd(bench, learnt, EVERY, *_counted(learnt, recent, EVERY, windows)).any(axis=0)
+    return set(GROUP_OF[odd].tolist())
 
 
 def beyond_tolerance(bench: SlowBench, learnt: Learnt, vector: Floats) -> bool:

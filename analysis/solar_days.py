@@ -65,7 +65,7 @@ class SolarDays:
 
     def half_day_ms(self, day: int) -> int:
         """From sunrise to noon, ms; 0 in polar night. Declination after Cooper (1969), within 2 degrees."""
-        return _half_day_ms(self.latitude_deg, self._noon(day).timetuple().tm_yday)
+        return _half_day_of(self.latitude_deg, self.longitude_deg, day)
 
     def daylight_ms(self, day: int, inside_ms: int = 0) -> tuple[int, int]:
         """From sunrise + `inside_ms` to sunset - `inside_ms`; a negative `inside_ms` widens."""
@@ -74,6 +74,12 @@ class SolarDays:
 
     def _noon(self, day: int) -> datetime:
         return datetime.fromtimestamp(self.noon_ms(day) / 1000.0, UTC)
+
+
+@lru_cache(maxsize=4096)
+def _half_day_of(latitude_deg: float, longitude_deg: float, day: int) -> int:
+    noon = SolarDays(latitude_deg, longitude_deg, "UTC")._noon(day)
+    return _half_day_ms(latitude_deg, noon.timetuple().tm_yday)
 
 
 @lru_cache(maxsize=4096)

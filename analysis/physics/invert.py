@@ -12,7 +12,7 @@ Floats = NDArray[np.float64]
 
 
 CUT, SECANTS = 16, 12
-FEW = 256
+FEW = 512
 """So many elements cost hardly more than one: the way is cut into more parts at once."""
 
 

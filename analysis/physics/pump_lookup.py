@@ -224,17 +224,24 @@ def _inverse(function: Callable[[Floats], Floats], x: Floats, value: Floats, wan
     above, below = np.minimum(place, last), np.maximum(place - 1, 0)
     left, right = np.take_along_axis(x, below, 0), np.take_along_axis(x, above, 0)
     miss_left, miss_right = (np.take_along_axis(value, at, 0) - wanted for at in (below, above))
-    before, most = np.zeros(wanted.shape, np.int8), float(np.abs(wanted).max())
+    again_short = again_far = np.zeros(wanted.shape, bool)
+    most = float(np.abs(wanted).max())
     for _ in range(SECANTS):
         rise = miss_right - miss_left
-        at = np.where(rise > 0, left - miss_left * (right - left) / np.where(rise > 0, rise, 1.0), right)
+        flat = ~(rise > 0)
+        rise[flat] = 1.0
+        at = left - miss_left * (right - left) / rise
+        np.copyto(at, right, where=flat)
         miss = function(at) - wanted
         if np.abs(miss).max() <= CLOSE * most:
             break
-        side = np.where(miss < 0, np.int8(1), np.int8(2))
-        again = side == before  # the end that stays a second time counts half, or it would stay for ever
-        left, right = np.where(side == 1, at, left), np.where(side == 2, at, right)
-        miss_left = np.where(side == 1, miss, np.where(again, 0.5 * miss_left, miss_left))
-        miss_right = np.where(side == 2, miss, np.where(again, 0.5 * miss_right, miss_right))
-        before = side
+        short = miss < 0
+        far = ~short
+        # the end that stays a second time counts half, or it would stay for ever
+        np.multiply(miss_right, 0.5, out=miss_right, where=short & again_short)
+        np.multiply(miss_left, 0.5, out=miss_left, where=far & again_far)
+        for end, missed, moved in ((left, miss_left, short), (right, miss_right, far)):
+            np.copyto(end, at, where=moved)
+            np.copyto(missed, miss, where=moved)
+        again_short, again_far = short, far
     return at
