@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import Levels, all_causes
-from analysis.estimates.effects import FIRST_WATER, IS_FLOW
+from analysis.estimates.effects import FIRST_WATER, IS_FLOW, Effect
 from analysis.estimates.vector import PLACE
 from analysis.rows import Floats
 from analysis.slow import Shift, SlowBench, amounts_of
@@ -35,6 +35,9 @@ AMOUNTS_TRIED = (0.8, 0.9, 1.0, 1.1)  # of a curved effect, about the straight l
 COURSE_TOLD = 6.0  # log-likelihood: what the shape of a course may say at most
 DAYS_A_YEAR = 365.0
 BY_WORK, WORK_DAYS_A_YEAR = 0.7, 5.0  # share that begins with work told of, and the days near some work (a guess)
+USUAL_SPREAD = (
+    0.8  # log: two thirds of the amounts beyond the usual lie within a factor of 2.2 (common practice, no source)
+)
 FREE = 8.0  # log-likelihood within which a form is still weighed
 
 
@@ -86,15 +89,16 @@ def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None, wo
             tried.append((form, amount))
     fits = _fits(bench, moved, tried)
     of_form: dict[int, float] = {}
-    for (form, _), fit in zip(tried, fits, strict=False):
-        of_form[form] = max(of_form.get(form, -np.inf), fit)
+    for (form, amount), fit in zip(tried, fits, strict=False):
+        found = TEMPER * fit + _of_size(bench.effects[form], amount)
+        of_form[form] = max(of_form.get(form, -np.inf), found)
     logs: dict[str, list[tuple[float, int]]] = {}
-    for form, fit in of_form.items():
+    for form, found in of_form.items():
         name, effect = bench.causes[form], bench.effects[form]
         prior = np.log(all_causes()[name].per_year * effect.rate)
         if effect.by_work:
             prior += np.log(BY_WORK * DAYS_A_YEAR / WORK_DAYS_A_YEAR if work else 1.0 - BY_WORK)
-        logs.setdefault(name, []).append((TEMPER * fit + prior + _in_time(effect.sudden, at_once), form))
+        logs.setdefault(name, []).append((found + prior + _in_time(effect.sudden, at_once), form))
     logs[UNEXPLAINED] = [(TEMPER * fits[UNKNOWN_FIT] + np.log(UNEXPLAINED_PER_YEAR), -1)]
     logs[NOTHING] = [(TEMPER * fits[SOUND_FIT] + np.log(NOTHING_PER_YEAR), -1)]
     if moved.group == "held":
@@ -206,6 +210,13 @@ def _gauss(misses: Floats, covariance: Floats, more: Floats) -> list[float]:
     lower = np.linalg.cholesky(stack)
     white = np.linalg.solve(lower, misses[:, :, None])[:, :, 0]
     return list((-0.5 * (white**2).sum(axis=1) - np.log(lower[:, every, every]).sum(axis=1)).tolist())
+
+
+def _of_size(effect: Effect, amount: float) -> float:
+    """Log of how rare so large an amount is; every growing one was small once, so that a small one is never odd."""
+    if not effect.usual:
+        return 0.0
+    return -0.5 * max(float(np.log(amount / effect.usual)) / USUAL_SPREAD, 0.0) ** 2
 
 
 def _in_time(sudden: float, at_once: float | None) -> float:

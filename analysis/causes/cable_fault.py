@@ -17,6 +17,7 @@ class CableLimits:
 
     least: float = 0.03
     most: float = 0.6
+    usual: float = 0.1  # on the way to the motor; half of all stay below (a guess)
     low_sun_share: float = 0.38  # of the high-sun current that flows at low sun
 
 
@@ -37,7 +38,7 @@ def effect(plant: Plant) -> list[Effect]:
     low = LIMITS.low_sun_share
     sun = np.abs(np.cos((np.arange(12) + 0.5 - 6) / 6 * np.pi / 2))
     return [
-        Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.35, sudden=0.5),
+        Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.25, sudden=0.5, usual=LIMITS.usual),
         Effect(
             "array", shift(s=0.0 if sides_apart(plant) else -sun, av=np.array([-low, -0.85])), LIMITS.least, LIMITS.most,
             lost=np.array([-low, -0.7, -1.0]), loose=0.25 if sides_apart(plant) else 0.4, group="electric", sudden=0.5,

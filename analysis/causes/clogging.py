@@ -16,6 +16,7 @@ class CloggingLimits:
 
     least: float = 0.04
     most: float = 1.2
+    usual: float = 0.25  # half of all stay below (a guess)
 
 
 LIMITS = CloggingLimits()
@@ -40,8 +41,9 @@ def effect(plant: Plant) -> list[Effect]:
         LIMITS.least,
         LIMITS.most,
         lost=lost,
-        loose=0.3,
+        loose=0.2,
         rate=0.5,
+        usual=LIMITS.usual,
     )
     delivery = Effect(
         "delivery",
@@ -49,12 +51,13 @@ def effect(plant: Plant) -> list[Effect]:
         LIMITS.least,
         LIMITS.most,
         lost=lost,
-        loose=0.3,
+        loose=0.2,
         rate=0.5,
+        usual=LIMITS.usual,
     )
     if gauge:
         return [intake, delivery]
-    return [Effect(None, intake.direction, LIMITS.least, LIMITS.most, lost=lost, loose=0.3)]
+    return [Effect(None, intake.direction, LIMITS.least, LIMITS.most, lost=lost, loose=0.2, usual=LIMITS.usual)]
 
 
 def evidence(figures: dict[str, float]) -> str:

@@ -16,7 +16,7 @@ class FallingLevelLimits:
 
     least_m: float = 2.0
     beyond_season: float = 0.75  # times the seasonal range that the site file states
-    most_m: float = 60.0
+    usual_m: float = 5.0  # half of all stay below (a guess)
 
 
 LIMITS = FallingLevelLimits()
@@ -26,7 +26,9 @@ def effect(plant: Plant) -> list[Effect]:
     """Extra lift: the same at all speeds where the aquifer fell (resting), growing with the flow where the screen clogs (drawdown)."""
     bench = bench_of(plant)
     gauge = "water_level_m" in plant.has
-    least = max(LIMITS.least_m, LIMITS.beyond_season * (plant.facts.well.seasonal_range_m or 0.0))
+    well, intake_m = plant.facts.well, plant.facts.pump.setting_depth_m
+    least = max(LIMITS.least_m, LIMITS.beyond_season * (well.seasonal_range_m or 0.0))
+    most = max(intake_m - well.static_level_m, 2.0 * least)  # below its intake no pump draws the water
     found = []
     for part, metres, rest in (
         ("resting", np.ones(3), 1.0),
@@ -36,7 +38,16 @@ def effect(plant: Plant) -> list[Effect]:
         direction = shift(**head_shift(plant, bench, metres, gauge), **known)
         lost = bench.flow_per_head_at_power * metres
         found.append(
-            Effect(part, direction, least, LIMITS.most_m, lost=lost, loose=0.2, rate=0.6 if part == "resting" else 0.4)
+            Effect(
+                part,
+                direction,
+                least,
+                most,
+                lost=lost,
+                loose=0.15,
+                rate=0.6 if part == "resting" else 0.4,
+                usual=max(LIMITS.usual_m, least),
+            )
         )
     return found
 

@@ -16,6 +16,7 @@ class ReverseRotationLimits:
 
     least: float = 0.35
     most: float = 2.5
+    usual: float = 0.8  # half of all stay below (a guess)
     power: float = 0.25  # log of power at the same speed (common practice, no source)
     power_std: float = 0.15
     least_at_speed: float = 0.4
@@ -44,6 +45,7 @@ def effect(plant: Plant) -> list[Effect]:
             sudden=0.98,
             blur=shift(t=LIMITS.power_std, i=LIMITS.power_std),
             by_work=True,
+            usual=LIMITS.usual,
         )
     ]
 

@@ -16,6 +16,7 @@ class RiserLeakLimits:
 
     least: float = 0.04
     most: float = 0.8
+    usual: float = 0.2  # half of all stay below (a guess)
     drained: float = 0.6  # of the riser; the hole may lie anywhere along it
     drained_for: float = 0.15  # the share lost at which it surely has drained by morning
     holds: float = 0.3  # of leaks: near the wellhead or behind it, so that the column stays (a guess)
@@ -44,11 +45,12 @@ def effect(plant: Plant) -> list[Effect]:
                 LIMITS.least,
                 LIMITS.most,
                 lost=out,
-                loose=0.35,
+                loose=0.25,
                 curved=True,
                 sudden=0.85,
                 blur=shift(t=0.03, i=0.03),
                 rate=rate,
+                usual=LIMITS.usual,
             )
             for part, first, rate in ((None, 0.0, LIMITS.holds), ("wall", drained, 1.0 - LIMITS.holds))
         ),

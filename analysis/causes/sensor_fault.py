@@ -61,6 +61,8 @@ SPOKEN = {
 """Channels whose values the days' vectors hold: where one has, the channel once spoke."""
 
 
+USUAL_SHARE, USUAL_M = 0.2, 4.0  # half of all that are off are off by less (a guess)
+METER_SUDDEN = 0.8  # lost pulses, a sheared or blocked wheel, another pulse value; bearings that drag are the rest (common practice, no source)
 METER_LOOSE = 0.12  # a meter that is off is off by about the same share at every flow (common practice, no source)
 
 
@@ -77,6 +79,8 @@ def effect(plant: Plant) -> list[Effect]:
         group: str = "hydraulic",
         rate: float = 0.15,
         loose: float = 0.3,
+        sudden: float = 0.6,
+        usual: float = 0.0,
         **entries: Any,
     ) -> None:
         for sign in (1.0, -1.0):
@@ -88,10 +92,11 @@ def effect(plant: Plant) -> list[Effect]:
                     most,
                     lost=none,
                     loose=loose,
-                    sudden=0.6,
+                    sudden=sudden,
                     rate=rate,
                     channel=channel,
                     group=group,
+                    usual=usual,
                 )
             )
 
@@ -101,18 +106,18 @@ def effect(plant: Plant) -> list[Effect]:
         friction = plant.wellhead_head_m(1.01 * bench.flow_m3_h) - plant.wellhead_head_m(bench.flow_m3_h)
         drawn = plant.system.drawdown_m(1.01 * bench.flow_m3_h) - bench.drawdown_m
         behind = {"l": -100.0 * drawn, "p": -100.0 * friction}  # what the metered flow should draw down and press
-        drift(channel, share, 1.0, loose=METER_LOOSE, q=ones, n=ones, **behind)
+        drift(channel, share, 1.0, loose=METER_LOOSE, sudden=METER_SUDDEN, usual=USUAL_SHARE, q=ones, n=ones, **behind)
     power = next((name for name in ("input_power_w", "pv_current_a") if name in plant.has), None)
     if power is not None:
-        drift(power, share, 1.0, rate=0.1, loose=METER_LOOSE, q=-bench.flow_per_power, t=ones)
+        drift(power, share, 1.0, rate=0.1, loose=METER_LOOSE, usual=USUAL_SHARE, q=-bench.flow_per_power, t=ones)
     known: dict[str, Any] = head_shift(plant, bench, -ones, False)
     if "water_level_m" in plant.has:
-        drift("water_level_m", metres, 40.0, l=ones, rest=1.0, **known)
-        drift("water_level_m", metres, 40.0, rate=0.05, l=ones, **known)
+        drift("water_level_m", metres, 40.0, usual=USUAL_M, l=ones, rest=1.0, **known)
+        drift("water_level_m", metres, 40.0, rate=0.05, usual=USUAL_M, l=ones, **known)
     if "discharge_pressure_bar" in plant.has:
-        drift("discharge_pressure_bar", metres, 40.0, p=ones, **known)
+        drift("discharge_pressure_bar", metres, 40.0, usual=USUAL_M, p=ones, **known)
     if "motor_current_a" in plant.has:
-        drift("motor_current_a", LIMITS.least_current, 1.0, i=ones)
+        drift("motor_current_a", LIMITS.least_current, 1.0, usual=USUAL_SHARE, i=ones)
     if "irradiance_w_m2" in plant.has:
         drift("irradiance_w_m2", share, 1.0, group="electric", rate=0.3, s=-1.0, gc=1.0)
     if plant.has >= {"pv_voltage_v", "irradiance_w_m2"}:

@@ -14,6 +14,7 @@ class WornPumpLimits:
 
     least: float = 0.04  # below it season and meter class hide it (common practice, no source)
     most: float = 0.7
+    usual: float = 0.2  # half of all stay below (a guess)
 
 
 LIMITS = WornPumpLimits()
@@ -33,10 +34,11 @@ def effect(plant: Plant) -> list[Effect]:
             LIMITS.least,
             LIMITS.most,
             lost=back,
-            loose=0.35,
+            loose=0.25,
             curved=True,
             sudden=0.15,
             blur=shift(t=0.04, i=0.04),
+            usual=LIMITS.usual,
         )
     ]
 

@@ -46,6 +46,8 @@ class Effect:
         Share of this form among the cause's forms.
     by_work
         It mostly begins with somebody's work on the pump, its leads or its controller.
+    usual
+        Half of such cases stay below this amount; 0 = not known.
     """
 
     part: str | None
@@ -62,6 +64,7 @@ class Effect:
     curved: bool = False
     blur: Floats | None = None
     by_work: bool = False
+    usual: float = 0.0
 
     def share_lost(self, amounts: Floats, share: Floats) -> Floats:
         """Share of the day's water (or energy) that each amount costs; `share` by band. (n,) -> (n,)"""
