@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.estimates.vector import PLACE
-from analysis.look import Columns
+from analysis.look import SHUT_ABOVE, Columns
 from analysis.meter import NANO
 from analysis.plant import Plant, plant_of
+from analysis.protected import at_intake, cut_short, has_codes, waiting
 from analysis.rows import Floats
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode, worked_on
@@ -40,6 +41,7 @@ class NoWaterLimits:
     load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
     least_unloaded: float = 0.08  # likewise where it is not the sun that gives so little
     unloaded_power: float = 0.6  # of full power
+    least_tried: float = 0.05  # likewise of a try that the controller cut short: there the load alone tells
     known_enough: float = 0.25
     contradicted: float = 0.15  # log: power and current, where both are read, must not say opposite things of the load
     current_days: float = 3.0  # of learning, before a motor's current says anything that power over speed does not
@@ -118,10 +120,39 @@ def _labels(
         late &= np.isnan(now) | gone
     odd = able & (light | heavy) & ~flowing
     good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning
+    if has_codes(seen):
+        tried = _tried(plant, seen, light, heavy)
+        odd, good = odd | tried, good & ~tried & ~waiting(seen)
     fine_gone = gone & (seen.moved_m3 * 0 == 0)
     bad = odd | late | fine_gone | (gone & ~np.isnan(seen.rows["flow_m3_h"]))
     label = np.where(bad, BAD, np.where(good, GOOD, UNKNOWN)).astype(np.int8)
     return label, late, usual
+
+
+def _tried(plant: Plant, seen: Columns, light: NDArray[np.bool_], heavy: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Rows cut short by the controller whose load, or level, says that nothing was lifted; too short to wait for the meter."""
+    shown = light if not plant.helical else light | heavy  # a mean over start and rest makes an impeller's load look heavy
+    shut = _shut(plant, seen)
+    if "discharge_pressure_bar" in plant.has:
+        shown = shown & (light | shut)
+    enough = (seen.should_m3_h > LIMITS.least_tried * plant.full_flow_m3_h) & _well_above_lift(plant, seen)
+    return cut_short(seen) & ((shown & enough) | shut | at_intake(plant, seen))
+
+
+def _shut(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
+    """The gauge shows more than the open pipe needs at full flow."""
+    most_m = float(plant.wellhead_head_m(np.array([plant.full_flow_m3_h]))[0]) * SHUT_ABOVE[0] + SHUT_ABOVE[1]
+    with np.errstate(invalid="ignore"):
+        return seen.rows["discharge_pressure_bar"] * plant.metres_a_bar > most_m
+
+
+def fruitless(view: DayView, rows: np.ndarray) -> NDArray[np.bool_]:
+    """Of some rows (places in the day's columns) those that turned and lifted nothing, as far as load and meter tell."""
+    seen = view.columns
+    if seen is None or not len(rows):
+        return np.zeros(len(rows), bool)
+    plant = plant_of(view.facts)
+    return _labels(plant, view, seen, _measures(plant, view, seen))[0][rows] == BAD
 
 
 def _through(seen: Columns, able: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -19,6 +19,7 @@ from analysis.no_water import FACTOR_LOGS, LIMITS, load_logs, unloaded_rows
 from analysis.not_turning import LIMITS as STILL
 from analysis.not_turning import sun_certain
 from analysis.plant import Plant
+from analysis.protected import cut_short
 from analysis.rows import Floats, Times, or_zero
 from analysis.solar_days import HOUR_MS
 from logger.record.site_facts import SiteFacts
@@ -71,6 +72,8 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         "silent": _may_be_silent(plant, heard_ms, days),
     }
     code = or_zero(seen.rows["fault_code"]) > 0
+    if code.any():
+        may["no-water"] = may["no-water"] | _days(seen, cut_short(seen), days)
     may["controller-trip"] = _days(seen, code, days, controller_trip.LIMITS.trips)
     rating = plant.facts.controller.max_input_voltage_v
     with np.errstate(invalid="ignore"):

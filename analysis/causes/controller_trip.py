@@ -7,6 +7,7 @@ import numpy as np
 from analysis.causes.over_voltage import LIMITS as OVER_VOLTAGE
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.look import Columns
+from analysis.no_water import fruitless
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 
@@ -39,6 +40,8 @@ def watch(view: DayView) -> list[Episode]:
     coded = (code > 0) & ~high & ~_low_level(view, seen, code > 0)
     tripped = coded & ~seen.turning
     starts = _stops(seen, tripped)
+    if len(starts) >= LIMITS.trips:
+        starts = starts[~fruitless(view, _ran_last(seen, starts))]  # what kept it from lifting water is the cause
     if len(starts) < LIMITS.trips:
         return []
     flag = int(starts[LIMITS.trips - 1])
@@ -91,6 +94,11 @@ def _stops(seen: Columns, tripped: np.ndarray) -> np.ndarray:
     starts = np.flatnonzero(tripped & ~np.concatenate([[False], tripped[:-1]]))
     ran = np.cumsum(seen.turning)[starts]
     return starts[np.diff(ran, prepend=0) > 0]
+
+
+def _ran_last(seen: Columns, starts: np.ndarray) -> np.ndarray:
+    """By stop, the last row in which it turned."""
+    return np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen)), 0))[starts]
 
 
 def evidence(figures: dict[str, float]) -> str:

@@ -1,0 +1,46 @@
+"""Tries that the controller's own protection cuts short: it starts, finds the load wrong, stops with a code, waits, tries again.
+
+Flow: look.py -> HERE -> no_water.py (what the tries tell), causes/controller_trip.py (they are not trips for no reason).
+Booleans of rows up to now, so that a flag never depends on what comes later. Never: weighing.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.look import Columns
+from analysis.plant import Plant
+
+Flags = NDArray[np.bool_]
+
+AT_INTAKE_M = 1.0  # water over the intake, less than which a level gauge's error and a vortex leave none (common practice, no source)
+
+
+def has_codes(seen: Columns) -> bool:
+    """Did the controller say any code of its own that day?"""
+    return "fault_code" in seen.rows.values and bool((seen.rows["fault_code"] > 0).any())
+
+
+def cut_short(seen: Columns) -> Flags:
+    """Rows that turn, and at which or after which the controller stops with a code and no probe reads dry. bool[n]"""
+    coded = (seen.rows["fault_code"] > 0) & ~(seen.rows["low_level_probe_wet"] < 0.5)
+    stopped = coded & ~seen.turning & (seen.dt_h > 0)
+    cut = seen.turning & coded
+    cut[:-1] |= seen.turning[:-1] & stopped[1:]
+    return cut & (seen.dt_h > 0)
+
+
+def waiting(seen: Columns) -> Flags:
+    """Rows that stand since a stop with a code: they say nothing of the water. bool[n]"""
+    if not len(seen):
+        return np.zeros(0, bool)
+    places = np.arange(len(seen))
+    turned = np.maximum.accumulate(np.where(seen.turning | (seen.dt_h == 0), places, -1))
+    code = np.maximum.accumulate(np.where((seen.rows["fault_code"] > 0) & ~seen.turning, places, -1))
+    tried = np.maximum.accumulate(np.where(seen.turning & (seen.rows["fault_code"] > 0), places, -1))
+    return ~seen.turning & ((code > turned) | ((tried >= 0) & (tried == turned)))
+
+
+def at_intake(plant: Plant, seen: Columns) -> Flags:
+    """The level stands at the pump's intake: it draws air. bool[n], False where no level is read."""
+    with np.errstate(invalid="ignore"):
+        return plant.facts.pump.setting_depth_m - seen.rows["water_level_m"] < AT_INTAKE_M
