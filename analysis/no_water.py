@@ -131,7 +131,9 @@ def _labels(
 
 def _tried(plant: Plant, seen: Columns, light: NDArray[np.bool_], heavy: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Rows cut short by the controller whose load, or level, says that nothing was lifted; too short to wait for the meter."""
-    shown = light if not plant.helical else light | heavy  # a mean over start and rest makes an impeller's load look heavy
+    shown = (
+        light if not plant.helical else light | heavy
+    )  # a mean over start and rest makes an impeller's load look heavy
     shut = _shut(plant, seen)
     if "discharge_pressure_bar" in plant.has:
         shown = shown & (light | shut)

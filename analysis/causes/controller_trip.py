@@ -98,7 +98,7 @@ def _stops(seen: Columns, tripped: np.ndarray) -> np.ndarray:
 
 def _ran_last(seen: Columns, starts: np.ndarray) -> np.ndarray:
     """By stop, the last row in which it turned."""
-    return np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen)), 0))[starts]
+    return np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen.turning)), 0))[starts]
 
 
 def evidence(figures: dict[str, float]) -> str:

@@ -170,6 +170,9 @@ def _day_figures(
         vector[:, PLACE["gc"]] = np.where(_clear_days(by_hour), best[:, 0], np.nan)
 
 
+EVEN_SHARE = 3 * SMOOTH_SHARE  # over an hour of long rows the sun's own course and a meter's steps add to it
+
+
 def _mixed(plant: Plant, seen: Columns, days: range, bins: np.ndarray) -> np.ndarray:
     """Long rows in which the array may have been held back for a part: gaps in cloud give more than the pump takes. bool[n]
 
@@ -191,7 +194,7 @@ def _mixed(plant: Plant, seen: Columns, days: range, bins: np.ndarray) -> np.nda
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = sums.of(ratio * seen.dt_h) / hours
         spread = np.maximum(sums.of(ratio**2 * seen.dt_h) / hours - mean**2, 0.0) * rows / (rows - 1.0)
-        even = (rows > 1) & (np.sqrt(spread) < SMOOTH_SHARE * mean)
+        even = (rows > 1) & (np.sqrt(spread) < EVEN_SHARE * mean)
         mixed &= expected.mpp_power_w > np.maximum(ratio, LEAST_SHARE) * least[seen.day - days.start]
     return mixed & ~even[bins]
 
