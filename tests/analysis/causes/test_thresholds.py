@@ -61,7 +61,7 @@ def test_the_input_meters_own_class_is_no_over_voltage() -> None:
 @pytest.fixture(autouse=True)
 def _no_load_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
     """These rows say nothing of the load; what cut-short tries tell has a test of its own."""
-    monkeypatch.setattr("analysis.causes.controller_trip.fruitless", lambda view, rows: np.zeros(len(rows), bool))
+    monkeypatch.setattr("analysis.causes.controller_trip.fruitless", lambda _view, rows: np.zeros(len(rows), bool))
 
 
 @pytest.mark.parametrize(("trips", "told"), [(2, 0), (3, 1), (6, 1)])

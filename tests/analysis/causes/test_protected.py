@@ -1,0 +1,50 @@
+"""What a controller that stops itself again and again lets one see of the water."""
+
+from types import SimpleNamespace
+
+import numpy as np
+
+from analysis.protected import at_intake, cut_short, has_codes, waiting
+from analysis.rows import Rows
+
+
+def day_of(turning: list[int], code: list[float], **more: list[float]) -> SimpleNamespace:
+    """A row a minute."""
+    times = np.arange(len(turning), dtype=np.int64) * 60_000
+    columns = {"fault_code": np.array(code)} | {name: np.array(values) for name, values in more.items()}
+    return SimpleNamespace(rows=Rows(times, columns), turning=np.array(turning) > 0, dt_h=np.full(len(times), 1 / 60))
+
+
+class Day(SimpleNamespace):
+    """Columns have a length."""
+
+    def __len__(self) -> int:
+        return len(self.turning)
+
+
+TURNS, CODE = [1, 1, 0, 0, 0, 1, 0, 0], [0.0, 9.0, 9.0, 9.0, 0.0, 0.0, 9.0, 9.0]
+
+
+def test_a_try_is_the_running_that_a_code_ends() -> None:
+    assert cut_short(day_of(TURNS, CODE)).tolist() == [False, True, False, False, False, True, False, False]
+
+
+def test_a_stop_at_a_dry_probe_is_the_wells_business() -> None:
+    dry = [1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]
+    assert not cut_short(day_of(TURNS, CODE, low_level_probe_wet=dry)).any()
+
+
+def test_what_stands_since_such_a_stop_says_nothing_and_other_standing_does() -> None:
+    assert waiting(Day(**vars(day_of(TURNS, CODE)))).tolist() == [False, False, True, True, True, False, True, True]
+    assert not waiting(Day(**vars(day_of(TURNS, [0.0] * 8)))).any()
+
+
+def test_a_day_without_a_code_has_no_tries() -> None:
+    assert has_codes(day_of(TURNS, CODE))
+    assert not has_codes(day_of(TURNS, [0.0] * 8))
+
+
+def test_a_level_at_the_intake_lets_the_pump_draw_air() -> None:
+    plant = SimpleNamespace(facts=SimpleNamespace(pump=SimpleNamespace(setting_depth_m=80.0)))
+    levels = [60.0, 79.4] + [float("nan")] * 6
+    assert at_intake(plant, day_of(TURNS, CODE, water_level_m=levels)).tolist() == [False, True] + [False] * 6
