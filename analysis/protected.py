@@ -21,19 +21,20 @@ def has_codes(seen: Columns) -> bool:
 
 
 def cut_short(seen: Columns) -> Flags:
-    """Rows that turn, and at which or after which the controller stops with a code and no probe reads dry. bool[n]"""
-    coded = (seen.rows["fault_code"] > 0) & ~(seen.rows["low_level_probe_wet"] < 0.5)
-    stopped = coded & ~seen.turning & (seen.dt_h > 0)
-    cut = seen.turning & coded
-    cut[:-1] |= seen.turning[:-1] & stopped[1:]
-    return cut & (seen.dt_h > 0)
+    """Rows that turn while the controller says a code, or start after a stop with one; no probe reads dry. bool[n]
+
+    Whether the next row stops it again is not asked: a flag must need nothing later.
+    """
+    again = np.concatenate([[False], waiting(seen)[:-1]])[: len(seen.turning)]
+    dry = seen.rows["low_level_probe_wet"] < 0.5
+    return seen.turning & ((seen.rows["fault_code"] > 0) | again) & ~dry & (seen.dt_h > 0)
 
 
 def waiting(seen: Columns) -> Flags:
     """Rows that stand since a stop with a code: they say nothing of the water. bool[n]"""
-    if not len(seen):
+    if not len(seen.turning):
         return np.zeros(0, bool)
-    places = np.arange(len(seen))
+    places = np.arange(len(seen.turning))
     turned = np.maximum.accumulate(np.where(seen.turning | (seen.dt_h == 0), places, -1))
     code = np.maximum.accumulate(np.where((seen.rows["fault_code"] > 0) & ~seen.turning, places, -1))
     tried = np.maximum.accumulate(np.where(seen.turning & (seen.rows["fault_code"] > 0), places, -1))

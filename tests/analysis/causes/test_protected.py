@@ -15,28 +15,24 @@ def day_of(turning: list[int], code: list[float], **more: list[float]) -> Simple
     return SimpleNamespace(rows=Rows(times, columns), turning=np.array(turning) > 0, dt_h=np.full(len(times), 1 / 60))
 
 
-class Day(SimpleNamespace):
-    """Columns have a length."""
-
-    def __len__(self) -> int:
-        return len(self.turning)
-
-
 TURNS, CODE = [1, 1, 0, 0, 0, 1, 0, 0], [0.0, 9.0, 9.0, 9.0, 0.0, 0.0, 9.0, 9.0]
 
 
-def test_a_try_is_the_running_that_a_code_ends() -> None:
+def test_a_try_is_the_running_under_a_code_or_after_a_stop_with_one() -> None:
     assert cut_short(day_of(TURNS, CODE)).tolist() == [False, True, False, False, False, True, False, False]
+    for known in range(1, len(TURNS) + 1):
+        seen = cut_short(day_of(TURNS[:known], CODE[:known]))
+        assert seen.tolist() == cut_short(day_of(TURNS, CODE)).tolist()[:known], "needs nothing later"
 
 
 def test_a_stop_at_a_dry_probe_is_the_wells_business() -> None:
-    dry = [1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]
+    dry = [0.0] * 8
     assert not cut_short(day_of(TURNS, CODE, low_level_probe_wet=dry)).any()
 
 
 def test_what_stands_since_such_a_stop_says_nothing_and_other_standing_does() -> None:
-    assert waiting(Day(**vars(day_of(TURNS, CODE)))).tolist() == [False, False, True, True, True, False, True, True]
-    assert not waiting(Day(**vars(day_of(TURNS, [0.0] * 8)))).any()
+    assert waiting(day_of(TURNS, CODE)).tolist() == [False, False, True, True, True, False, True, True]
+    assert not waiting(day_of(TURNS, [0.0] * 8)).any()
 
 
 def test_a_day_without_a_code_has_no_tries() -> None:
