@@ -37,6 +37,10 @@ FED_SHARE = 0.01
 """A row whose power is above this share of the controller's largest counts as fed, even at night by its clock."""
 TURNS_SHARE = 0.02
 """Below this share of the pump's fastest speed it counts as standing."""
+SPEED_LAWS = {"multistage-centrifugal": (2.0, 3.0, 2.0), "helical-rotor": (1.0, 1.0, 0.0)}
+"""How flow and power at a kept head answer to a share more of speed. Flow: by itself less so many times head times its slope over head;
+power: by so many times itself less so many times head times its slope. Impellers: the affinity laws. A helical rotor: displacement goes with
+speed, slip in proportion to head, torque with head alone."""
 RUNS_MOST = 0.02
 """Results are copied run by run where the rows in daylight make few runs, else one by one."""
 MOSTLY = 0.7
@@ -269,16 +273,22 @@ class RowPhysics:
         flow, taken = self.model.hydraulics.lookup.flow_and_power(speed, head)
         flow *= factors.flow
         taken *= factors.power
+        share, amount = SENSOR_STD["motor_speed_rpm"]
+        misread = share + amount / speed
+        of_flow, by_power, of_power = SPEED_LAWS[self.model.facts.pump.kind]
         flow_by_head = self.any_power.of(cells, (line.FLOW_PER_M_AT_SPEED,))[0]
+        flow_by_speed = (flow - of_flow * head * flow_by_head) * misread
         flow_by_head *= head_std
         np.multiply(flow, factors.meter, out=found[AT_SPEED])
         own = flow * np.sqrt(std["flow"] ** 2 + std["meter"] ** 2)
-        _root_of_squares((own, flow_by_head), found[AT_SPEED + 1], spread.flow_of_speed_m3_h**2)
+        _root_of_squares((own, flow_by_head, flow_by_speed), found[AT_SPEED + 1], spread.flow_of_speed_m3_h**2)
         found[POWER_AT_SPEED] = taken
         if not self.brief:
             power_by_head = self.any_power.of(cells, (line.POWER_PER_M_AT_SPEED,))[0]
+            by_speed = (by_power * taken - of_power * head * power_by_head) * misread
             power_by_head *= head_std
-            _root_of_squares((taken * std["power"], power_by_head), found[POWER_AT_SPEED + 1], spread.power_w**2)
+            parts = (taken * std["power"], power_by_head, by_speed)
+            _root_of_squares(parts, found[POWER_AT_SPEED + 1], spread.power_w**2)
         if self.amperes_per_torque:
             amperes = self.amperes_per_torque * factors.motor_current / speed
             current = np.multiply(amperes, taken, out=found[MOTOR])

@@ -14,7 +14,7 @@ import numpy as np
 from analysis.expected import Factors, SiteModel
 from analysis.factors import NAMES
 from analysis.rows import Rows
-from analysis.uncertainty import COVERAGE, MOTOR_CURRENT_TOLERANCE, SENSOR_STD, tolerances
+from analysis.uncertainty import COVERAGE, MOTOR_CURRENT_TOLERANCE, SENSOR_STD, sensor_std, tolerances
 from logger.record.site_facts import SiteFacts
 from logger.record.site_file import read_site
 
@@ -183,6 +183,10 @@ def _of_one(model: SiteModel, frame) -> dict[str, tuple[np.ndarray, float, float
         on &= np.roll(on, shift)
     ratio = values["pv_voltage_v"] / seen.mpp_voltage_v
     at_max = on & (ratio < 1.03) & (ratio > 0.8) & (seen.poa_w_m2 > 250)
+    read_std = np.hypot(  # what the head is compared with is read too, by two instruments
+        sensor_std("water_level_m", values["water_level_m"]),
+        sensor_std("discharge_pressure_bar", values["discharge_pressure_bar"]) * model.curve.m_per_bar,
+    )
     compared = {
         "flow_m3_h": (values["flow_m3_h"], seen.flow_m3_h, seen.flow_m3_h_std, on),
         "flow_m3_h, level read": (values["flow_m3_h"], levels.flow_m3_h, levels.flow_m3_h_std, on),
@@ -190,7 +194,7 @@ def _of_one(model: SiteModel, frame) -> dict[str, tuple[np.ndarray, float, float
         "power_at_speed_w": (seen.input_power_w, seen.power_at_speed_w, seen.power_at_speed_w_std, on),
         "motor_current_a": (values["motor_current_a"], seen.motor_current_a, seen.motor_current_a_std, on),
         "mpp_power_w": (seen.input_power_w, seen.mpp_power_w, seen.mpp_power_w_std, at_max),
-        "head_m": (levels.head_m, seen.head_m, seen.head_m_std, on),
+        "head_m": (levels.head_m, seen.head_m, np.hypot(seen.head_m_std, read_std), on),
     }
     found = {}
     for name, (measured, value, std, which) in compared.items():
