@@ -28,7 +28,7 @@ A clear sky offered more than the controller took; and a pump worn by a tenth wo
 less water draws the well down less:
 
 >>> print(f"{seen.mpp_power_w[0]:.0f} W offered, {seen.flow_of_sun_m3_h[0]:.1f} m3/h")
-1872 W offered, 5.1 m3/h
+1864 W offered, 5.1 m3/h
 >>> worn = model.expect(rows, Factors(flow=0.9))
 >>> print(f"{worn.flow_m3_h[1]:.1f} m3/h instead of {seen.flow_m3_h[1]:.1f}")
 2.8 m3/h instead of 3.1
@@ -91,7 +91,8 @@ class Expected:
     sun_elevation_deg
         Apparent. NaN at night.
     poa_w_m2, clear_poa_w_m2
-        Irradiance in the plane of the array: measured where there is a sensor, else clear sky; and clear sky. [W/m2]
+        Irradiance in the plane of the array: measured where there is a sensor, else clear sky; and clear sky. Where the site
+        has no sensor, less what the modules' glass turns away at low angles: what a sensor reads is taken as it reads. [W/m2]
     cell_temp_c
         From the module's, else the air's temperature, else the usual one of the place and season. [deg C]
     mpp_power_w, mpp_voltage_v, mpp_current_a
@@ -161,7 +162,7 @@ class SiteModel:
 
     def __init__(self, facts: SiteFacts) -> None:
         self.facts = facts
-        self.sky = sky_table(facts.site, facts.array)
+        self.sky = sky_table(facts.site, facts.array, "irradiance_w_m2" not in facts.sensors.channels)
         self.array = array_model(facts.array)
         self.pump = fit_pump(facts.pump, facts.motor, facts.cable)
         self.curve = system_curve(facts)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pvlib import atmosphere, clearsky, irradiance
 
+from analysis.physics.incidence import diffuse_modifiers, glass_modifier
 from analysis.physics.sun import SunPosition, pressure_at
 
 Floats = NDArray[np.float64]
@@ -22,9 +23,13 @@ TURBIDITY_DEFAULT = 3.5
 
 @dataclass(frozen=True)
 class ClearSky:
-    """On the plane of the array: all [W/m2], and `aoi_cos`, the cosine of the beam's angle of incidence, 0 behind."""
+    """On the plane of the array: all [W/m2], and `aoi_cos`, the cosine of the beam's angle of incidence, 0 behind.
+
+    `taken_w_m2`: of `poa_w_m2` what passes plain front glass, over what passes it straight in (`incidence.py`).
+    """
 
     poa_w_m2: Floats
+    taken_w_m2: Floats
     beam_w_m2: Floats
     ghi_w_m2: Floats
     aoi_cos: Floats
@@ -92,11 +97,16 @@ def clear_sky(
         flat["dni"],
         extra,
         projection_ratio=aoi_cos / np.maximum(np.cos(np.radians(zenith)), 0.01745),
+        return_components=True,
     )
     ground = irradiance.get_ground_diffuse(tilt_deg, flat["ghi"], albedo)
     below = zenith >= 90.0
-    poa = np.where(below, 0.0, beam + sky + ground)
-    return ClearSky(poa, np.where(below, 0.0, beam), np.where(below, 0.0, flat["ghi"]), aoi_cos)
+    poa = np.where(below, 0.0, beam + sky["poa_sky_diffuse"] + ground)
+    round_sun, rest = sky["poa_circumsolar"], sky["poa_isotropic"]
+    of_sky, of_ground = diffuse_modifiers(tilt_deg)
+    straight = glass_modifier(np.degrees(np.arccos(np.minimum(aoi_cos, 1.0))))
+    taken = np.where(below, 0.0, straight * (beam + round_sun) + of_sky * rest + of_ground * ground)
+    return ClearSky(poa, taken, np.where(below, 0.0, beam), np.where(below, 0.0, flat["ghi"]), aoi_cos)
 
 
 def clear_sky_relative_std(elevation_deg: ArrayLike) -> Floats:

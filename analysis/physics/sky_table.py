@@ -30,6 +30,8 @@ ELEVATION_DEG, CLEAR_POA_W_M2, CLEAR_STD_W_M2, AMBIENT_C = range(4)
 NODES = 145
 KEPT_DAYS = 3
 SEASON_NODES = 122
+GLASS_STD = 0.3
+"""Of what the glass turns away: between plain and coated glass (common practice, no source)."""
 LIT_DEG = -16.0 / 60.0
 """Apparent elevation of the sun's centre with its upper edge on the horizon: from here on a row counts as daylight."""
 
@@ -98,7 +100,7 @@ def _flat(sky: SkyTable, first_day: int, last_day: int) -> FlatSky:
     return sky.flattened(np.arange(first_day, last_day + 1))
 
 
-def sky_table(site: Site, array: Array) -> SkyTable:
+def sky_table(site: Site, array: Array, through_glass: bool = False) -> SkyTable:
     """Tabulate one site's sky.
 
     Against the models evaluated row by row (tested): elevation within 0.2 deg between 3 and 85 deg, near the zenith 1 deg;
@@ -108,6 +110,8 @@ def sky_table(site: Site, array: Array) -> SkyTable:
     ----------
     site, array : site facts
         Place [deg], [m]; tilt and azimuth [deg].
+    through_glass : bool
+        Clear-sky irradiance less what the modules' glass turns away: where no sensor's reading is held against it. [-]
 
     Returns
     -------
@@ -129,6 +133,7 @@ def sky_table(site: Site, array: Array) -> SkyTable:
     ambient = ambient_default(
         site.latitude_deg, site.altitude_m, noon, of_day * 24.0, site.lowest_ambient_c, site.highest_ambient_c
     )
-    spread = sky.poa_w_m2 * clear_sky_relative_std(sun.elevation_deg)
-    values = np.stack([sun.elevation_deg, sky.poa_w_m2, spread, np.broadcast_to(ambient, spread.shape)], axis=-1)
+    light = sky.taken_w_m2 if through_glass else sky.poa_w_m2
+    spread = np.hypot(light * clear_sky_relative_std(sun.elevation_deg), GLASS_STD * (sky.poa_w_m2 - sky.taken_w_m2))
+    values = np.stack([sun.elevation_deg, light, spread, np.broadcast_to(ambient, spread.shape)], axis=-1)
     return SkyTable(site.longitude_deg / 360.0, np.ascontiguousarray(values))
