@@ -20,8 +20,8 @@ On that power this pump should lift, each figure with its standard uncertainty; 
 
 >>> for flow, std, head in zip(seen.flow_m3_h, seen.flow_m3_h_std, seen.head_m):
 ...     print(f"{flow:.1f} +- {std:.1f} m3/h against {head:.0f} m")
-1.3 +- 0.1 m3/h against 48 m
-3.1 +- 0.3 m3/h against 53 m
+1.0 +- 0.1 m3/h against 48 m
+2.9 +- 0.2 m3/h against 53 m
 nan +- nan m3/h against nan m
 
 A clear sky offered more than the controller took; and a pump worn by a tenth would have lifted less, though not by a tenth, for
@@ -31,7 +31,7 @@ less water draws the well down less:
 1864 W offered, 5.1 m3/h
 >>> worn = model.expect(rows, Factors(flow=0.9))
 >>> print(f"{worn.flow_m3_h[1]:.1f} m3/h instead of {seen.flow_m3_h[1]:.1f}")
-2.8 m3/h instead of 3.1
+2.6 m3/h instead of 2.9
 """
 
 from dataclasses import dataclass

@@ -312,15 +312,16 @@ class RowPhysics:
 
 
 def _amperes_per_torque(model: SiteTables) -> float | None:
-    """Amperes per (watt per 1/min): the rated current belongs to the largest torque of the datasheet's table.
+    """Amperes per (watt per 1/min) at the controller's input: the rated current belongs to the largest torque of the datasheet's table.
 
     None where the motor's current does not follow torque, or nothing is known of it.
     """
-    motor = model.facts.motor
-    torques = [row.power_w / row.speed_rpm for row in model.facts.pump.curve if row.speed_rpm]
-    if motor.kind not in ("permanent-magnet", "brushed-dc") or not motor.rated_current_a or not torques:
+    motor, pump = model.facts.motor, model.pump
+    rows = [row for row in model.facts.pump.curve if row.speed_rpm]
+    if motor.kind not in ("permanent-magnet", "brushed-dc") or not motor.rated_current_a or not rows:
         return None
-    return motor.rated_current_a / max(torques)
+    speed, head = np.array([(row.speed_rpm, row.head_m) for row in rows], float).T
+    return motor.rated_current_a / float(np.nanmax(pump.power_of_speed(speed, head) / speed))
 
 
 def _days_between(model: SiteTables, rows: Rows) -> NDArray[np.int64]:

@@ -17,6 +17,8 @@ CLASS_5_OHM_PER_KM = {
     240.0: 0.0801, 300.0: 0.0641,
 }  # fmt: skip
 """Highest resistance at 20 deg C of flexible plain copper: IEC 60228 table 3 (1.5 to 25 mm2 seen, the rest from memory)."""
+WATER_COOLED_C = 30.0
+"""Of a loaded motor cable in a borehole, most of it under water or along the riser: common practice, no source. [deg C]"""
 COPPER_PER_C = 0.00393
 """Temperature coefficient of copper's resistance at 20 deg C: IEC 60028."""
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from analysis.physics.cable import WATER_COOLED_C, three_phase_loss_w
 from analysis.physics.centrifugal import CentrifugalCore, fit_centrifugal
 from analysis.physics.helical import HelicalCore, fit_helical
 from analysis.physics.latent_speed import centrifugal_speed, helical_speed
@@ -27,7 +28,9 @@ KINDS = ("helical-rotor", "multistage-centrifugal")
 COVERAGE = 2.0  # a tolerance is read as the half-width that 19 of 20 pumps keep
 DRIVE_EFFICIENCY, DRIVE_EFFICIENCY_STD = 0.96, 0.02  # a small inverter's (common practice, no source)
 BETWEEN_ROWS = 0.02  # doubt between the rows over the root of their number; set from synthetic pumps of known truth
-COPPER_OHM_MM2_M = 0.0175  # at 20 degC (IEC 60228 conductors; from memory)
+TABLE_CABLE_M = (
+    10.0  # of motor cable that a datasheet's powers hold, and how far that may be off (common practice, no source)
+)
 RELATIVE_RPM = 1000.0  # what relative speed 1 is called where nothing is known
 
 
@@ -121,12 +124,13 @@ def fit_pump(pump: "Pump", motor: "Motor | None" = None, cable: "Cable | None" =
     Notes
     -----
     A table at the motor's terminals is led back to the controller's input: divided by a drive efficiency of
-    0.96 +- 0.02, plus the cable's loss 3 I^2 R with the current in proportion to torque (rated at the table's largest), where rated
-    current and cable are known. A table at the controller's input is taken as it stands.
+    0.96 +- 0.02. Where rated current and cable are known, the cable's loss 3 I^2 R is added (2 I^2 R with direct current), the current
+    in proportion to torque, rated at the table's largest: a datasheet knows nothing of the depth that its pump will hang at, so a
+    table at the controller's input holds a short cable's loss, taken as 10 +- 10 m.
 
     References
     ----------
-    .. [1] IEC 60228, resistance of copper conductors. From memory.
+    .. [1] IEC 60228, resistance of copper conductors (`cable.py`).
     """
     speeds = [row.speed_rpm for row in pump.curve if row.speed_rpm is not None]
     table = pump_table(
@@ -135,19 +139,28 @@ def fit_pump(pump: "Pump", motor: "Motor | None" = None, cable: "Cable | None" =
         [row.power_w for row in pump.curve],
         speeds if len(speeds) == len(pump.curve) else None,
     )
-    extra = 0.0
-    if pump.curve_power_at == "motor-terminals":
-        table, extra = _at_controller(table, motor, cable), DRIVE_EFFICIENCY_STD / DRIVE_EFFICIENCY
+    at_terminals = pump.curve_power_at == "motor-terminals"
+    loss, doubt = _lost_in_cable(table, motor, cable, 0.0 if at_terminals else TABLE_CABLE_M)
+    efficiency = DRIVE_EFFICIENCY if at_terminals else 1.0
+    power = table.power_w + loss
+    extra = float(np.hypot(DRIVE_EFFICIENCY_STD / efficiency if at_terminals else 0.0, np.max(doubt / power)))
+    table = PumpTable(table.head_m, table.flow_m3_h, power / efficiency, table.speed_rpm)
     return _fit(table, pump.kind, motor.rated_speed_rpm if motor else None, extra)
 
 
-def _at_controller(table: PumpTable, motor: "Motor | None", cable: "Cable | None") -> PumpTable:
-    loss: Floats = np.zeros_like(table.power_w)
-    if motor and cable and motor.rated_current_a:
-        ohm = COPPER_OHM_MM2_M * cable.length_m / cable.conductor_mm2
-        torque = table.power_w if table.speed_rpm is None else table.power_w / table.speed_rpm
-        loss = 3 * ohm * (motor.rated_current_a * torque / torque.max()) ** 2
-    return PumpTable(table.head_m, table.flow_m3_h, (table.power_w + loss) / DRIVE_EFFICIENCY, table.speed_rpm)
+def _lost_in_cable(
+    table: PumpTable, motor: "Motor | None", cable: "Cable | None", held_m: float
+) -> tuple[Floats, Floats]:
+    """Heat in the motor's cable at each row, beyond what `held_m` of it lose, and what that length leaves open. [W]"""
+    nothing: Floats = np.zeros_like(table.power_w)
+    if not (motor and cable and motor.rated_current_a and cable.length_m > 0):
+        return nothing, nothing
+    torque = table.power_w if table.speed_rpm is None else table.power_w / table.speed_rpm
+    current = motor.rated_current_a * torque / torque.max()
+    a_metre = three_phase_loss_w(current, 1.0, cable.conductor_mm2, WATER_COOLED_C)
+    if motor.kind == "brushed-dc":
+        a_metre *= 2.0 / 3.0  # two conductors instead of three
+    return a_metre * max(cable.length_m - held_m, 0.0), a_metre * held_m
 
 
 def _fit(table: PumpTable, kind: PumpKind, rated_rpm: float | None, extra_power_share: float) -> PumpModel:

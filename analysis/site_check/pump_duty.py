@@ -3,11 +3,10 @@
 Flow: remark.py -> HERE -> site_check/__init__.py
 """
 
-from analysis.physics.cable import three_phase_loss_w
+from analysis.physics.cable import WATER_COOLED_C, three_phase_loss_w
 from analysis.physics.pipe_friction import velocity_m_s
 from analysis.site_check.remark import Checked, Remarks
 
-WATER_COOLED_C = 30.0
 TANK_DAYS_MOST = 60.0
 """A tank holds 2 to 5 days' need (common practice, no source); a dam may hold many more."""
 CABLE_WRONG, CABLE_DOUBTFUL, CABLE_NOTE = 0.15, 0.08, 0.05
