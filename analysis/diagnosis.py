@@ -99,7 +99,7 @@ def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None, wo
         if effect.by_work:
             prior += np.log(BY_WORK * DAYS_A_YEAR / WORK_DAYS_A_YEAR if work else 1.0 - BY_WORK)
         logs.setdefault(name, []).append((found + prior + _in_time(effect.sudden, at_once), form))
-    logs[UNEXPLAINED] = [(TEMPER * fits[UNKNOWN_FIT] + np.log(UNEXPLAINED_PER_YEAR), -1)]
+    logs.setdefault(UNEXPLAINED, []).append((TEMPER * fits[UNKNOWN_FIT] + np.log(UNEXPLAINED_PER_YEAR), -1))
     logs[NOTHING] = [(TEMPER * fits[SOUND_FIT] + np.log(NOTHING_PER_YEAR), -1)]
     if moved.group == "held":
         rate = np.log(TURNED_DOWN_PER_YEAR * _set_by_hand(moved))

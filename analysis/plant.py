@@ -39,6 +39,18 @@ class Plant:
         return self.facts.pump.kind == "helical-rotor"
 
     @cached_property
+    def current_known(self) -> bool:
+        """The site file tells what current a sound motor takes for its torque."""
+        motor = self.facts.motor
+        turning = any(row.speed_rpm for row in self.facts.pump.curve)
+        return bool(motor.kind in ("permanent-magnet", "brushed-dc") and motor.rated_current_a and turning)
+
+    @cached_property
+    def outlet_m(self) -> float:
+        """Height of the outlet above the wellhead's gauge, at least a metre. [m]"""
+        return max(self.facts.delivery.outlet_height_m, 1.0)
+
+    @cached_property
     def array_stc_w(self) -> float:
         """The array's rating. [W]"""
         array = self.facts.array

@@ -11,7 +11,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from analysis.causes.registry import all_causes
-from analysis.estimates.effects import FIRST_MOST, FIRST_WATER, FLOW_PLACES, IS_FLOW, Effect
+from analysis.estimates.effects import BOUNDED, FIRST_WATER, FLOW_PLACES, IS_FLOW, Effect
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
 from analysis.estimates.vector import PLACE
 from analysis.learning import Learnt
@@ -64,7 +64,8 @@ class SlowBench:
     def explained(self, forms: list[int], amounts: Floats, places: np.ndarray) -> Floats:
         """The shift at `places` that each amount of its form makes, one row each; where curved, a share of the flow is lost."""
         linear = amounts[:, None] * self.directions[forms][:, places]
-        linear = np.where(places == PLACE["first"], np.minimum(linear, FIRST_MOST), linear)
+        for name, most in BOUNDED.items():
+            linear = np.where(places == PLACE[name], np.minimum(linear, most), linear)
         bent = self._curved[forms, None] & IS_FLOW[places]
         return np.where(bent, np.log1p(np.maximum(linear, -0.97)), linear)
 
@@ -168,6 +169,8 @@ def _shifts(
             along = direction * effect.most
             lasting += along[:, None] * along
             loose = (max(effect.loose, NUISANCE_LOOSE) * amount * direction) ** 2
+            if effect.blur is not None:
+                loose += (amount * effect.blur[places]) ** 2
             costs = np.abs(amount * effect.direction[FLOW_PLACES]).max()
             loose[places == PLACE["first"]] += (FIRST_WATER * costs) ** 2
             diagonal += loose

@@ -83,11 +83,15 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 work = worked_on(plant.facts, plant.days, range(day - alarm.shift.days + 1, day + 1))
-                verdict = weigh_shift(bench, alarm.shift, _course(amounts, alarm.shift.days)[1], work)
+                verdict = weigh_shift(
+                    bench, alarm.shift, _course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work
+                )
                 if group == "hydraulic" and not _lasts(amounts, alarm):
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
-                    verdict.cause != UNEXPLAINED or (not open_now and group != "held" and _strange(alarm))
+                    verdict.cause != UNEXPLAINED
+                    or verdict.form is not None
+                    or (not open_now and group != "held" and _strange(alarm))
                 ):
                     form = alarm.form if verdict.form is None else verdict.form
                     _begun(
@@ -221,7 +225,7 @@ def _again(
         return
     case.healthy = 0.0
     case.seen_ms = plant.days.close_ms(day)
-    begins, at_once = _course(amounts, since, effect.sudden)
+    begins, at_once = _course(amounts, since, effect.most, effect.sudden)
     case.began_ms = plant.days.open_ms(day - (len(amounts) - 1 - begins))
     if "began_ms" in case.weighed:
         case.began_ms = int(min(case.began_ms, case.weighed["began_ms"]))
@@ -265,12 +269,14 @@ def _follow(
         _sized(bench, memory, case, int(case.weighed["form"]), shown, at_power, moved, figures)
 
 
-def _course(amounts: Floats, since: int, sudden: float = 0.5) -> tuple[int, float | None]:
+def _course(amounts: Floats, since: int, most: float, sudden: float = 0.5) -> tuple[int, float | None]:
     """Index of the day on which it began, and the log-likelihood of a step over a growth; None where too few days tell.
 
     Every day may be the first, and a growth may take any of `GROWS_FOR` days until it stands still: each is scaled to fit the daily
     amounts, and all are summed, so that the growth's greater freedom is paid for. Neighbouring days err together: they count `HALF`.
 
+    most
+        The largest likely amount: no growth leads beyond it.
     sudden
         Share of cases in which it comes at once: decides which of the two tells the beginning.
     """
@@ -285,7 +291,7 @@ def _course(amounts: Floats, since: int, sudden: float = 0.5) -> tuple[int, floa
     weight = 0.5 * len(known) * HALF
     floor = 1e-6 * len(known)
     step, growth = (
-        np.array([-weight * np.log(_miss(np.minimum(ages / took, 1.0), y) + floor) for took in lengths])
+        np.array([-weight * np.log(_miss(np.minimum(ages / took, 1.0), y, most) + floor) for took in lengths])
         for lengths in (AT_ONCE_IN, GROWS_FOR)
     )
     told = _log_mean(step) - _log_mean(growth)
@@ -299,9 +305,9 @@ def _log_mean(logs: Floats) -> float:
     return float(np.logaddexp.reduce(logs, axis=None) - np.log(logs.size))
 
 
-def _miss(shapes: Floats, y: Floats) -> Floats:
-    """Squared misfit of each row's shape, scaled to fit, never below nothing."""
-    scale = np.maximum(shapes @ y / (shapes**2).sum(axis=1), 0.0)
+def _miss(shapes: Floats, y: Floats, most: float) -> Floats:
+    """Squared misfit of each row's shape, scaled to fit, never below nothing nor beyond `most`."""
+    scale = np.clip(shapes @ y / (shapes**2).sum(axis=1), 0.0, most)
     return ((y - scale[:, None] * shapes) ** 2).sum(axis=1)
 
 

@@ -17,6 +17,11 @@ class CloggingLimits:
     least: float = 0.04
     most: float = 1.2
     usual: float = 0.25  # half of all stay below (a guess)
+    air_m: float = (
+        9.0  # what the air above the well lends to suction before the water boils (common practice, no source)
+    )
+    starved_least: float = 0.15
+    starved_rate: float = 0.15
 
 
 LIMITS = CloggingLimits()
@@ -35,11 +40,13 @@ def effect(plant: Plant) -> list[Effect]:
     extra = metres * square
     lost = bench.flow_per_head_at_power * extra
     gauge = "discharge_pressure_bar" in plant.has
+    well, setting_m = plant.facts.well, plant.facts.pump.setting_depth_m
+    bearable_m = max(setting_m - well.static_level_m - float(bench.drawdown_m[-1]), 0.0) + LIMITS.air_m
     intake = Effect(
         "intake",
         shift(**head_shift(plant, bench, extra, False)),
         LIMITS.least,
-        LIMITS.most,
+        min(LIMITS.most, bearable_m / metres) if gauge else LIMITS.most,
         lost=lost,
         loose=0.2,
         rate=0.5,
@@ -55,9 +62,37 @@ def effect(plant: Plant) -> list[Effect]:
         rate=0.5,
         usual=LIMITS.usual,
     )
+    starved = [_starved(plant, bearable_m)] if plant.helical else []
     if gauge:
-        return [intake, delivery]
-    return [Effect(None, intake.direction, LIMITS.least, LIMITS.most, lost=lost, loose=0.2, usual=LIMITS.usual)]
+        return [intake, delivery, *starved]
+    return [
+        Effect(None, intake.direction, LIMITS.least, LIMITS.most, lost=lost, loose=0.2, usual=LIMITS.usual),
+        *starved,
+    ]
+
+
+def _starved(plant: Plant, bearable_m: float) -> Effect:
+    """A strainer so shut that the pump boils the water at its intake: what comes is bounded, and the pump turns on half filled.
+
+    So flow per turn falls, at high speed first, and torque has risen by the suction that the air lends.
+    """
+    bench = bench_of(plant)
+    relative = bench.relative_flow()
+    short = np.clip((relative - 0.5) / 0.5, 0.0, 1.0)  # by band, where half the flow of high power still comes
+    torque = bench.power_per_head * bearable_m * np.ones(3)
+    lost = -np.maximum(short, 0.05)
+    return Effect(
+        "intake",
+        shift(q=lost - bench.flow_per_power * torque, n=lost, t=torque, i=torque),
+        LIMITS.starved_least,
+        LIMITS.most,
+        lost=lost,
+        loose=0.3,
+        rate=LIMITS.starved_rate,
+        sudden=0.5,
+        usual=2.0 * LIMITS.usual,
+        blur=shift(n=0.15, q=0.15, t=0.7 * torque, i=0.7 * torque),
+    )
 
 
 def evidence(figures: dict[str, float]) -> str:

@@ -17,24 +17,33 @@ class FallingLevelLimits:
     least_m: float = 2.0
     beyond_season: float = 0.75  # times the seasonal range that the site file states
     usual_m: float = 5.0  # half of all stay below (a guess)
+    slope_open: float = 0.2  # how far the datasheet's own slopes with head are open (a guess)
+    first_open: float = (
+        0.2  # risers a metre: a centrifugal pump turns for longer before it lifts, the deeper the longer
+    )
 
 
 LIMITS = FallingLevelLimits()
 
 
 def effect(plant: Plant) -> list[Effect]:
-    """Extra lift: the same at all speeds where the aquifer fell (resting), growing with the flow where the screen clogs (drawdown)."""
+    """Extra lift: the same at all speeds where the aquifer fell (resting), growing with the flow where the screen clogs (drawdown).
+
+    Where the level is read, the engine's expectation knows of it; what is left is how far the datasheet's own slopes are off.
+    """
     bench = bench_of(plant)
     gauge = "water_level_m" in plant.has
     well, intake_m = plant.facts.well, plant.facts.pump.setting_depth_m
     least = max(LIMITS.least_m, LIMITS.beyond_season * (well.seasonal_range_m or 0.0))
     most = max(intake_m - well.static_level_m, 2.0 * least)  # below its intake no pump draws the water
+    late = 0.0 if plant.helical else LIMITS.first_open
     found = []
     for part, metres, rest in (
         ("resting", np.ones(3), 1.0),
         ("drawdown", bench.relative_flow(), 0.0),
     ):
         known = {"l": metres, "rest": rest} if gauge else {"rest": rest}
+        open_ = shift(**head_shift(plant, bench, LIMITS.slope_open * metres, False), first=late) if gauge else None
         direction = shift(**head_shift(plant, bench, metres, gauge), **known)
         lost = bench.flow_per_head_at_power * metres
         found.append(
@@ -47,6 +56,7 @@ def effect(plant: Plant) -> list[Effect]:
                 loose=0.15,
                 rate=0.6 if part == "resting" else 0.4,
                 usual=max(LIMITS.usual_m, least),
+                blur=open_,
             )
         )
     return found

@@ -20,6 +20,8 @@ class RiserLeakLimits:
     drained: float = 0.6  # of the riser; the hole may lie anywhere along it
     drained_for: float = 0.15  # the share lost at which it surely has drained by morning
     holds: float = 0.3  # of leaks: near the wellhead or behind it, so that the column stays (a guess)
+    valve_above: float = 0.25  # of all others: a check valve at the wellhead holds what the gauge reads (a guess)
+    fallen_for: float = 0.15  # the share lost at which the gauge surely has fallen by morning
     check_valve_least: float = 0.45
     check_valve_centrifugal: float = 1.0  # a centrifugal pump's first water depends on where lifting begins, too
 
@@ -30,18 +32,26 @@ LIMITS = RiserLeakLimits()
 def effect(plant: Plant) -> list[Effect]:
     """A flow that runs out, about constant; while running it looks like wear.
 
-    The column drains overnight, so first water comes late by what refills it, unless the hole lies near the top; the well is
-    drawn down for more than is metered. A check valve alone costs the first water and nothing else.
+    The column drains overnight, so first water comes late by what refills it and the wellhead's gauge falls to nothing, unless the
+    hole lies near the top; the well is drawn down for more than is metered. A check valve alone costs the first water and nothing else.
     """
     bench = bench_of(plant)
     out = bench.constant_loss()
     deeper = plant.facts.well.drawdown_linear_m_per_m3_h * bench.flow_m3_h[-1]
     drained = LIMITS.drained / LIMITS.drained_for
+    gauge = "discharge_pressure_bar" in plant.has
+    above = LIMITS.valve_above if gauge else 1.0
+    drains = 1.0 - LIMITS.holds
+    columns = [(None, 0.0, 0.0, LIMITS.holds), ("wall", drained, 0.0, drains * above)]
+    valves = [(0.0, 0.3 * above)]
+    if gauge:
+        columns.append(("wall", drained, 1.0 / LIMITS.fallen_for, drains * (1.0 - above)))
+        valves.append((1.0 / LIMITS.fallen_for, 0.3 * (1.0 - above)))
     return [
         *(
             Effect(
                 part,
-                shift(q=out, n=out, l=np.full(3, deeper), first=first),
+                shift(q=out, n=out, l=np.full(3, deeper), first=first, stand=stand),
                 LIMITS.least,
                 LIMITS.most,
                 lost=out,
@@ -52,17 +62,20 @@ def effect(plant: Plant) -> list[Effect]:
                 rate=rate,
                 usual=LIMITS.usual,
             )
-            for part, first, rate in ((None, 0.0, LIMITS.holds), ("wall", drained, 1.0 - LIMITS.holds))
+            for part, first, stand, rate in columns
         ),
-        Effect(
-            "check-valve",
-            shift(first=1.0),
-            LIMITS.check_valve_least if plant.helical else LIMITS.check_valve_centrifugal,
-            1.5,
-            lost=np.full(3, -0.03),
-            loose=0.3,
-            sudden=0.6,
-            rate=0.3,
+        *(
+            Effect(
+                "check-valve",
+                shift(first=1.0, stand=stand),
+                LIMITS.check_valve_least if plant.helical else LIMITS.check_valve_centrifugal,
+                1.5,
+                lost=np.full(3, -0.03),
+                loose=0.3,
+                sudden=0.6,
+                rate=rate,
+            )
+            for stand, rate in valves
         ),
     ]
 

@@ -66,62 +66,72 @@ METER_SUDDEN = 0.8  # lost pulses, a sheared or blocked wheel, another pulse val
 METER_LOOSE = 0.12  # a meter that is off is off by about the same share at every flow (common practice, no source)
 
 
+def _drift(
+    channel: str,
+    least: float,
+    most: float,
+    group: str = "hydraulic",
+    rate: float = 0.15,
+    loose: float = 0.3,
+    sudden: float = 0.6,
+    usual: float = 0.0,
+    **entries: Any,
+) -> list[Effect]:
+    """A channel that reads too much, and one that reads too little."""
+    return [
+        Effect(
+            None,
+            sign * shift(**entries),
+            least,
+            most,
+            lost=np.zeros(3),
+            loose=loose,
+            sudden=sudden,
+            rate=rate,
+            channel=channel,
+            group=group,
+            usual=usual,
+        )
+        for sign in (1.0, -1.0)
+    ]
+
+
 def effect(plant: Plant) -> list[Effect]:
     """A drift moves one channel, and through it what the engine expects; the rest of the vector says that the plant is sound."""
-    bench, found = bench_of(plant), []
-    ones = np.ones(3)
-    none = np.zeros(3)
-
-    def drift(
-        channel: str,
-        least: float,
-        most: float,
-        group: str = "hydraulic",
-        rate: float = 0.15,
-        loose: float = 0.3,
-        sudden: float = 0.6,
-        usual: float = 0.0,
-        **entries: Any,
-    ) -> None:
-        for sign in (1.0, -1.0):
-            found.append(
-                Effect(
-                    None,
-                    sign * shift(**entries),
-                    least,
-                    most,
-                    lost=none,
-                    loose=loose,
-                    sudden=sudden,
-                    rate=rate,
-                    channel=channel,
-                    group=group,
-                    usual=usual,
-                )
-            )
-
+    bench, ones = bench_of(plant), np.ones(3)
+    found: list[Effect] = []
     share, metres = LIMITS.least_share, LIMITS.least_m
     if plant.has & {"volume_m3", "flow_m3_h"}:
         channel = "volume_m3" if "volume_m3" in plant.has else "flow_m3_h"
         friction = plant.wellhead_head_m(1.01 * bench.flow_m3_h) - plant.wellhead_head_m(bench.flow_m3_h)
         drawn = plant.system.drawdown_m(1.01 * bench.flow_m3_h) - bench.drawdown_m
         behind = {"l": -100.0 * drawn, "p": -100.0 * friction}  # what the metered flow should draw down and press
-        drift(channel, share, 1.0, loose=METER_LOOSE, sudden=METER_SUDDEN, usual=USUAL_SHARE, q=ones, n=ones, **behind)
+        found += _drift(
+            channel, share, 1.0, loose=METER_LOOSE, sudden=METER_SUDDEN, usual=USUAL_SHARE, q=ones, n=ones, **behind
+        )
     power = next((name for name in ("input_power_w", "pv_current_a") if name in plant.has), None)
     if power is not None:
-        drift(power, share, 1.0, rate=0.1, loose=METER_LOOSE, usual=USUAL_SHARE, q=-bench.flow_per_power, t=ones)
+        twice = plant.has >= {"input_power_w", "pv_voltage_v", "pv_current_a"}  # the other reading of it stays
+        other: dict[str, Any] = {"pw": 1.0} if twice else {}
+        found += _drift(
+            power, share, 1.0, rate=0.1, loose=METER_LOOSE, usual=USUAL_SHARE, q=-bench.flow_per_power, t=ones, **other
+        )
+        if twice:
+            found += _drift("pv_current_a", share, 1.0, rate=0.1, usual=USUAL_SHARE, pw=-1.0)
     known: dict[str, Any] = head_shift(plant, bench, -ones, False)
     if "water_level_m" in plant.has:
-        drift("water_level_m", metres, 40.0, usual=USUAL_M, l=ones, rest=1.0, **known)
-        drift("water_level_m", metres, 40.0, rate=0.05, usual=USUAL_M, l=ones, **known)
+        found += _drift("water_level_m", metres, 40.0, usual=USUAL_M, l=ones, rest=1.0, **known)
+        found += _drift("water_level_m", metres, 40.0, rate=0.05, usual=USUAL_M, l=ones, **known)
     if "discharge_pressure_bar" in plant.has:
-        drift("discharge_pressure_bar", metres, 40.0, usual=USUAL_M, p=ones, **known)
+        found += _drift(
+            "discharge_pressure_bar", metres, 40.0, usual=USUAL_M, p=ones, stand=-1.0 / plant.outlet_m, **known
+        )
     if "motor_current_a" in plant.has:
-        drift("motor_current_a", LIMITS.least_current, 1.0, usual=USUAL_SHARE, i=ones)
+        found += _drift("motor_current_a", LIMITS.least_current, 1.0, usual=USUAL_SHARE, i=ones)
     if "irradiance_w_m2" in plant.has:
-        drift("irradiance_w_m2", share, 1.0, group="electric", rate=0.3, s=-1.0, gc=1.0)
+        found += _drift("irradiance_w_m2", share, 1.0, group="electric", rate=0.3, s=-1.0, gc=1.0)
     if plant.has >= {"pv_voltage_v", "irradiance_w_m2"}:
-        drift("pv_voltage_v", share, 0.5, group="electric", rate=0.03, s=1.0, av=1.0)
+        found += _drift("pv_voltage_v", share, 0.5, group="electric", rate=0.03, s=1.0, av=1.0)
     return found
 
 

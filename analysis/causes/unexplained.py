@@ -1,10 +1,61 @@
-"""Unexplained: the figures leave what this pump does when healthy, and no cause above explains them."""
+"""Unexplained: the figures leave what this pump does when healthy, and no cause above explains them.
+
+One form of it is known: something drags (bearings, sand, a rubbing shaft). The motor needs more torque for the same speed, while flow
+per turn, level and pressure say that the water is lifted as ever.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
+from analysis.estimates.bench import bench_of
+from analysis.estimates.effects import Effect, shift
+from analysis.plant import Plant
+
+
+@dataclass(frozen=True)
+class DragLimits:
+    """Log of the torque needed."""
+
+    least: float = 0.1
+    most: float = 1.0
+    usual: float = 0.3  # half of all stay below (a guess)
+    rate: float = 2.0  # of what is unexplained otherwise (a guess)
+    current: tuple[float, float] = (1.0, 0.7)  # a permanent magnet's current follows torque, an induction motor's less
+
+
+LIMITS = DragLimits()
+
+
+def effect(plant: Plant) -> list[Effect]:
+    """A torque more, at all speeds about alike; the water knows nothing of it."""
+    bench = bench_of(plant)
+    lost = -bench.flow_per_power
+    current = LIMITS.current[0 if plant.current_known else 1]
+    return [
+        Effect(
+            None,
+            shift(q=lost, t=np.ones(3), i=current),
+            LIMITS.least,
+            LIMITS.most,
+            lost=lost,
+            loose=0.15,
+            sudden=0.3,
+            rate=LIMITS.rate,
+            usual=LIMITS.usual,
+            blur=shift(i=0.2),
+        )
+    ]
 
 
 def evidence(figures: dict[str, float]) -> str:
-    """One sentence: the entries that moved most."""
+    """One sentence: the entries that moved most, or what drags."""
+    if "amount" in figures:
+        return (
+            f"The motor takes {100 * (np.exp(figures['amount']) - 1.0):.0f} % more at the same speed, while flow per turn, level and pressure "
+            "are as they were: something drags (bearing, shaft, sand), which no cause of the list covers."
+        )
     moved = sorted(((abs(v), k, v) for k, v in figures.items() if k.startswith("shift_")), reverse=True)[:3]
     told = ", ".join(f"{name.removeprefix('shift_')} by {value:+.2f}" for _, name, value in moved)
     return f"The day's figures left what this pump does when healthy ({told or 'no water at a load that fits no known cause'}), and no known cause explains them."
@@ -22,10 +73,13 @@ register(
                 "Time a bucket at the tank and compare it with the meter.",
             ),
             technician=(
+                "If the motor takes more at the same speed and lifts the same, turn the shaft by hand once the pump is up: bearings, sand, a bent shaft.",
                 "Check every sensor against a hand instrument first; then pump, cable and array in that order.",
             ),
             cautions=("By day the array is live: isolate, lock and test before touching anything.",),
         ),
         evidence=evidence,
+        effect=effect,
+        limits=LIMITS,
     )
 )

@@ -15,6 +15,9 @@ class WornPumpLimits:
     least: float = 0.04  # below it season and meter class hide it (common practice, no source)
     most: float = 0.7
     usual: float = 0.2  # half of all stay below (a guess)
+    rubs_less: float = 0.1  # of a helical rotor's torque, for each unit of flow lost, and how far that is open
+    rubs_open: float = 0.12
+    turns_open: float = 0.06  # likewise of an impeller's, whose own flow may be more or less than it was
 
 
 LIMITS = WornPumpLimits()
@@ -23,21 +26,23 @@ LIMITS = WornPumpLimits()
 def effect(plant: Plant) -> list[Effect]:
     """A flow that slips back, about constant, for it follows the lift and not the speed.
 
-    So flow per turn falls, at low speed most; power at given speed stays (the pump itself moves what it always did).
+    So flow per turn falls, at low speed most; power at given speed stays (the pump itself moves what it always did), but that a
+    helical rotor which has lost its tight fit rubs less: the fit takes a tenth to a quarter of its torque (common practice, no source).
     """
     bench = bench_of(plant)
+    rubs, open_ = (LIMITS.rubs_less, LIMITS.rubs_open) if plant.helical else (0.0, LIMITS.turns_open)
     back = bench.constant_loss()
     return [
         Effect(
             None,
-            shift(q=back, n=back),
+            shift(q=back + rubs * bench.flow_per_power, n=back, t=-rubs, i=-rubs),
             LIMITS.least,
             LIMITS.most,
             lost=back,
             loose=0.25,
             curved=True,
             sudden=0.15,
-            blur=shift(t=0.04, i=0.04),
+            blur=shift(t=open_, i=open_),
             usual=LIMITS.usual,
         )
     ]

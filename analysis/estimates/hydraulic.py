@@ -24,7 +24,7 @@ LEAST_FLOW_SHARE = {"helical-rotor": 0.06, "multistage-centrifugal": 0.3}
 
 
 def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun: Hours) -> None:
-    """Write q, n, t, i, p, l of `days` into `vector` (days, SIZE), hours of running by band into `weight_h` (days, BANDS)."""
+    """Write q, n, t, i, p, l, pw of `days` into `vector` (days, SIZE), hours of running by band into `weight_h` (days, BANDS)."""
     expected = seen.expected
     low, high = plant.band_edges_w
     band = BANDS - 1 - (seen.power_w < high).astype(np.int64) - (seen.power_w < low)
@@ -48,12 +48,37 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
         enough = (sums.in_turn(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
         _put(vector, "n", log_ratio(sums.of(flow * dt), sums.of(expected.flow_at_speed_m3_h * dt), enough))
         _put(vector, "t", log_ratio(sums.of(seen.power_w * dt), sums.of(expected.power_at_speed_w * dt), enough))
-    current = seen.rows["motor_current_a"]
-    has_current = good & ~np.isnan(current) & ~np.isnan(expected.motor_current_a)
+    _put_current(vector, plant, seen, good, bins, shape)
+    _put_power(vector, seen, good, days)
+
+
+def _put_current(
+    vector: Floats, plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int]
+) -> None:
+    """Write i. Where no plate tells the amperes of a torque, against the torque itself: the first days tell the scale."""
+    dt, current, should = seen.dt_h, seen.rows["motor_current_a"], seen.expected.motor_current_a
+    if not plant.current_known:
+        rated = plant.facts.motor.rated_current_a or plant.rated_current_a
+        fastest = max((row.speed_rpm or 0.0 for row in plant.facts.pump.curve), default=0.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            torque = seen.expected.power_at_speed_w / plant.full_power_w * fastest / seen.speed_rpm
+        should = rated * torque
+    has_current = good & np.isfinite(current) & np.isfinite(should)
     if has_current.any():
         sums = Sums(has_current, bins, shape)
         enough = (sums.in_turn(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
-        _put(vector, "i", log_ratio(sums.of(current * dt), sums.of(expected.motor_current_a * dt), enough))
+        _put(vector, "i", log_ratio(sums.of(current * dt), sums.of(should * dt), enough))
+
+
+def _put_power(vector: Floats, seen: Columns, good: np.ndarray, days: range) -> None:
+    """Write pw: two readings of one power, over the day's steady running."""
+    volts, amperes, power = (seen.rows[name] for name in ("pv_voltage_v", "pv_current_a", "input_power_w"))
+    product = volts * amperes
+    has = good & ~np.isnan(product) & ~np.isnan(power)
+    if has.any():
+        sums = Sums(has, seen.day - days.start, (len(days),))
+        enough = (sums.in_turn(seen.dt_h) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
+        vector[:, PLACE["pw"]] = log_ratio(sums.of(power * seen.dt_h), sums.of(product * seen.dt_h), enough)
 
 
 def _good(plant: Plant, seen: Columns) -> np.ndarray:

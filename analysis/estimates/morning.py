@@ -1,4 +1,4 @@
-"""The first minutes of a day: how much water the first start was short of, and where the well rests.
+"""The first minutes of a day: how much water the first start was short of, whether the column stood, where the well rests.
 
 Flow: look.py -> HERE -> vector.py.
 Never: a start in the middle of the day.
@@ -15,12 +15,14 @@ from analysis.solar_days import HOUR_MS, MINUTE_MS
 RUN_ROWS = 3  # rows in a row that make a start
 WITHIN_MS = 5 * HOUR_MS  # of the start: a hole eats all that a low sun lifts; later, water is not late but missing
 FLOWING_SHARE = 0.4  # of expected: water has come
+LEAST_HEIGHT_M = 1.5  # of the outlet above the gauge: several times what a usual gauge is off by
+STAND_LEAST, STAND_MOST = -0.5, 1.2  # beyond, it is the gauge that errs, and p tells
 ANSWER_BINS = 16  # of power, up to full
 ANSWER_ROWS, ANSWER_H = 20, 0.05  # of settled running, in all and in a bin that tells
 
 
 def fill(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
-    """Write `first` and `rest` of `days` into `vector` (days, SIZE)."""
+    """Write `first`, `rest` and `stand` of `days` into `vector` (days, SIZE)."""
     cuts = np.searchsorted(seen.day, np.arange(days.start, days.stop + 1))
     turned = np.flatnonzero(seen.turning)
     place = np.searchsorted(turned, cuts)
@@ -28,10 +30,18 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
     runs = np.flatnonzero((turns >= RUN_ROWS) & (rows >= 2 * RUN_ROWS))
     starts = turned[place[runs]]
     vector[runs, PLACE["first"]] = _missing(plant, seen, starts, cuts[runs + 1])
+    until = dict(zip(runs.tolist(), starts.tolist(), strict=True))
+    height_m = plant.facts.delivery.outlet_height_m
+    pressure = seen.rows["discharge_pressure_bar"]
+    if height_m >= LEAST_HEIGHT_M and not np.isnan(pressure).all():
+        for day, start in until.items():
+            stood = pressure[int(cuts[day]) : start]
+            if len(stood) >= 2:
+                lost = 1.0 - _median(stood) * plant.metres_a_bar / height_m
+                vector[day, PLACE["stand"]] = min(max(lost, STAND_LEAST), STAND_MOST)
     level = seen.rows["water_level_m"]
     if np.isnan(level).all():
         return
-    until = dict(zip(runs.tolist(), starts.tolist(), strict=True))
     for day in range(len(days)):
         low, high = int(cuts[day]), int(cuts[day + 1])
         start = until.get(day, high if not turns[day] else low)

@@ -22,6 +22,8 @@ _BANDED = {
 _SINGLE = {
     "rest": "resting level below the driller's, m",
     "first": "water that did not come at the first start, in volumes of the riser",
+    "stand": "share of the outlet's height that the wellhead gauge had lost before the first start",
+    "pw": "log of the input power's own reading over array voltage times current",
     "ai0": "log of array current at maximum power, low sun",
     "ai1": "log of array current at maximum power, high sun",
     "av0": "log of array voltage at maximum power, low sun",
