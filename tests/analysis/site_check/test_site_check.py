@@ -1,11 +1,14 @@
 """Each check speaks up for its own mistake, by key, with a way out; and stays quiet on a sound site."""
 
+import ast
+import sys
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from analysis.site_check import check_site
+from analysis import site_check
+from analysis.site_check import Checked, check_site
 from logger.record.site_facts import CurveRow, SiteFacts
 from logger.record.site_file import load_site
 
@@ -105,6 +108,29 @@ MISTAKES = [  # what was done, gravest grade, key, words that must be there
      "site.lowest_ambient_c", "not below"),
     ("nothing measured", lambda f: changed(f, sensors={"channels": ("ambient_temp_c",)}), "doubtful", "sensors.channels", "neither power nor water"),
     ("meter step in litres", lambda f: changed(f, sensors={"meter_step_m3": 10.0}), "doubtful", "sensors.meter_step_m3", "in litres"),
+    ("pipe far too narrow", lambda f: changed(f, delivery={"pipe_inner_diameter_mm": 22, "pipe_length_m": 2}), "wrong",
+     "delivery.pipe_inner_diameter_mm", "flow at"),
+    ("long narrow pipe", lambda f: changed(f, delivery={"pipe_inner_diameter_mm": 30, "pipe_length_m": 400}), "doubtful", "delivery", "friction takes"),
+    ("array far larger than the pump", lambda f: changed(f, array={"strings": 5}), "doubtful", "array", "times the pump's 1518 W"),
+    ("array a little short of the pump", lambda f: changed(f, array={"modules_in_series": 4}), "note", "array", "less than the pump's 1518 W"),
+    ("array beyond the controller", lambda f: changed(f, controller={"max_power_w": 900}), "doubtful", "controller.max_power_w", "more than twice"),
+    ("open-circuit voltage of another module", lambda f: module(f, v_oc_v=62.0), "doubtful", "array.module.v_oc_v", "fill factor"),
+    ("flat array", lambda f: changed(f, array={"tilt_deg": 2}), "note", "array.tilt_deg", "does not wash"),
+    ("array that never lifts", lambda f: module(f, p_mp_w=6.0, i_mp_a=0.1605, i_sc_a=0.17), "wrong", "pump.curve", "no water on a clear day of any season"),
+    ("array that fails in winter", lambda f: changed(f, array={"tilt_deg": 0, "modules_in_series": 5, "strings": 1}, delivery={"outlet_height_m": 20}, site={"latitude_deg": -62.0}),
+     "doubtful", "array", "no water on a clear day about 21 June"),
+    ("pump over the tested yield", lambda f: changed(f, well={"tested_yield_m3_h": 4.4}), "doubtful", "well.tested_yield_m3_h", "of the tested 4.4 m3/h"),
+    ("a dry season bares the pump", lambda f: changed(f, pump={"setting_depth_m": 50.0}, well={"seasonal_range_m": 22.0, "probe_depth_m": 49.5},
+     delivery={"riser_length_m": 51}), "wrong", "pump.setting_depth_m", "at rest in the dry season only"),
+    ("probe high over the pump", lambda f: changed(f, well={"probe_depth_m": 70.0}), "note", "well.probe_depth_m", "that much water unused"),
+    ("little left for a dry year", lambda f: changed(f, well={"static_level_m": 5.0, "drawdown_linear_m_per_m3_h": 4.22, "probe_depth_m": 29.0},
+     delivery={"outlet_height_m": 35.0, "riser_length_m": 31}, pump={"setting_depth_m": 30.0}), "note", "well.drawdown_linear_m_per_m3_h", "above the intake"),
+    ("lift under the table's least head", lambda f: changed(f, well={"static_level_m": 29.0}), "doubtful", "pump.curve", "covers 40 to 60 m"),
+    ("meter step not stated", lambda f: changed(f, sensors={"meter_step_m3": None}), "note", "sensors.meter_step_m3", "not stated"),
+    ("longish array cable", lambda f: changed(f, array={"cable_length_m": 50.0, "cable_mm2": 2.5}), "note", "array.cable_mm2", "of the array's voltage"),
+    ("motor cable on the thin side", lambda f: changed(f, cable={"conductor_mm2": 2.5}), "doubtful", "cable.conductor_mm2", "into heat"),
+    ("power without water", lambda f: changed(f, sensors={"channels": ("pv_voltage_v", "pv_current_a")}), "note", "sensors.channels", "no water meter"),
+    ("water without power", lambda f: changed(f, sensors={"channels": ("volume_m3",)}), "note", "sensors.channels", "no power is measured"),
     ("tank a bucket", lambda f: changed(f, tank={"capacity_m3": 0.2}), "doubtful", "tank.capacity_m3", "a clear day's"),
 ]  # fmt: skip
 
@@ -145,6 +171,43 @@ def test_several_mistakes_are_all_said_gravest_first(facts):
     assert grades.count("wrong") >= 2
     assert "doubtful" in grades
     assert grades == sorted(grades, key=["wrong", "doubtful", "note"].index)
+
+
+def test_every_check_has_a_mistake_of_its_own(facts, monkeypatch):
+    """Each place in the code that can remark is reached by some mistake above: a check that nobody ever saw speak is no check."""
+    reached: set[tuple[str, int]] = set()
+    for grade in ("wrong", "doubtful", "note"):
+        said = getattr(Checked, grade)
+
+        def noted(site, key, what, fix, said=said):
+            caller = sys._getframe(1)
+            reached.add((Path(caller.f_code.co_filename).name, _statement(caller)))
+            return said(site, key, what, fix)
+
+        monkeypatch.setattr(Checked, grade, noted)
+    for _, change, *_ in MISTAKES:
+        check_site(change(facts), "kraal.toml")
+    there = {(path.name, line) for path in Path(site_check.__file__).parent.glob("*.py") for line in _remarks_in(path)}
+    silent = there - reached
+    assert not silent, f"never seen to speak: {sorted(silent)}"
+
+
+def _remarks_in(path: Path) -> list[int]:
+    """First lines of the statements that yield a remark."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    calls = "wrong", "doubtful", "note"
+    return [
+        node.lineno
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Yield)
+        and any(isinstance(part, ast.Attribute) and part.attr in calls for part in ast.walk(node))
+    ]  # fmt: skip
+
+
+def _statement(frame) -> int:
+    """First line of the statement that a frame is in."""
+    lines = _remarks_in(Path(frame.f_code.co_filename))
+    return max(line for line in lines if line <= frame.f_lineno)
 
 
 def test_array_voltage_comes_with_its_caution(facts):
