@@ -6,7 +6,7 @@ Never: rows without water (symptoms judge them), rows before the pump has settle
 
 import numpy as np
 
-from analysis.estimates.steady import Hours, steady_rows
+from analysis.estimates.steady import LINE, Hours, steady_rows
 from analysis.estimates.sums import Sums, log_ratio, mean
 from analysis.estimates.vector import BANDS, PLACE
 from analysis.look import Columns
@@ -16,6 +16,9 @@ from analysis.rows import Floats, or_zero
 LEAST_POWER_SHARE = 0.3  # of full power: below it table and sensors are at their worst
 LEAST_H = 0.6  # of settled running in a band: less is no test (common practice, no source)
 LEAST_ROWS = 7  # a row each quarter of an hour says little by itself: meter and load are not of one instant
+LONG_ROW_H = 0.05  # clouds come and go within minutes (common practice, no source)
+SURE_WITHIN = 0.025  # of the flow that should come: half as much again as a usual day's own scatter (scatter.py)
+ALIKE = 1e-6  # of their product: the expected flow never moved, and no line through it can be drawn
 LEAST_STEADY_H = 0.3
 STEADY_SHARE = 0.07  # about a straight line through the hour (common practice, no source)
 NO_WATER_SHARE = 0.12  # of the expected flow: below it the pump gives nothing, which fast causes judge
@@ -34,7 +37,8 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     good = steady_rows(good, hours_of_sun, or_zero(seen.power_w), LEAST_STEADY_H, STEADY_SHARE, by_itself=False)
     dt, flow = seen.dt_h, seen.flow_m3_h
     sums = Sums(good, bins, shape)
-    hours = np.where(sums.count() >= LEAST_ROWS, sums.in_turn(dt), 0.0)
+    sure = _sure(seen, sums, expected.flow_m3_h)
+    hours = np.where((sums.count() >= LEAST_ROWS) & sure, sums.in_turn(dt), 0.0)
     weight_h[:] = hours
     _put(vector, "q", log_ratio(sums.of(flow * dt), sums.of(expected.flow_m3_h * dt), hours >= LEAST_H))
     _put(vector, "l", _level(plant, seen, good, bins, shape))
@@ -46,10 +50,33 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     if has_speed.any():
         sums = Sums(has_speed, bins, shape)
         enough = (sums.in_turn(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
-        _put(vector, "n", log_ratio(sums.of(flow * dt), sums.of(expected.flow_at_speed_m3_h * dt), enough))
+        told = enough & _sure(seen, sums, expected.flow_at_speed_m3_h)
+        _put(vector, "n", log_ratio(sums.of(flow * dt), sums.of(expected.flow_at_speed_m3_h * dt), told))
         _put(vector, "t", log_ratio(sums.of(seen.power_w * dt), sums.of(expected.power_at_speed_w * dt), enough))
     _put_current(vector, plant, seen, good, bins, shape)
     _put_power(vector, seen, good, days)
+
+
+def _sure(seen: Columns, sums: Sums, should_m3_h: Floats) -> np.ndarray:
+    """Days and bands whose flow over expected is known within `SURE_WITHIN`, by the scatter of their own rows. bool[days, BANDS]
+
+    A meter counts through the whole of a long row, and the power is read at its end: under broken cloud the two do not belong
+    together, and what is left of that in a day's sum shows in the scatter from row to row, about a share of the expected flow and a
+    flow that is always lost.
+    """
+    rows, dt = sums.count(), seen.dt_h
+    short = sums.in_turn(dt) < LONG_ROW_H * rows
+    if short.all():
+        return short
+    came, due = seen.flow_m3_h * dt, should_m3_h * dt
+    with_due, with_time = sums.of(came * due), sums.of(came * dt)
+    due_due, due_time, time_time = sums.of(due**2), sums.of(due * dt), sums.of(dt**2)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        apart = due_due * time_time - due_time**2
+        line = (with_due**2 * time_time - 2.0 * with_due * with_time * due_time + with_time**2 * due_due) / apart
+        rest = sums.of(came**2) - np.where(apart > ALIKE * due_due * time_time, line, with_due**2 / due_due)
+        error = np.sqrt(np.maximum(rest, 0.0) * rows / (rows - LINE))
+        return short | ((rows > LINE) & (error < SURE_WITHIN * sums.of(due)))
 
 
 def _put_current(
