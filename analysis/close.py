@@ -26,6 +26,7 @@ from analysis.symptoms import DayView
 from analysis.watchers import episodes_of
 
 WITHOUT_WATER = 0.5  # of the hours in which it turned; less is a morning's late water, which a hole in the riser makes
+GONE = ("dry-running", "closed-delivery", "broken-shaft", "reverse-rotation")
 RECENT = 60  # days of vectors kept: the longest window, and room to look for the beginning
 
 
@@ -57,7 +58,10 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning"))
     if standing_h > 0.0:
         vector[[PLACE["cap"], PLACE["cv"]]] = np.nan  # a pump that lifts nothing stands low for its own reasons
-    if standing_h > WITHOUT_WATER * figures.pumping_h:
+    gone = any(
+        c.family == "no-water" and c.cause in GONE and view.days.day_of(c.seen_ms) >= view.day for c in memory.cases
+    )
+    if standing_h > WITHOUT_WATER * figures.pumping_h or gone:
         vector[HYDRAULIC] = np.nan  # what it lifts between is no test of it
     recent = np.vstack([memory.arrays.get("recent", np.empty((0, SIZE))), vector])[-RECENT:]
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)

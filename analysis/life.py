@@ -14,6 +14,7 @@ from analysis.causes.registry import Levels, all_causes
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
 from analysis.estimates.vector import PLACE
 from analysis.memory import Case
+from analysis.no_water import LIMITS as NO_WATER
 from analysis.not_turning import SINCE, SINCE_H
 from analysis.plant import plant_of
 from analysis.slow import slow_bench
@@ -97,6 +98,9 @@ def healthy_after(view: DayView, time_ms: int) -> float:
         return 0.0
     with np.errstate(invalid="ignore"):
         well = seen.settled & (seen.flow_m3_h > 0.5 * seen.expected.flow_m3_h) & (seen.time_ms > time_ms)
+        well &= (
+            seen.flow_m3_h > NO_WATER.gasp_share * seen.should_m3_h
+        )  # light for want of water, power asks for little
     return float(seen.dt_h[well].sum())
 
 
@@ -140,9 +144,15 @@ TANK_FULL: Levels = SWITCHED_OFF | {"stood": (0.0, 2.5), "onset": (0.12, 0.33), 
 """Nor is the float read: a full tank stops it while it runs, and keeps it standing for weeks (a guess)."""
 
 
+TURNED_DOWN: Levels = {"flow": (0.0, 0.03), "spare": (-0.95, 0.3), "onset": (0.5, 0.5), "handled": (0.1, 0.35), "before": (1.0, 0.1), "revived": (0.1, 0.3), "lead": (0.0, 0.15), "rate": (0.2, 0.0)}  # fmt: skip
+"""Someone turned an impeller down to less than it needs to lift at all, and no channel reads the setting (a guess)."""
+
+
 def _untold(view: DayView, episode: Episode) -> Levels | None:
     """What explains standing still and was not told: by hand, or by a float that no channel reads, and then for weeks."""
     told = view.facts.sensors.channels
+    if episode.symptom == "no-water":
+        return TURNED_DOWN if "speed_setting_pct" not in told and episode.at_flag.get("lift", 1.0) < 0.0 else None
     if episode.symptom != "not-turning":
         return None
     if "tank_float_up" not in told:
@@ -176,7 +186,7 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
     case.evidence = all_causes()[case.cause].evidence(case.figures) if case.cause in all_causes() else ""
 
 
-OF_ITS_BEGINNING = frozenset({"lead", "before", "onset"})
+OF_ITS_BEGINNING = frozenset({"lead", "before", "onset", "handled"})
 """Measures that a case has from its first stretch."""
 
 SURE_OF_OWN = {

@@ -16,6 +16,7 @@ from analysis.meter import metered
 from analysis.plant import Plant
 from analysis.rows import Floats, Rows, Times, rises
 from analysis.solar_days import HOUR_MS, MINUTE_MS
+from analysis.unloaded import expect_more, unloaded_rows
 
 Flags = NDArray[np.bool_]
 
@@ -46,7 +47,8 @@ class Columns:
     should_m3_h: what a sound pump would lift now, by power, by speed, and where it is held back by the sun, the largest; 0 at rest.
     surely_m3_h: likewise, each less two standard uncertainties: near where lifting begins a table says little.
     driven: the controller drives the motor. turning: it turns. settled: it has for long enough.
-    asked: sun enough, and nothing told it to stand. at_max: the array works at its maximum power.
+    asked: sun enough, and nothing told it to stand. at_max: the array works at its maximum power. unloaded: no speed is read, and it
+    takes far less than the sun offers.
     """
 
     day: NDArray[np.int64]
@@ -69,6 +71,7 @@ class Columns:
     sun_enough: Flags
     at_max: Flags
     held: Flags
+    unloaded: Flags
 
     def __len__(self) -> int:
         return len(self.time_ms)
@@ -108,6 +111,10 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     at_max, held = _at_maximum(plant, rows, expected, power, turning)
     should, surely = _should(expected, turning, held)
     _unshut(plant, rows, expected, speed, turning, should, surely)
+    unloaded = unloaded_rows(
+        plant, rows.time_ms, day, dt_h, expected, power, rows["pv_voltage_v"], speed, turning, held
+    )
+    expect_more(plant, expected, power, unloaded, should, surely)
     meter = metered(day, dt_h, rows["volume_m3"], should, plant.full_flow_m3_h)
     flow, flow_now = _flow(plant, rows, meter.flow_m3_h, meter.moved_m3, dt_h, should)
     since_start = _since(rows.time_ms, day, ~turning | (dt_h == 0))
@@ -116,7 +123,7 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     settled = turning & ~full & (whole_row >= plant.facts.controller.start_delay_s * 1000 + SETTLE_MS) & (dt_h > 0)
     return Columns(
         day, rows.time_ms, dt_h, rows, expected, power, speed, should, surely, flow, flow_now, meter.moved_m3, meter.since_n,
-        driven, turning, settled, asked & ~held_low & sun_enough, sun_enough, at_max, held,
+        driven, turning, settled, asked & ~held_low & sun_enough, sun_enough, at_max, held, unloaded,
     )  # fmt: skip
 
 
@@ -197,9 +204,8 @@ def _unshut(
     """
     if plant.helical or "discharge_pressure_bar" not in rows.values:
         return
-    most_m = float(plant.wellhead_head_m(np.array([plant.full_flow_m3_h]))[0]) * SHUT_ABOVE[0] + SHUT_ABOVE[1]
     with np.errstate(invalid="ignore"):
-        excess = rows["discharge_pressure_bar"] * plant.metres_a_bar - most_m
+        excess = over_open_m(plant, rows)
         shut = np.flatnonzero(turning & (excess > 0))
     if not len(shut):
         return
@@ -209,6 +215,12 @@ def _unshut(
     open_ = np.nan_to_num(np.fmax(by_power, by_speed))
     should[shut] = np.maximum(should[shut], open_)
     surely[shut] = np.maximum(surely[shut], open_ * (1.0 - 2.0 * OPEN_STD))
+
+
+def over_open_m(plant: Plant, rows: Rows) -> Floats:
+    """What the wellhead's gauge shows above all that an open pipe could need; NaN where none is read. [m]"""
+    most_m = float(plant.wellhead_head_m(np.array([plant.full_flow_m3_h]))[0]) * SHUT_ABOVE[0] + SHUT_ABOVE[1]
+    return rows["discharge_pressure_bar"] * plant.metres_a_bar - most_m
 
 
 def _flow(

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.estimates.vector import PLACE
-from analysis.look import SHUT_ABOVE, Columns
+from analysis.loads import MEASURES, measures_of
+from analysis.look import Columns, over_open_m
 from analysis.meter import NANO
 from analysis.plant import Plant, plant_of
 from analysis.protected import at_intake, cut_short, has_codes, waiting
 from analysis.rows import Floats
-from analysis.solar_days import HOUR_MS, up_to_minute
+from analysis.solar_days import DAY_MS, HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode, worked_on
 
 
@@ -24,6 +24,7 @@ class NoWaterLimits:
     """Where nothing else is said: common practice, no source."""
 
     gone_share: float = 0.12  # of expected; less is no water
+    gasp_share: float = 0.3  # likewise where the load, too, is that of a pump with too little water
     run_ms: int = 150_000  # two and a half minutes of running: judged with the third minute
     steps: float = 2.7  # expected steps of the register without one: less than a third of the flow, or none
     light: float = float(np.log(0.62))  # log torque, about half way to a pump that lifts nothing
@@ -39,36 +40,23 @@ class NoWaterLimits:
     )
     as_ever: float = 0.12  # log: within it load and table agree (common practice, no source)
     load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
-    least_unloaded: float = 0.08  # likewise where it is not the sun that gives so little
-    unloaded_power: float = 0.6  # of full power
+    least_unloaded: float = 0.02  # likewise where it is not the sun that gives so little
     least_tried: float = 0.05  # likewise of a try that the controller cut short: there the load alone tells
     known_enough: float = 0.25
     contradicted: float = 0.15  # log: power and current, where both are read, must not say opposite things of the load
-    current_days: float = 3.0  # of learning, before a motor's current says anything that power over speed does not
     long_row_h: float = (
         0.05  # clouds pass within minutes: one longer reading of the power does not tell all of its interval
     )
+    handled_h: float = 0.75  # under sun that would run it: longer than a restart's wait (common practice, no source)
     apart_ms: int = 3 * HOUR_MS  # runs further apart are two
 
 
 LIMITS = NoWaterLimits()
 GOOD, UNKNOWN, BAD = -1, 0, 1
-FACTOR_LOGS = (-0.5, 0.3)  # how far the baseline's flow may lie from the table's and still be taken as this pump's own
 BEFORE_STEPS, BEFORE_ROWS = 10.0, 5
-LEVELS = (
-    "torque",
-    "idle",
-    "current",
-    "idle_current",
-    "sun",
-    "spare",
-    "above",
-    "water",
-    "probe",
-    "backwards",
-    "drawn",
-    "pipe",
-)
+AGAIN_MS = 2 * DAY_MS
+REVIVED_STEPS, REVIVED_RISER = 1.5, 0.3  # a step alone may be a shake of the meter
+REST_MS = HOUR_MS  # after it the riser may have drained
 
 
 def no_water(view: DayView) -> list[Episode]:
@@ -79,8 +67,8 @@ def no_water(view: DayView) -> list[Episode]:
     plant = plant_of(view.facts)
     if _known_loss(view) > LIMITS.known_enough and not plant.has & {"motor_current_a", "motor_speed_rpm"}:
         return []  # a great leak is known, and nothing reads the load: low sun giving nothing is that leak's
-    measures = _measures(plant, view, seen)
-    label, late, usual = _labels(plant, view, seen, measures)
+    measures = measures_of(plant, view, seen)
+    label, late, usual = view.once("no-water", lambda: _labels(plant, view, seen, measures))
     told = np.flatnonzero(label)
     if not (label[told] == BAD).any():
         return []
@@ -107,18 +95,21 @@ def _labels(
         heavy &= ~(np.fmin(torque, current) < LIMITS.contradicted)
         usual = ~(light | heavy) & ~(np.isnan(torque) & np.isnan(current))
         least = np.where(usual, LIMITS.least_load_known, LIMITS.least_flow_share) + _known_loss(view)
-        unloaded = unloaded_rows(plant, seen)
+        unloaded = seen.unloaded
         least = np.where(unloaded, np.minimum(LIMITS.least_unloaded, least), least)
         able = seen.settled & (should > least * plant.full_flow_m3_h)
         able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * plant.full_flow_m3_h)
         able &= _well_above_lift(plant, seen)
         able &= _through(seen, able)
+        able &= _riser_full(plant, seen, should) | ~(np.isnan(torque) & np.isnan(current))
         now = seen.flow_now_m3_h
         gone = able & (now < LIMITS.gone_share * should)
         flowing = (now >= LIMITS.gone_share * should) | (seen.moved_m3 > 0)
+        gasps = able & (light | unloaded) & _gasps(seen, should)
+        flowing &= ~gasps
         late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & (seen.moved_m3 == 0)
         late &= np.isnan(now) | gone
-    odd = able & (light | heavy) & ~flowing
+    odd = (able & (light | heavy) & ~flowing) | gasps
     good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning
     if has_codes(seen):
         tried = _tried(plant, seen, light, heavy)
@@ -134,18 +125,12 @@ def _tried(plant: Plant, seen: Columns, light: NDArray[np.bool_], heavy: NDArray
     shown = (
         light if not plant.helical else light | heavy
     )  # a mean over start and rest makes an impeller's load look heavy
-    shut = _shut(plant, seen)
+    with np.errstate(invalid="ignore"):
+        shut = over_open_m(plant, seen.rows) > 0
     if "discharge_pressure_bar" in plant.has:
         shown = shown & (light | shut)
     enough = (seen.should_m3_h > LIMITS.least_tried * plant.full_flow_m3_h) & _well_above_lift(plant, seen)
     return cut_short(seen) & ((shown & enough) | shut | at_intake(plant, seen))
-
-
-def _shut(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
-    """The gauge shows more than the open pipe needs at full flow."""
-    most_m = float(plant.wellhead_head_m(np.array([plant.full_flow_m3_h]))[0]) * SHUT_ABOVE[0] + SHUT_ABOVE[1]
-    with np.errstate(invalid="ignore"):
-        return seen.rows["discharge_pressure_bar"] * plant.metres_a_bar > most_m
 
 
 def fruitless(view: DayView, rows: np.ndarray) -> NDArray[np.bool_]:
@@ -154,7 +139,16 @@ def fruitless(view: DayView, rows: np.ndarray) -> NDArray[np.bool_]:
     if seen is None or not len(rows):
         return np.zeros(len(rows), bool)
     plant = plant_of(view.facts)
-    return _labels(plant, view, seen, _measures(plant, view, seen))[0][rows] == BAD
+    return view.once("no-water", lambda: _labels(plant, view, seen, measures_of(plant, view, seen)))[0][rows] == BAD
+
+
+def _gasps(seen: Columns, should: Floats) -> NDArray[np.bool_]:
+    """What comes is the little that the well gives: by the row's own flow, or by how late the register moved."""
+    since = np.concatenate([[-1], seen.since_n[:-1]])[: len(seen)]
+    missed = since + should * seen.dt_h * NANO
+    with np.errstate(invalid="ignore"):
+        slow = (seen.moved_m3 > 0) & (since >= 0) & (seen.moved_m3 * NANO < LIMITS.gasp_share * missed)
+        return np.where(np.isnan(seen.flow_now_m3_h), slow, seen.flow_now_m3_h < LIMITS.gasp_share * should)
 
 
 def _through(seen: Columns, able: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -164,15 +158,17 @@ def _through(seen: Columns, able: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return through
 
 
-def unloaded_rows(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
-    """The sun offers more than this rotor takes at full speed, though it takes little: it has no lift upon it.
-
-    A rotor that is merely turned down still brings water in proportion to its speed, and the meter tells. Not so an impeller.
-    """
-    if not plant.helical or plant.has & {"motor_speed_rpm", "drive_frequency_hz"}:
-        return np.zeros(len(seen), bool)
-    with np.errstate(invalid="ignore"):
-        return seen.held & (seen.power_w < LIMITS.unloaded_power * plant.ceiling_w)
+def _riser_full(plant: Plant, seen: Columns, should: Floats) -> NDArray[np.bool_]:
+    """After a rest the riser may have to be filled before any water is counted. Sums are of whole numbers (1e-9 m3)."""
+    if not len(seen):
+        return np.zeros(0, bool)
+    step = plant.facts.sensors.meter_step_m3 or 0.01
+    pumped = np.cumsum(np.rint(should * seen.dt_h * NANO).astype(np.int64))
+    last = np.maximum.accumulate(np.where(seen.turning, seen.time_ms, seen.time_ms[0]))
+    rested = np.concatenate([[True], np.diff(seen.time_ms) > 0]) & ~seen.turning & (seen.time_ms - last > REST_MS)
+    rested[0] = True
+    since = pumped - np.maximum.accumulate(np.where(rested, pumped, 0))
+    return since >= (plant.riser_m3 + LIMITS.steps * step) * NANO
 
 
 def _well_above_lift(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
@@ -181,7 +177,12 @@ def _well_above_lift(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
         return np.ones(len(seen), bool)
     with np.errstate(invalid="ignore"):
         slow = seen.speed_rpm < LIMITS.above_lift_speed * plant.lift_speed_rpm
-        weak = np.isnan(seen.speed_rpm) & (seen.power_w < LIMITS.above_lift_power * plant.lift_power_w) & ~seen.held
+        weak = (
+            np.isnan(seen.speed_rpm)
+            & (seen.power_w < LIMITS.above_lift_power * plant.lift_power_w)
+            & ~seen.held
+            & ~seen.unloaded
+        )
     return ~slow & ~weak
 
 
@@ -189,80 +190,6 @@ def _known_loss(view: DayView) -> float:
     """Flow known to be lost (leak, wear, clogging open at yesterday's close), as a share: low sun may then give nothing."""
     known = [c.size[0] for c in view.memory.cases if c.family == "slow-hydraulic" and c.ended_ms is None and c.size]
     return 1.2 * min(sum(known), 0.6) if known else 0.0
-
-
-def _measures(plant: Plant, view: DayView, seen: Columns) -> dict[str, Floats]:
-    """By row: what the causes that compete are told apart by. Logs against yesterday's baseline."""
-    learnt = view.memory.arrays.get("mean")
-    base = np.zeros(len(PLACE)) if learnt is None else learnt
-    q, t, i = (float(base[PLACE[name]]) for name in ("q1", "t1", "i1"))
-    expected, rows = seen.expected, seen.rows
-    torque, current = load_logs(seen, t, i)
-    if not _current_learnt(view):
-        current = np.where(
-            np.isnan(torque), current, np.nan
-        )  # the plate's current need not be that of the rated torque
-    with np.errstate(divide="ignore", invalid="ignore"):
-        measures = {
-            "torque": torque,
-            "current": current,
-            "sun": np.log(np.maximum(seen.power_w, 1.0) / np.minimum(expected.mpp_power_w, plant.ceiling_w)),
-            "spare": np.log(np.maximum(seen.power_w, 1.0) / np.minimum(expected.mpp_power_w, plant.idle_power_w(1.0))),
-            "above": np.maximum(  # a pipe that drains to the tank shows less than its outlet's height, whatever the cause
-                rows["discharge_pressure_bar"] * plant.metres_a_bar - plant.facts.delivery.outlet_height_m, 0.0
-            ),
-            "water": plant.facts.pump.setting_depth_m - rows["water_level_m"],
-            "probe": rows["low_level_probe_wet"],
-            "drawn": _drawn(plant, seen, float(base[PLACE["rest"]])),
-            "pipe": _pipe(plant, seen, float(base[PLACE["p0"]])),
-            "backwards": (rows["motor_speed_rpm"] < 0).astype(float)
-            if "motor_speed_rpm" in rows.values
-            else np.full(len(seen), np.nan),
-        }
-    measures |= _idle(plant, seen, torque, current)
-    measures["factor"] = np.full(len(seen), np.exp(np.clip(q, *FACTOR_LOGS)))
-    return measures
-
-
-def _idle(plant: Plant, seen: Columns, torque: Floats, current: Floats) -> dict[str, Floats]:
-    """The same loads against a pump that lifts nothing: a rotor with no lift upon it, an impeller at a shut valve."""
-    speed = seen.speed_rpm / plant.pump.core.reference_rpm if plant.pump.speed_known else np.full(len(seen), np.nan)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        lifting = np.log(seen.expected.power_at_speed_w / plant.idle_power_w(speed))
-    return {"idle": torque + lifting, "idle_current": current + lifting}
-
-
-def load_logs(seen: Columns, torque: float, current: float) -> tuple[Floats, Floats]:
-    """By row, log of torque and of motor current over expected, against the baseline's; NaN where not known."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return (
-            np.log(np.maximum(seen.power_w, 1.0) / seen.expected.power_at_speed_w) - torque,
-            np.log(np.maximum(seen.rows["motor_current_a"], 0.01) / seen.expected.motor_current_a) - current,
-        )
-
-
-def _current_learnt(view: DayView) -> bool:
-    days = view.memory.arrays.get("days")
-    return days is not None and float(days[PLACE["i1"]]) >= LIMITS.current_days
-
-
-MOST_DRAWN = 3.0
-LEAST_TOLD_M = 0.8  # of drawdown or friction expected: less says nothing about the flow
-
-
-def _drawn(plant: Plant, seen: Columns, rest_m: float) -> Floats:
-    """Drawdown over that of the expected flow: 1 where water is drawn from the well, 0 where none is."""
-    should = plant.system.drawdown_m(seen.should_m3_h)
-    drawn = seen.rows["water_level_m"] - plant.facts.well.static_level_m - rest_m
-    return np.where(should > LEAST_TOLD_M, np.minimum(drawn / np.maximum(should, LEAST_TOLD_M), MOST_DRAWN), np.nan)
-
-
-def _pipe(plant: Plant, seen: Columns, offset_m: float) -> Floats:
-    """Friction behind the wellhead over that of the expected flow: 1 where water passes the gauge."""
-    outlet = plant.facts.delivery.outlet_height_m
-    should = plant.wellhead_head_m(seen.should_m3_h) - outlet
-    above = seen.rows["discharge_pressure_bar"] * plant.metres_a_bar - outlet - offset_m
-    return np.where(should > LEAST_TOLD_M, np.maximum(above / np.maximum(should, LEAST_TOLD_M), 0.0), np.nan)
 
 
 def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]:
@@ -294,7 +221,7 @@ def _episode(
     wait = np.where(usual[bad], LIMITS.load_run_ms, LIMITS.run_ms)
     sure = (lasted >= wait) & (np.arange(len(bad)) >= 1)
     soon = ~usual[bad] | ((lasted >= LIMITS.run_ms) & ~_as_ever(measures, bad))
-    told = (np.arange(len(bad)) >= 1) | (seen.dt_h[bad] <= LIMITS.long_row_h)
+    told = np.arange(len(bad)) >= 1  # one reading alone may hold a stop, or the first water
     enough = np.flatnonzero(sure | (late[bad] & soon & told))
     if not len(enough):
         return None
@@ -335,7 +262,7 @@ def _levels(
     began: int,
 ) -> dict[str, float]:
     levels = {}
-    for name in LEVELS:
+    for name in MEASURES:
         known = measures[name][rows]
         known = known[np.isfinite(known)]
         if len(known):
@@ -343,6 +270,8 @@ def _levels(
     levels["flow"] = float(moved[rows].sum() / max(should[rows].sum(), 1e-9))
     levels["lead"] = float(_visited(view, began))
     levels["onset"] = _onset(seen, int(rows[0]))
+    levels["handled"] = _handled(seen, int(rows[0]), levels["onset"])
+    levels["revived"] = _revived(view, seen, int(rows[0]))
     levels["before"] = _before(view, seen, should, moved, began)
     if levels["onset"] == 0.0:  # that run had brought nothing yet: what looks like a fading is the fault itself
         levels["before"] = float("nan")
@@ -361,6 +290,30 @@ def _onset(seen: Columns, row: int) -> float:
     with np.errstate(invalid="ignore"):
         came = (seen.moved_m3[run] > 0) | (seen.rows["flow_m3_h"][run] > LIMITS.gone_share * seen.should_m3_h[run])
     return float(came.any())
+
+
+def _handled(seen: Columns, row: int, onset: float) -> float:
+    """1 where that run began after a stop by day that sun, tank and probe do not explain: somebody may have been at it; 0 = no."""
+    rests = np.flatnonzero(~seen.turning[:row])
+    if onset != 0.0 or not len(rests):
+        return float("nan")
+    stands = seen.turning[: rests[-1]]
+    rest = slice(int(np.flatnonzero(stands)[-1]) + 1 if stands.any() else 0, int(rests[-1]) + 1)
+    if (seen.rows["fault_code"][rest] > 0).any():
+        return float("nan")
+    return float(seen.dt_h[rest][seen.asked[rest]].sum() > LIMITS.handled_h)
+
+
+def _revived(view: DayView, seen: Columns, row: int) -> float:
+    """On a day after it began: 1 where some water came before it stopped again, 0 where none did; NaN = it is new.
+
+    A well recovers overnight; a shut valve, a broken shaft and a dead meter do not.
+    """
+    begun = [c for c in view.memory.cases if c.family == "no-water" and seen.time_ms[row] - c.seen_ms < AGAIN_MS]
+    if not begun:
+        return float("nan")
+    plant, step = plant_of(view.facts), view.facts.sensors.meter_step_m3 or 0.01
+    return float(np.nansum(seen.moved_m3[:row]) > max(REVIVED_STEPS * step, REVIVED_RISER * plant.riser_m3))
 
 
 def _visited(view: DayView, began: int) -> bool:

@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 
 from analysis.look import Columns
 from analysis.plant import Plant
+from analysis.solar_days import MINUTE_MS
 
 Flags = NDArray[np.bool_]
 
+TRY_MS = 5 * MINUTE_MS  # of running, in which a controller finds the load wrong (common practice, no source)
 AT_INTAKE_M = 1.0  # water over the intake, less than which a level gauge's error and a vortex leave none (common practice, no source)
 
 
@@ -21,13 +23,19 @@ def has_codes(seen: Columns) -> bool:
 
 
 def cut_short(seen: Columns) -> Flags:
-    """Rows that turn while the controller says a code, or start after a stop with one; no probe reads dry. bool[n]
+    """Rows that turn while the controller says a code, or shortly after a start that followed a stop with one; no probe reads dry. bool[n]
 
-    Whether the next row stops it again is not asked: a flag must need nothing later.
+    Whether a later row stops it again is not asked: a flag must need nothing later.
     """
-    again = np.concatenate([[False], waiting(seen)[:-1]])[: len(seen.turning)]
+    if not len(seen.turning):
+        return np.zeros(0, bool)
+    again = np.concatenate([[False], waiting(seen)[:-1]]) & seen.turning
+    times = seen.rows.time_ms
+    begun = np.maximum.accumulate(np.where(again, np.arange(len(times)), -1))
+    stood = np.maximum.accumulate(np.where(seen.turning & (seen.dt_h > 0), -1, np.arange(len(times))))
+    soon = (begun > stood) & (times - times[np.maximum(begun, 0)] <= TRY_MS)
     dry = seen.rows["low_level_probe_wet"] < 0.5
-    return seen.turning & ((seen.rows["fault_code"] > 0) | again) & ~dry & (seen.dt_h > 0)
+    return seen.turning & ((seen.rows["fault_code"] > 0) | again | soon) & ~dry & (seen.dt_h > 0)
 
 
 def waiting(seen: Columns) -> Flags:

@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from analysis.causes import controller_trip, over_voltage, sensor_fault, short_cycling, silent, string_out
 from analysis.estimates.vector import PLACE
+from analysis.loads import FACTOR_LOGS, load_logs
 from analysis.look import Columns
 from analysis.memory import Memory
 from analysis.meter import NANO
-from analysis.no_water import FACTOR_LOGS, LIMITS, load_logs, unloaded_rows
+from analysis.no_water import LIMITS
 from analysis.not_turning import LIMITS as STILL
 from analysis.not_turning import sun_certain
 from analysis.plant import Plant
@@ -99,24 +100,25 @@ def _hours(seen: Columns, rows: NDArray[np.bool_], days: range) -> Floats:
 
 
 def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np.bool_]:
-    """Rows that some baseline near `base` could call bad: water expected and neither seen to flow nor merely waited for."""
+    """Rows that some baseline near `base` could call bad: water expected and little or none seen to flow nor merely waited for."""
     most = np.exp(FACTOR_LOGS[1])
     full, step = plant.full_flow_m3_h, plant.facts.sensors.meter_step_m3 or 0.01
     with np.errstate(invalid="ignore", divide="ignore"):
         least = min(LIMITS.least_flow_share, LIMITS.least_load_known)
-        unloaded = unloaded_rows(plant, seen)
+        unloaded = seen.unloaded
         shares = np.where(unloaded, min(least, LIMITS.least_unloaded), least)
         able = seen.settled & (seen.should_m3_h * most > shares * full)
         able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * full)
-        now = seen.flow_now_m3_h
-        able &= (now < LIMITS.gone_share * most * seen.should_m3_h) | (np.isnan(now) & ~(seen.moved_m3 > 0))
+        now, coarse = seen.flow_now_m3_h, np.isnan(seen.flow_now_m3_h)
+        able &= (now < LIMITS.gasp_share * most * seen.should_m3_h) | coarse
         if not able.any():
             return able
+        none = np.where(coarse, ~(seen.moved_m3 > 0), now < LIMITS.gone_share * most * seen.should_m3_h)
         late = seen.since_n * most >= LIMITS.steps * step * NANO
         torque, current = load_logs(seen, float(base[0]), float(base[1]))
-        odd = (torque < LIMITS.light + MOVED) | (torque > LIMITS.heavy - MOVED)
-        odd |= (current < LIMITS.light_current + MOVED) | (current > LIMITS.heavy_current - MOVED)
-        return able & (odd | late | ~np.isnan(now))
+        odd = (torque < LIMITS.light + MOVED) | (current < LIMITS.light_current + MOVED) | unloaded
+        odd |= none & ((torque > LIMITS.heavy - MOVED) | (current > LIMITS.heavy_current - MOVED))
+        return able & (odd | none & (late | ~coarse))
 
 
 def _may_stand(plant: Plant, seen: Columns, days: range) -> Days:

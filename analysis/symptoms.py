@@ -5,7 +5,7 @@ Never: weighing of causes (diagnosis.py).
 """
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 
@@ -15,8 +15,11 @@ from analysis.solar_days import SolarDays
 from logger.record.site_facts import SiteFacts
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from analysis.look import Columns
 
+T = TypeVar("T")
 
 WORK = ("leads-moved", "pump-lifted", "controller-replaced")
 WORK_DAYS = 2  # a pump may first run a day or two after the work on it
@@ -48,6 +51,13 @@ class DayView:
     first_ms: int
     memory: Memory
     columns: "Columns | None" = None
+    kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
+
+    def once(self, name: str, work_out: "Callable[[], T]") -> "T":
+        """What two watchers both need of the day, worked out by whoever asks first."""
+        if name not in self.kept:
+            self.kept[name] = work_out()
+        return cast("T", self.kept[name])
 
     def last_before(self, time_ms: int) -> int:
         """The last reading at or before `time_ms`, of this day or any before."""

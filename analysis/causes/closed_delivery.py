@@ -11,15 +11,16 @@ def levels(kind: str) -> dict[str, Levels]:
     """
     helical = kind == "helical-rotor"
     load = (
-        {"torque": (0.75, 0.4), "current": (0.7, 0.4), "sun": (-0.3, 0.5)}
+        {"torque": (0.75, 0.4), "current": (0.7, 0.4), "sun": (-0.15, 0.35)}
         if helical
-        else {"idle": (-0.05, 0.15), "idle_current": (-0.05, 0.2), "spare": (-0.1, 0.35)}
+        else {"idle": (-0.05, 0.15), "idle_current": (-0.05, 0.2), "spare": (-0.05, 0.2)}
     )
     return {
         "no-water": {
             "flow": (0.01, 0.05), "onset": (0.5, 0.5), "ran": (1.5, 1.5), "water": (12.0, 8.0), "lead": (0.0, 0.15), "backwards": (0.0, 0.1), "probe": (1.0, 0.1),
             "before": (1.0, 0.1), "drawn": (0.0, 0.25), "pipe": (20.0, 20.0),
             "above": (60.0, 45.0) if helical else (25.0, 10.0),
+            "handled": (0.1, 0.35), "revived": (0.0, 0.15),
             **load,
         }
     }  # fmt: skip

@@ -14,24 +14,33 @@ def levels(kind: str) -> dict[str, Levels]:
     """
     helical = kind == "helical-rotor"
     common = {
-        "flow": (0.03, 0.06),
         "water": (0.0, 1.0),
         "above": (0.0, 2.0),
         "lead": (0.0, 0.1),
+        "handled": (0.1, 0.35),
         "backwards": (0.0, 0.1),
         "before": (0.8, 0.25),
-        "onset": (0.6, 0.6),
+        "onset": (0.8, 0.45),
         "drawn": (2.0, 1.2),
         "pipe": (0.0, 0.3),
-        "idle": (0.0, 0.3) if helical else (-0.5, 0.35),
-        "idle_current": (0.05, 0.3) if helical else (-0.45, 0.35),
-        "spare": (-0.1, 0.4) if helical else (-0.4, 0.4),
         "ran": (0.8, 1.5) if helical else (1.2, 1.5),
     }
-    return {
-        "no-water/probe dry": {**common, "probe": (0.0, 0.15), "rate": (0.4, 0.0)},
-        "no-water/probe wet": {**common, "probe": (1.0, 0.15), "rate": (0.4, 0.0)},
-    }  # fmt: skip
+    none = {
+        "flow": (0.03, 0.06),
+        "idle": (0.0, 0.3) if helical else (-0.5, 0.35),
+        "idle_current": (0.05, 0.3) if helical else (-0.45, 0.35),
+        "spare": (0.1, 0.3) if helical else (-0.45, 0.35),
+    }
+    gasps = {"flow": (0.2, 0.08), "torque": (-0.9, 0.5), "current": (-0.8, 0.5), "sun": (-0.8, 0.5)}
+    variants = {}
+    for said, wet in (("dry", 0.0), ("wet", 1.0)):
+        probe = {"probe": (wet, 0.15)}
+        for well, some in (("recovers", 0.9), ("stays low", 0.0)):
+            known = {**common, **none, **probe, "revived": (some, 0.2), "rate": (0.15, 0.0)}
+            variants[f"no-water/probe {said}, {well}"] = known
+        known = {**common, **gasps, **probe, "revived": (0.7, 0.4), "rate": (0.1, 0.0)}
+        variants[f"no-water/probe {said}, gasps"] = known
+    return variants
 
 
 def evidence(figures: dict[str, float]) -> str:

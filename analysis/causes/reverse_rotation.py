@@ -64,6 +64,8 @@ def levels(kind: str) -> dict[str, Levels]:
         "pipe": (0.0, 0.3),
         "before": (0.9, 0.4),
         "ran": (1.5, 1.5),
+        "revived": (0.0, 0.15),
+        "handled": (0.6, 0.45),
     }
     load = {
         "flow": (0.0, 0.03) if helical else (0.02, 0.06),

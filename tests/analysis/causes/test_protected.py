@@ -44,3 +44,10 @@ def test_a_level_at_the_intake_lets_the_pump_draw_air() -> None:
     plant = SimpleNamespace(facts=SimpleNamespace(pump=SimpleNamespace(setting_depth_m=80.0)))
     levels = [60.0, 79.4] + [float("nan")] * 6
     assert at_intake(plant, day_of(TURNS, CODE, water_level_m=levels)).tolist() == [False, True] + [False] * 6
+
+
+def test_the_whole_of_a_short_try_counts_and_a_long_run_after_a_stop_is_a_run() -> None:
+    turning, code = [1, 0, 0] + [1] * 9, [0.0, 9.0, 9.0] + [0.0] * 9
+    tries = cut_short(day_of(turning, code))
+    assert tries[3:9].all()
+    assert not tries[9:].any()
