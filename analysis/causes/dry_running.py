@@ -20,7 +20,7 @@ def levels(kind: str) -> dict[str, Levels]:
         "handled": (0.1, 0.35),
         "backwards": (0.0, 0.1),
         "before": (0.8, 0.25),
-        "onset": (0.8, 0.45),
+        "onset": (0.65, 0.55),
         "drawn": (2.0, 1.2),
         "pipe": (0.0, 0.3),
         "ran": (0.8, 1.5) if helical else (1.2, 1.5),
@@ -36,7 +36,7 @@ def levels(kind: str) -> dict[str, Levels]:
     for said, wet in (("dry", 0.0), ("wet", 1.0)):
         probe = {"probe": (wet, 0.15)}
         for well, some in (("recovers", 0.9), ("stays low", 0.0)):
-            known = {**common, **none, **probe, "revived": (some, 0.2), "rate": (0.15, 0.0)}
+            known = {**common, **none, **probe, "revived": (some, 0.2), "rate": (0.18, 0.0)}
             variants[f"no-water/probe {said}, {well}"] = known
         known = {**common, **gasps, **probe, "revived": (0.7, 0.4), "rate": (0.1, 0.0)}
         variants[f"no-water/probe {said}, gasps"] = known
