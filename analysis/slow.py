@@ -23,6 +23,10 @@ ENOUGH = {1: 25.0, 2: 14.0, 3: 10.0}  # log-likelihood ratio; a single odd day m
 ENOUGH_LONG = (
     8.5  # z of 4.1; with about ten independent looks a month and ten directions, 0.05 false alarms a pump-year
 )
+ENOUGH_NEW = 5.5
+"""The same of a pump hardly known, over windows in which the days' own scatter no longer counts: what it is compared with was drawn
+once, by its tolerances, so that it gets one look in ten directions; z of 3.3, one sound installation in two hundred. Not of an array: its first
+days stand under a sky that is not drawn once."""
 HARDLY_KNOWN, LASTING = 3.0, 5  # sunny days learnt; days that a first day's oddness would have to last
 NUISANCE_LOOSE = 0.4
 BESIDE = (3, 8, 24)  # windows in which a second fault is looked for beside an open one
@@ -197,7 +201,9 @@ def best_alarm(
     forms = bench.groups[group]
     amounts, stds, ratios = _amounts(bench, forms, GROUPS[group], moved.mean, moved.covariance, moved.keep)
     least = bench.least[forms]
-    enough = np.array([ENOUGH.get(int(days), ENOUGH_LONG) for days in moved.windows])
+    is_new = group == "hydraulic" and learnt.days[GROUPS[group]].max() < HARDLY_KNOWN
+    lasting = ENOUGH_NEW if is_new else ENOUGH_LONG
+    enough = np.array([ENOUGH.get(int(days), lasting) for days in moved.windows])
     with np.errstate(invalid="ignore"):
         told = (ratios >= enough[:, None]) & (amounts >= least) & (amounts - stds > 0.4 * least)
     told &= np.array([bench.causes[form] not in known for form in forms])
@@ -218,19 +224,25 @@ def odd_groups(bench: SlowBench, learnt: Learnt, recent: Floats) -> set[str]:
     return set(GROUP_OF[odd].tolist())
 
 
-def beyond_tolerance(bench: SlowBench, learnt: Learnt, vector: Floats) -> bool:
-    """Whether a day of an installation hardly known yet would be told of if it lasted: not to be learnt before that is settled."""
+def beyond_tolerance(bench: SlowBench, learnt: Learnt, recent: Floats) -> bool:
+    """Whether what an installation hardly known yet does would be told of if it lasted: not to be learnt before that is settled.
+
+    `recent`: day vectors (days, SIZE), today's last. A pump's last days are judged together: one day may hold one band alone.
+    """
     for group, forms in bench.groups.items():
         places = GROUPS[group]
-        known = ~np.isnan(vector[places])
-        if group == "held" or not known.any() or learnt.days[places].max() >= HARDLY_KNOWN:
+        part = recent[-LASTING:, places] if group == "hydraulic" else recent[-1:, places]
+        known = ~np.isnan(part)
+        if group == "held" or not known[-1].any() or learnt.days[places].max() >= HARDLY_KNOWN:
             continue
-        counts = np.where(known, float(LASTING), 0.0)[None]
-        sums = np.where(known, LASTING * (vector[places] - learnt.mean[places]), 0.0)[None]
-        moved = _shifts(bench, learnt, group, np.array([LASTING]), counts, sums, [])
+        seen = known.sum(axis=0)
+        shifts = np.where(known, part - learnt.mean[places], 0.0).sum(axis=0) / np.maximum(seen, 1)
+        counts = np.where(seen > 0, float(LASTING), 0.0)[None]
+        moved = _shifts(bench, learnt, group, np.array([LASTING]), counts, LASTING * shifts[None], [])
         amounts, _, ratios = _amounts(bench, forms, places, moved.mean, moved.covariance, moved.keep)
+        enough = ENOUGH_NEW if group == "hydraulic" else ENOUGH_LONG
         with np.errstate(invalid="ignore"):
-            if ((ratios >= ENOUGH_LONG) & (amounts >= bench.least[forms])).any():
+            if ((ratios >= enough) & (amounts >= bench.least[forms])).any():
                 return True
     return False
 
