@@ -51,7 +51,9 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
             scatter = slow_bench(plant).scatter
             learnt = opened(learnt, visit.kind, scatter)
             memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind, scatter)
-    vector, memory.arrays["horizon"] = without_horizon(plant, view.day, figures.vector, memory.arrays.get("horizon"))
+    vector, memory.arrays["horizon"] = without_horizon(
+        plant, view.day, figures.vector, figures.sunny, memory.arrays.get("horizon")
+    )
     if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
     vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"))

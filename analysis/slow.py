@@ -33,6 +33,7 @@ BESIDE = (3, 8, 24)  # windows in which a second fault is looked for beside an o
 EVERY = np.concatenate(list(GROUPS.values()))
 GROUP_OF = np.repeat(np.array(list(GROUPS)), [len(places) for places in GROUPS.values()])
 """All places that are weighed, and the group of each."""
+TELLS_ENOUGH = 0.3  # of what all entries together tell of a cause
 SCREEN = 2.2  # no entry further off than so many standard deviations: nothing to weigh
 
 
@@ -276,8 +277,10 @@ def _amounts(
         return amounts, np.where(power > 1e-9, 1.0 / np.sqrt(power), np.nan), ratios
 
 
-def daily_amounts(learnt: Learnt, recent: Floats, moved: Shift, direction: Floats) -> Floats:
-    """How much of one form each recent day shows, by the same weights; NaN where a day has too little of the group."""
+def daily_amounts(
+    learnt: Learnt, recent: Floats, moved: Shift, direction: Floats, enough: float = TELLS_ENOUGH
+) -> Floats:
+    """How much of one form each recent day shows, by the same weights; NaN where a day has less than `enough` of the group."""
     weights = np.linalg.solve(moved.covariance, direction[moved.places])
     part = recent[:, moved.places] - learnt.mean[moved.places]
     along = direction[moved.places] * weights
@@ -285,7 +288,7 @@ def daily_amounts(learnt: Learnt, recent: Floats, moved: Shift, direction: Float
     power = have @ along
     with np.errstate(divide="ignore", invalid="ignore"):
         amount = np.where(have, part, 0.0) @ weights / power
-    return np.where(power > 0.3 * along.sum(), amount, np.nan)
+    return np.where(power > enough * along.sum(), amount, np.nan)
 
 
 def named(moved: Shift) -> dict[str, float]:

@@ -54,6 +54,10 @@ HALF = 0.5
 AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
 GROWS_FOR = (4.0, 8.0, 16.0, 32.0, 64.0)  # days until it stands still
 HELD_TODAY = 0.06  # log of power
+LOAD = np.array([PLACE[f"{name}{band}"] for name in "ti" for band in range(3)])
+HEAVIER = 0.08  # log of power, or of current, at the same speed: more than drift and season (scatter.py)
+COMES_AGAIN = ("shading", "panel-soiling")  # seen on two days at least: one day's dip is the sky's, or a sensor's
+AN_HOUR = 0.1  # of what a day tells at most: one or two of its hours are enough to see it again
 HELD_DAYS = 3  # of the last five: a day or two may be a hand's, or a cloud's
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
@@ -78,7 +82,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known
             )
-            if group == "held" and not _held_on(learnt, recent):
+            if group == "held" and alarm is not None and not _held_on(bench, memory, learnt, recent, alarm):
                 alarm = None
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
@@ -86,7 +90,9 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 verdict = weigh_shift(
                     bench, alarm.shift, _course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work
                 )
-                if group == "hydraulic" and not _lasts(amounts, alarm):
+                if verdict.cause in COMES_AGAIN:
+                    amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
+                if (group == "hydraulic" or verdict.cause in COMES_AGAIN) and not _lasts(amounts, alarm):
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED
@@ -116,10 +122,19 @@ class _Found:
     window: int
 
 
-def _held_on(learnt: Learnt, recent: Floats) -> bool:
-    """Held back today, and on most of the last days: those of a limit that is gone, mixed with today's, would pass for another."""
+def _held_on(bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, alarm: Alarm) -> bool:
+    """Held back today, and on most of the last days: those of a limit that is gone, mixed with today's, would pass for another.
+
+    Not where the array is known to give less by as much, nor where the same speed takes clearly more current or power: a
+    drive at its motor's limit then stands at a lower speed, and the load is to blame.
+    """
     lower = recent[-5:, PLACE["cap"]] < learnt.mean[PLACE["cap"]] - HELD_TODAY
-    return bool(lower[-1]) and int(lower.sum()) >= HELD_DAYS
+    if not lower[-1] or int(lower.sum()) < HELD_DAYS:
+        return False
+    lost = sum(float(-bench.effects[form].lost[-1]) * amount for form, amount in map(_form, _open(memory, "electric")))
+    with np.errstate(invalid="ignore"):
+        heavier = recent[-5:, LOAD] - learnt.mean[LOAD] > HEAVIER
+    return alarm.amount > lost and int(heavier.any(axis=1).sum()) < HELD_DAYS
 
 
 def _power_lies(memory: Memory) -> bool:

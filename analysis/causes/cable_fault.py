@@ -18,7 +18,10 @@ class CableLimits:
     least: float = 0.03
     most: float = 0.6
     usual: float = 0.1  # on the way to the motor; half of all stay below (a guess)
-    low_sun_share: float = 0.38  # of the high-sun current that flows at low sun
+    low_sun: float = 0.36  # of the loss at full sun, at 400 W/m2 (single-diode model)
+    of_volts: tuple[float, float] = (0.34, 0.68)  # likewise in volts, at 425 and at 850 W/m2
+    of_current: float = 0.2  # likewise in current, at full sun: the maximum itself moves a little
+    beside: float = 0.15  # and by how much more a flatter maximum may be missed (a guess)
 
 
 LIMITS = CableLimits()
@@ -29,19 +32,22 @@ def effect(plant: Plant) -> list[Effect]:
 
     To the motor: more power at the same speed while flow per turn and motor current stay; with a displacement pump the current is
     about constant, so the loss weighs most at low power. From the array: a resistance takes voltage in proportion to the current, and at
-    maximum power leaves the current as it was (single-diode model: 0.12 of the voltage, 0.000 of the current at full sun).
+    maximum power lowers it a little too (single-diode model, full sun: log of power 0.125 = 0.101 of voltage and 0.024 of current; in
+    six tenths of it 0.059 and 0.010).
     """
     bench = bench_of(plant)
     relative = bench.power_w / bench.power_w[-1]
     more = 1.0 / relative if plant.helical else relative ** (1.0 / 3.0)
     motor_q = -bench.flow_per_power * more
-    low = LIMITS.low_sun_share
+    low = LIMITS.low_sun
     sun = np.abs(np.cos((np.arange(12) + 0.5 - 6) / 6 * np.pi / 2))
+    apart = sides_apart(plant)
     return [
         Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.25, sudden=0.5, usual=LIMITS.usual),
         Effect(
-            "array", shift(s=0.0 if sides_apart(plant) else -sun, av=np.array([-low, -0.85])), LIMITS.least, LIMITS.most,
-            lost=np.array([-low, -0.7, -1.0]), loose=0.25 if sides_apart(plant) else 0.4, group="electric", sudden=0.5,
+            "array", shift(s=-LIMITS.of_current * sun**2 if apart else -sun, av=-np.array(LIMITS.of_volts)), LIMITS.least, LIMITS.most,
+            lost=np.array([-low, -0.7, -1.0]), loose=0.25 if apart else 0.4, group="electric", sudden=0.5,
+            blur=shift(s=LIMITS.beside * sun**2) if apart else None,
         ),
     ]  # fmt: skip
 

@@ -63,6 +63,7 @@ SPOKEN = {
 
 USUAL_SHARE, USUAL_M = 0.2, 4.0  # half of all that are off are off by less (a guess)
 METER_SUDDEN = 0.8  # lost pulses, a sheared or blocked wheel, another pulse value; bearings that drag are the rest (common practice, no source)
+VOLTS_LOOSE = 0.1  # a gain is the same at every current, where a resistance takes volts in proportion to it
 METER_LOOSE = 0.12  # a meter that is off is off by about the same share at every flow (common practice, no source)
 
 
@@ -131,7 +132,7 @@ def effect(plant: Plant) -> list[Effect]:
     if "irradiance_w_m2" in plant.has:
         found += _drift("irradiance_w_m2", share, 1.0, group="electric", rate=0.3, s=-1.0, gc=1.0)
     if plant.has >= {"pv_voltage_v", "irradiance_w_m2"}:
-        found += _drift("pv_voltage_v", share, 0.5, group="electric", rate=0.03, s=1.0, av=1.0)
+        found += _drift("pv_voltage_v", share, 0.5, group="electric", rate=0.03, loose=VOLTS_LOOSE, av=1.0)
     return found
 
 

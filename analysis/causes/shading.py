@@ -17,6 +17,7 @@ class ShadingLimits:
     least: float = 0.12
     most: float = 3.0
     longest_h: int = 5
+    bypassed: float = 0.08  # log of the voltage, per unit: modules in the shade are bypassed
 
 
 LIMITS = ShadingLimits()
@@ -41,6 +42,7 @@ def effect(_plant: Plant) -> list[Effect]:
                     LIMITS.most,
                     lost=np.full(3, -share),
                     loose=0.5,
+                    blur=shift(av=np.array([1.0, 0.4]) * LIMITS.bypassed),
                     sudden=0.6,
                     rate=1.0 / (hours + 1) / 12,
                     group="electric",

@@ -22,11 +22,11 @@ NIGHT_SHARE = 0.03
 
 @dataclass(frozen=True)
 class DayFigures:
-    """One day: its vector (SIZE,), settled hours by band (3,), clear hours, and its sums; NaN where not known."""
+    """One day: its vector (SIZE,), settled hours by band (3,), share of each hour told of in sunshine (2, HOURS), and its sums; NaN where not known."""
 
     vector: Floats
     weight_h: Floats
-    clear_h: float
+    sunny: Floats
     water_m3: float
     expected_m3: float
     expected_std_m3: float
@@ -44,16 +44,13 @@ class DayFigures:
 def figures_of(plant: Plant, seen: Columns, days: range) -> list[DayFigures]:
     """Figures of every day of `days`, in order."""
     count = len(days)
-    vectors, weight_h, clear_h = empty(count), np.zeros((count, BANDS)), np.zeros(count)
+    vectors, weight_h = empty(count), np.zeros((count, BANDS))
     hours = hours_of(electric.hour_bins(plant, seen, days), (count, HOURS), seen.dt_h)
     hydraulic.fill(vectors, weight_h, plant, seen, days, hours)
-    electric.fill(vectors, clear_h, plant, seen, days, hours)
+    sunny = electric.fill(vectors, plant, seen, days, hours)
     morning.fill(vectors, plant, seen, days)
     sums = _sums(seen, days)
-    return [
-        DayFigures(vectors[k], weight_h[k], float(clear_h[k]), *(float(column[k]) for column in sums))
-        for k in range(count)
-    ]
+    return [DayFigures(vectors[k], weight_h[k], sunny[k], *(float(column[k]) for column in sums)) for k in range(count)]
 
 
 def _sums(seen: Columns, days: range) -> list[Floats]:

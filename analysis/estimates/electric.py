@@ -44,12 +44,14 @@ SET_ANEW, SET_SHARE = (
     0.2,
     0.7,
 )  # log of power, and the share of it in one step: heat takes hours (common practice, no source)
-LONG_ROW_H = 0.05  # gaps in broken cloud last minutes (common practice, no source)
+SUNNY = 0.75  # of a clear sky's light: the sun itself gives nine tenths of it (common practice, no source)
+SUNNIEST = 0.93  # likewise, of the day's own best hour: no thin cloud either
+LONG_ROW_H = 0.05  # clouds, and gaps in them, pass in minutes (common practice, no source)
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
 
-def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun: Hours) -> None:
-    """Write the array's parameters of `days` into `vector`; hours used per day into `clear_h` (days,)."""
+def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun: Hours) -> Floats:
+    """Write the array's parameters of `days` into `vector`. Gives `_in_sunshine`."""
     expected = seen.expected
     sun_measured = "irradiance_w_m2" in plant.has
     bins, shape = hours_of_sun.bins, hours_of_sun.shape
@@ -83,9 +85,24 @@ def fill(vector: Floats, clear_h: Floats, plant: Plant, seen: Columns, days: ran
     if not sun_measured:
         by_hour[~_clear_by_power(by_hour)] = np.nan
     vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = by_hour
-    clear_h[:] = (enough * hours).sum(axis=1)
     _day_figures(vector, plant, seen, usable & bright, bright, at_maximum_v, days, hours_of_sun)
     _held(vector, plant, seen, over, days, hours_of_sun)
+    return _in_sunshine(seen, lit, hours, bins, shape)
+
+
+def _in_sunshine(seen: Columns, lit: np.ndarray, told_h: Floats, bins: np.ndarray, shape: tuple[int, int]) -> Floats:
+    """By hour: share of its running time that tells of the array, 0 under cloud, where nothing throws a shadow; likewise 0 under thin cloud too.
+
+    float64[days, 2, HOURS]
+    """
+    sums = Sums(lit, bins, shape)
+    running_h = sums.of(seen.dt_h)
+    light, clear = (sums.of(x * seen.dt_h) for x in (seen.expected.poa_w_m2, seen.expected.clear_poa_w_m2))
+    of_clear = np.where(clear > 0, light / np.maximum(clear, 1e-9), 0.0)
+    told = np.where(of_clear >= SUNNY, told_h / np.maximum(running_h, 1e-9), 0.0)
+    low = clear < HIGH_SUN_W_M2 * running_h
+    least = np.where(low, SUNNIEST - AGREE_AT_LOW_SUN, SUNNIEST) * of_clear.max(axis=1, keepdims=True)
+    return np.stack([told, np.where(of_clear >= least, told, 0.0)], axis=1)
 
 
 def _clear_days(by_hour: Floats, within: float = AGREE_WITHIN, hours: int = AGREEING_HOURS) -> np.ndarray:

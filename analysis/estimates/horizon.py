@@ -9,6 +9,7 @@ Never: judgement.
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.estimates.vector import HOURS, PLACE
 from analysis.physics.sun import sun_position
@@ -26,24 +27,34 @@ AS_LOW_DEG = (
 )
 NEW_SHARE = 0.9  # of the hour, where the sun had been seen clear: dim there is new; the rest may be all that the hour's figure tells of
 CLEAR = 0.03  # likewise: nothing of the hour was shaded
+MOVES_DEG = 0.4  # a day, at the equinoxes (astronomy)
+CLIMBS_DEG = 6.0  # in the hour: about noon the sun goes along a roof's edge and may sink behind it in a day
+TAKEN = 0.15  # of the hour's light: haze and angle (common practice, no source)
+REMEMBERED_DAYS = 5.0
 SPRING = PLACE["s0"]
 NEVER = 90.0
 
 
-def without_horizon(plant: Plant, day: int, vector: Floats, clear_deg: Floats | None) -> tuple[Floats, Floats]:
-    """The vector without dim hours at which the sun was never seen clear, and the lowest clear elevations with today's.
+def without_horizon(
+    plant: Plant, day: int, vector: Floats, sunny: Floats, kept: Floats | None
+) -> tuple[Floats, Floats]:
+    """The vector without dim hours at which the sun was never seen clear, and what to keep for tomorrow.
 
     Parameters
     ----------
     vector : float64[SIZE]
-    clear_deg : float64[BINS] or None
-        By azimuth, the lowest elevation at which the sun was seen unshaded; None before the first day. [deg]
+    sunny : float64[2, HOURS]
+        Share of the hour that its figure tells of, 0 where the sun itself did not shine: without it nothing throws a shadow. Likewise
+        0 under thin cloud too, which lets a narrow shadow pass unseen.
+    kept : float64[BINS + HOURS] or None
+        By azimuth, the lowest elevation at which the sun was seen unshaded [deg]; then by hour the last day on which it was, minus
+        that day once it was judged newly shaded. None before the first day.
     """
-    clear_deg = np.full(BINS, NEVER) if clear_deg is None else clear_deg
-    hours = vector[SPRING : SPRING + HOURS]
+    kept = _whole(kept)
+    hours, clear_deg, last = vector[SPRING : SPRING + HOURS], kept[:BINS], kept[BINS:].copy()
     known = ~np.isnan(hours)
     if not known.any():
-        return vector, clear_deg
+        return vector, kept
     best = np.sort(hours[known])[::-1]
     below = _median(best[: (len(best) + 1) // 2]) - hours
     with np.errstate(invalid="ignore"):
@@ -53,13 +64,36 @@ def without_horizon(plant: Plant, day: int, vector: Floats, clear_deg: Floats | 
     if dim.any():
         up = elevation > 0.0
         between = np.maximum(np.roll(clear_deg, 1), np.roll(clear_deg, -1))  # of a bin that the steps leapt over
-        new = up & (elevation >= np.minimum(clear_deg, between)[bins] - AS_LOW_DEG)
-        share = new.sum(axis=1) / np.maximum(up.sum(axis=1), 1)
+        fresh = up & (elevation >= np.minimum(clear_deg, between)[bins] - AS_LOW_DEG)
+        share = fresh.sum(axis=1) / np.maximum(up.sum(axis=1), 1)
+        last = np.where(dim & _at_once(day - last, (1.0 - np.exp(-below)) * sunny[0], elevation), -last, last)
         found = vector.copy()
-        found[SPRING : SPRING + HOURS] = np.where(dim & (share < NEW_SHARE), np.nan, hours)
-    seen = clear_deg.copy()
+        unsure = dim & (share < NEW_SHARE) & ~(last < 0)
+        found[SPRING : SPRING + HOURS] = np.where(unsure, np.nan, hours)
+        if unsure.any():
+            found[PLACE["av0"]] = np.nan  # modules in the shade are bypassed
+    last[clear & (sunny[0] > 0)] = day
+    seen, clear = clear_deg.copy(), clear & (sunny[1] > 0)
     np.minimum.at(seen, bins[clear].ravel(), elevation[clear].ravel())
-    return found, seen
+    return found, np.concatenate([seen, last])
+
+
+def _whole(kept: Floats | None) -> Floats:
+    """What was kept, also by a version that kept only the elevations: of the last days it knows nothing then. float64[BINS + HOURS]"""
+    whole = np.concatenate([np.full(BINS, NEVER), np.full(HOURS, np.nan)])
+    if kept is not None:
+        whole[: len(kept)] = kept
+    return whole
+
+
+def _at_once(days: Floats, taken: Floats, elevation: Floats) -> NDArray[np.bool_]:
+    """Hours that lost more of their light since they were last clear than a horizon could take that the season's sun comes to meet.
+
+    The sun's way moves by less than half a degree a day, across an edge through which an hour of it climbs or falls by many.
+    """
+    climbs = np.maximum(elevation.max(axis=1) - elevation.min(axis=1), 1e-6)
+    with np.errstate(invalid="ignore"):
+        return (days <= REMEMBERED_DAYS) & (climbs > CLIMBS_DEG) & (taken > TAKEN + 2.0 * MOVES_DEG * days / climbs)
 
 
 def _way(plant: Plant, day: int) -> tuple[Floats, np.ndarray]:

@@ -67,6 +67,9 @@ def current_at_maximum(
         near = known & ~tracked & (right_v < FURTHEST * at_maximum_v)
     found = np.where(tracked, amperes, np.nan)
     where = np.flatnonzero(near)
-    light = plant.model.array.light_of(right_v[where], amperes[where], expected.cell_temp_c[where])
+    at_v = np.maximum(
+        right_v[where], at_maximum_v[where]
+    )  # left of the maximum nothing works: a resistance takes volts
+    light = plant.model.array.light_of(at_v, amperes[where], expected.cell_temp_c[where])
     found[where] = light / expected.poa_w_m2[where] * expected.mpp_current_a[where]
     return found, there, over

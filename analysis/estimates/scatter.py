@@ -139,8 +139,8 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
     bench = bench_of(plant)
     level = "water_level_m" in plant.has
     warmth = (
-        0.008 if plant.has & {"module_temp_c", "ambient_temp_c"} else 0.014
-    )  # 0.4 % a degree, weeks known to 2 or 3.5
+        0.008 if plant.has & {"module_temp_c", "ambient_temp_c"} else 0.024
+    )  # 0.4 % a degree, weeks known to 2 or 6
     season = 0.4 * (plant.facts.well.seasonal_range_m or 1.0)
     return [
         shift(q=0.008, n=0.006),
