@@ -18,6 +18,9 @@ from analysis.rows import Floats
 LEAST_TRACKED_H = 0.3  # at maximum power in a day, to know its cells' voltage
 TRACKS_BELOW = 0.9  # of the day's highest power: below a ceiling, wherever it is, a pump takes all that the sun gives
 TRACKS_WITHIN = 1.04  # of the day's own voltage at maximum power
+FURTHEST_OFF = 1.12  # over the datasheet's voltage at maximum power: tolerance, cells warmed otherwise than supposed, a sensor's gain
+LEAST_FOLLOWED_H = 1.0
+FOLLOWS_WITHIN, SWINGS = 0.03, 0.15  # logs, of current over what the light should give, and of the light itself
 FURTHEST = 1.09  # likewise: beyond, a percent of voltage is 6 % of light (single-diode model)
 
 
@@ -56,13 +59,15 @@ def current_at_maximum(
         known = lit & ~np.isnan(volts) & (amperes > 0) & (at_maximum_v > 0)
     highest = Sums(known, bins, (len(days),), rising=True).most(seen.power_w)
     with np.errstate(invalid="ignore"):
-        tracked = known & seen.at_max & (seen.power_w < TRACKS_BELOW * highest[bins])
+        below = known & (seen.power_w < TRACKS_BELOW * highest[bins])
+    at_max = seen.at_max | _follows_the_light(seen, below, at_maximum_v, bins, len(days))
+    tracked = below & at_max
     sums = Sums(tracked, bins, (len(days),), rising=True)
     with np.errstate(divide="ignore", invalid="ignore"):
         cells = sums.of(volts * seen.dt_h) / sums.of(at_maximum_v * seen.dt_h)
         cells = np.where(sums.in_turn(seen.dt_h) >= LEAST_TRACKED_H, cells, np.nan)
         right_v = volts / cells[bins]
-        there = known & seen.at_max & (right_v < TRACKS_WITHIN * at_maximum_v)
+        there = known & at_max & (right_v < TRACKS_WITHIN * at_maximum_v)
         over = right_v / at_maximum_v
         near = known & ~tracked & (right_v < FURTHEST * at_maximum_v)
     found = np.where(tracked, amperes, np.nan)
@@ -73,3 +78,29 @@ def current_at_maximum(
     light = plant.model.array.light_of(at_v, amperes[where], expected.cell_temp_c[where])
     found[where] = light / expected.poa_w_m2[where] * expected.mpp_current_a[where]
     return found, there, over
+
+
+def _follows_the_light(
+    seen: Columns, below: NDArray[np.bool_], at_maximum_v: Floats, bins: NDArray[np.int64], days: int
+) -> NDArray[np.bool_]:
+    """Rows of days on which the array works above the voltage that its datasheet gives for maximum power, and yet there. bool[n]
+
+    Known by a current in one proportion to the measured light from dim to bright: a pump that is held back takes one power, whatever
+    the light. Only where hardly a row lies at the datasheet's own voltage.
+    """
+    expected = seen.expected
+    with np.errstate(divide="ignore", invalid="ignore"):
+        over = seen.rows["pv_voltage_v"] / at_maximum_v
+        asked = below & expected.poa_measured & (over < FURTHEST_OFF)
+        share = np.where(asked, np.log(seen.rows["pv_current_a"] / expected.mpp_current_a), 0.0)
+        light = np.where(asked, np.log(expected.poa_w_m2), 0.0)
+    sums, usual = Sums(asked, bins, (days,), rising=True), Sums(below & seen.at_max, bins, (days,), rising=True)
+    hours = sums.in_turn(seen.dt_h)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        scatter, spread = (
+            np.sqrt(np.maximum(sums.of(x**2 * seen.dt_h) / hours - (sums.of(x * seen.dt_h) / hours) ** 2, 0.0))
+            for x in (share, light)
+        )
+        found = (hours >= LEAST_FOLLOWED_H) & (usual.in_turn(seen.dt_h) < LEAST_TRACKED_H)
+        found &= (scatter < FOLLOWS_WITHIN) & (spread > SWINGS)
+    return asked & found[bins]
