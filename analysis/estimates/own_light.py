@@ -91,7 +91,7 @@ def _follows_the_light(
     expected = seen.expected
     with np.errstate(divide="ignore", invalid="ignore"):
         over = seen.rows["pv_voltage_v"] / at_maximum_v
-        asked = below & expected.poa_measured & (over < FURTHEST_OFF)
+        asked = below & expected.poa_measured & (over > 1.0) & (over < FURTHEST_OFF)
         share = np.where(asked, np.log(seen.rows["pv_current_a"] / expected.mpp_current_a), 0.0)
         light = np.where(asked, np.log(expected.poa_w_m2), 0.0)
     sums, usual = Sums(asked, bins, (days,), rising=True), Sums(below & seen.at_max, bins, (days,), rising=True)
