@@ -106,7 +106,7 @@ def tolerance_modes(plant: Plant) -> dict[str, Mode]:
         "gauge_offset_m": Mode("m", 1.0, shift(p=1.0, stand=-1.0 / plant.outlet_m)),
         "level_sensor_m": Mode("m", 0.5, shift(l=1.0, rest=1.0)),
         "array_current": Mode("share", 0.03 if "irradiance_w_m2" in plant.has else 0.07, shift(s=1.0)),
-        "array_voltage": Mode("share", 0.02, shift(av=1.0, s=1.0)),
+        "array_voltage": Mode("share", 0.03, shift(av=1.0) if sides_apart(plant) else shift(av=1.0, s=1.0)),
         "irradiance_sensor": Mode("share", 0.08, shift(gc=1.0)),
     }
 
