@@ -17,6 +17,7 @@ class WornPumpLimits:
     usual: float = 0.2  # half of all stay below (a guess)
     rubs_less: float = 0.1  # of a helical rotor's torque, for each unit of flow lost, and how far that is open
     rubs_open: float = 0.12
+    late_open: float = 2.0  # risers for each unit of flow lost: a worn impeller must turn faster before it lifts at all
     turns_open: float = 0.06  # likewise of an impeller's, whose own flow may be more or less than it was
 
 
@@ -42,7 +43,7 @@ def effect(plant: Plant) -> list[Effect]:
             loose=0.25,
             curved=True,
             sudden=0.15,
-            blur=shift(t=open_, i=open_),
+            blur=shift(t=open_, i=open_, first=0.0 if plant.helical else LIMITS.late_open),
             usual=LIMITS.usual,
         )
     ]
