@@ -1,9 +1,11 @@
 """Writes the season before the live run: readings, site file, truth, and the state that the live run takes over.
 
 Flow: scenario.py -> season.py -> FOLDER/<site>/{readings.parquet, site.toml, truth.json, hand_over.json}.
+`python -m samples.history --folder F --start TIME --days N --sites A,B` writes that of some sites.
 Never: analysis.
 """
 
+import argparse
 import json
 from collections.abc import Callable
 from dataclasses import asdict
@@ -94,3 +96,13 @@ def taken_over(held: dict) -> State:
     state = {name: np.array(value) for name, value in held["state"].items()}
     state["wells"] = state["wells"][:, None]
     return State(**state)
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--folder", type=Path, required=True)
+    parser.add_argument("--start", type=datetime.fromisoformat, required=True)
+    parser.add_argument("--days", type=int, required=True)
+    parser.add_argument("--sites", type=lambda text: text.split(","), required=True)
+    asked = parser.parse_args()
+    write_history(asked.folder, asked.start, asked.days, sites=asked.sites)

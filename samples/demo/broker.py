@@ -10,6 +10,8 @@ import sys
 import time
 from pathlib import Path
 
+from samples.demo.stop import Stop
+
 SBIN = "/usr/sbin:/usr/local/sbin"
 """Where Debian puts servers; an ordinary user's PATH leaves it out."""
 START_S_MAX = 120.0
@@ -58,7 +60,7 @@ def free_port() -> int:
         return probe.getsockname()[1]
 
 
-def wait_for_port(port: int, what: str) -> None:
+def wait_for_port(port: int, what: str, stop: Stop) -> None:
     """Until something listens there. TimeoutError: nothing did."""
     until = time.monotonic() + START_S_MAX
     while time.monotonic() < until:
@@ -66,5 +68,5 @@ def wait_for_port(port: int, what: str) -> None:
             probe.settimeout(0.5)
             if probe.connect_ex(("127.0.0.1", port)) == 0:
                 return
-        time.sleep(0.1)
+        stop.rest(0.1)
     raise TimeoutError(f"{what} did not answer on port {port} within {START_S_MAX:.0f} s")

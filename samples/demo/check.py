@@ -16,6 +16,7 @@ from typing import Any
 import httpx
 
 from samples.demo.stage import Person, Stage
+from samples.demo.stop import Stop
 from samples.scenario import SampleSite
 
 WATER_S_MAX = 90.0
@@ -39,8 +40,8 @@ def signed_in(stage: Stage, person: Person) -> httpx.Client:
     return client
 
 
-def check(stage: Stage, sites: list[SampleSite], told: Callable[[Checked], None]) -> bool:
-    """Go through all of it; whether everything held."""
+def check(stage: Stage, sites: list[SampleSite], told: Callable[[Checked], None], stop: Stop) -> bool:
+    """Go through all of it; whether everything held. Stopped: somebody asked."""
     all_held = True
 
     def note(what: str, held: bool, seen: Any = "") -> None:
@@ -55,8 +56,8 @@ def check(stage: Stage, sites: list[SampleSite], told: Callable[[Checked], None]
         _check_access(stage, farmer, note)
         for site in sites:
             _check_site(service, site, note)
-        _check_water(service, sites, note)
-        _check_live_faults(stage, service, sites, note)
+        _check_water(service, sites, note, stop)
+        _check_live_faults(stage, service, sites, note, stop)
     return all_held
 
 
@@ -81,16 +82,16 @@ def _check_site(client: httpx.Client, site: SampleSite, note: Callable) -> None:
         note(f"{site.id}: {site.expected} and nothing else", causes == [site.expected], causes)
 
 
-def _waited(within_s: float, holds: Callable[[], bool]) -> bool:
+def _waited(within_s: float, holds: Callable[[], bool], stop: Stop) -> bool:
     until = time.monotonic() + within_s
     while time.monotonic() < until:
         if holds():
             return True
-        time.sleep(1.0)
+        stop.rest(1.0)
     return False
 
 
-def _check_water(client: httpx.Client, sites: list[SampleSite], note: Callable) -> None:
+def _check_water(client: httpx.Client, sites: list[SampleSite], note: Callable, stop: Stop) -> None:
     """Today's water rises, at a healthy site that pumps."""
     site = next(one for one in sites if one.live_fault and one.expected is None)
     first = client.get(f"/api/sites/{site.id}/now").json()
@@ -100,10 +101,10 @@ def _check_water(client: httpx.Client, sites: list[SampleSite], note: Callable) 
         now.update(client.get(f"/api/sites/{site.id}/now").json())
         return (now["water_today_m3"] or 0) > (first["water_today_m3"] or 0) + 0.005 and now["time"] > first["time"]
 
-    note(f"{site.id}: the water of today rises", _waited(WATER_S_MAX, risen), (first, now))
+    note(f"{site.id}: the water of today rises", _waited(WATER_S_MAX, risen, stop), (first, now))
 
 
-def _check_live_faults(stage: Stage, client: httpx.Client, sites: list[SampleSite], note: Callable) -> None:
+def _check_live_faults(stage: Stage, client: httpx.Client, sites: list[SampleSite], note: Callable, stop: Stop) -> None:
     """Every fault that can be switched on is seen, at its own site."""
     live = [site for site in sites if site.live_fault]
     for site in live:
@@ -112,7 +113,7 @@ def _check_live_faults(stage: Stage, client: httpx.Client, sites: list[SampleSit
     for site in live:
         cause = str(site.live_fault)
         seen: list[str] = []
-        held = _waited(LIVE_FAULT_S_MAX, partial(_sees, client, site.id, cause, seen))
+        held = _waited(LIVE_FAULT_S_MAX, partial(_sees, client, site.id, cause, seen), stop)
         note(f"{site.id}: {cause} is seen live", held, seen)
 
 

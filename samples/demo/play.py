@@ -4,10 +4,8 @@ Flow: commands/demo.py -> HERE -> show.py, check.py.
 """
 
 import shutil
-import signal
 import sys
 import tempfile
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,6 +14,7 @@ from samples.demo.check import Checked, check
 from samples.demo.processes import Processes
 from samples.demo.show import running
 from samples.demo.stage import Person, Stage, last_morning
+from samples.demo.stop import Stop, Stopped
 from samples.scenario import scenario
 
 FARMER_SITES = ("thornwell", "ochre-pan")
@@ -24,18 +23,19 @@ WATCH_EVERY_S = 1.0
 
 def play(folder: Path | None, broker: str, speed: float, days: int, checking: bool) -> int:
     """The exit code: 0 well, 1 something did not come up, broke, or a check failed."""
-    signal.signal(signal.SIGTERM, signal.default_int_handler)  # ends as Ctrl-C does, wherever it is
+    stop = Stop()
+    stop.listen()
     with _folder(folder) as place:
         farmers = tuple(Person(f"farmer-{site}", "farmer", (site,)) for site in FARMER_SITES)
         people = (*farmers, Person("service", "service"), Person("engineer", "engineer"))
         stage = Stage(place, speed, days, last_morning(), people)
         try:
-            with running(stage, broker, print) as processes:
-                return _check(stage, processes) if checking else _show(stage, processes)
+            with running(stage, broker, print, stop) as processes:
+                return _check(stage, processes, stop) if checking else _show(stage, processes, stop)
         except (RuntimeError, TimeoutError, OSError) as error:
             print(f"wellhand demo: {error}", file=sys.stderr)
             return 1
-        except KeyboardInterrupt:
+        except Stopped:
             print("\nStopped; nothing is left running.")
             return 0
 
@@ -56,7 +56,7 @@ def _folder(folder: Path | None) -> Iterator[Path]:
         shutil.rmtree(made, ignore_errors=True)
 
 
-def _show(stage: Stage, processes: Processes) -> int:
+def _show(stage: Stage, processes: Processes, stop: Stop) -> int:
     print(f"\n  {stage.page_url}\n")
     for person in stage.people:
         print(f"  {person.role:9} name {person.name:20} password {person.password}")
@@ -65,7 +65,7 @@ def _show(stage: Stage, processes: Processes) -> int:
         " as fast.\n  Ctrl-C ends everything.\n"
     )
     while True:
-        time.sleep(WATCH_EVERY_S)
+        stop.rest(WATCH_EVERY_S)
         _all_alive(processes)
 
 
@@ -75,15 +75,16 @@ def _all_alive(processes: Processes) -> None:
         raise RuntimeError(f"{name} ended by itself; its last words:\n{processes.last_words(name)}")
 
 
-def _check(stage: Stage, processes: Processes) -> int:
+def _check(stage: Stage, processes: Processes, stop: Stop) -> int:
     failed: list[Checked] = []
 
     def told(one: Checked) -> None:
+        stop.look()
         print(f"{'ok    ' if one.held else 'FAILED'}  {one.what}" + (f": {one.seen}" if one.seen else ""), flush=True)
         if not one.held:
             failed.append(one)
 
-    held = check(stage, scenario(stage.live_start, stage.history_days), told)
+    held = check(stage, scenario(stage.live_start, stage.history_days), told, stop)
     try:
         _all_alive(processes)
     except RuntimeError as error:

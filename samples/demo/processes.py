@@ -3,14 +3,17 @@
 A child dies with its parent even if the parent is killed, so that nothing is ever left behind.
 """
 
+import contextlib
 import ctypes
 import os
 import signal
 import subprocess
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
+
+from samples.demo.stop import LOOK_EVERY_S, Stop
 
 STOP_S_MAX = 10.0
 PR_SET_PDEATHSIG = 1
@@ -19,8 +22,8 @@ PR_SET_PDEATHSIG = 1
 class Processes:
     """What runs, by name, in the order started. Each writes to its own log file."""
 
-    def __init__(self, folder: Path):
-        self._folder = folder
+    def __init__(self, folder: Path, stop: Stop):
+        self._folder, self._stop = folder, stop
         self._running: dict[str, subprocess.Popen[bytes]] = {}
         folder.mkdir(parents=True, exist_ok=True)
 
@@ -36,31 +39,37 @@ class Processes:
                 preexec_fn=die_with_parent,
             )
 
-    def run(self, name: str, command: Sequence[str], password: str | None = None) -> None:
-        """Run one to its end. RuntimeError: it failed; its last words are in the text."""
-        done = subprocess.run(
-            command,
-            input=None if password is None else password.encode(),
-            capture_output=True,
-            preexec_fn=die_with_parent,
-        )
-        self._log(name).write_bytes(done.stdout + done.stderr)
-        if done.returncode:
-            raise RuntimeError(f"{name} failed with {done.returncode}:\n{self.last_words(name)}")
+    def run(self, name: str, command: Sequence[str]) -> None:
+        """Run one to its end. RuntimeError: it failed; its last words are in the text. Stopped: somebody asked; it is gone."""
+        self.start(name, command)
+        self.finish(name)
+
+    def finish(self, name: str, meanwhile: Callable[[], None] | None = None) -> None:
+        """Until one has ended, `meanwhile` called now and then; errors as of `run`."""
+        process = self._running[name]
+        while process.poll() is None:
+            self._stop.look()  # `stop` ends it with the others
+            if meanwhile is not None:
+                meanwhile()
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                process.wait(LOOK_EVERY_S)
+        del self._running[name]
+        if process.returncode:
+            raise RuntimeError(f"{name} failed with {process.returncode}:\n{self.last_words(name)}")
 
     def ended(self) -> str | None:
         """The name of one that ended on its own, or None while all run."""
         return next((name for name, process in self._running.items() if process.poll() is not None), None)
 
     def wait_for(self, name: str, words: str, within_s: float) -> None:
-        """Until one has written `words`. TimeoutError: it has not. RuntimeError: it ended."""
+        """Until one has written `words`. TimeoutError: it has not. RuntimeError: it ended. Stopped: somebody asked."""
         until = time.monotonic() + within_s
         while words not in self._log(name).read_text(errors="replace"):
             if self.ended() == name:
                 raise RuntimeError(f"{name} ended by itself; its last words:\n{self.last_words(name)}")
             if time.monotonic() > until:
                 raise TimeoutError(f"{name} did not say {words!r} within {within_s:.0f} s")
-            time.sleep(0.1)
+            self._stop.rest(0.1)
 
     def last_words(self, name: str, lines: int = 15) -> str:
         """The end of what one wrote."""

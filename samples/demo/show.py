@@ -7,16 +7,14 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
-from multiprocessing import Pool
-from pathlib import Path
 
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from samples.demo.boards import board_file
 from samples.demo.broker import START_S_MAX, broker_command, wait_for_port
-from samples.demo.processes import Processes, die_with_parent
+from samples.demo.processes import Processes
 from samples.demo.stage import Stage
-from samples.history import write_history
+from samples.demo.stop import Stop
 from samples.scenario import SampleSite, scenario
 
 WELLHAND = [sys.executable, "-m", "logger.cli"]
@@ -24,40 +22,46 @@ WORKERS = 2
 
 
 @contextmanager
-def running(stage: Stage, broker: str, say: Callable[[str], None]) -> Iterator[Processes]:
-    """Everything up and live inside; nothing left after. RuntimeError, TimeoutError: something did not come up."""
-    processes = Processes(stage.folder / "logs")
+def running(stage: Stage, broker: str, say: Callable[[str], None], stop: Stop) -> Iterator[Processes]:
+    """Everything up and live inside; nothing left after. RuntimeError, TimeoutError: something did not come up. Stopped: somebody asked."""
+    processes = Processes(stage.folder / "logs", stop)
     try:
         with Progress(
             TextColumn("{task.description:38}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn()
         ) as progress:
             processes.start("broker", broker_command(broker, stage.broker_port, stage.folder / "broker"))
-            sites = _history(stage, progress)
+            sites = _history(stage, processes, progress)
             _judge(stage, sites, processes, progress)
         _people(stage, processes)
-        wait_for_port(stage.broker_port, "the broker")
+        wait_for_port(stage.broker_port, "the broker", stop)
         say("Starting the plants, their loggers, the analysis and the pages ...")
         _live(stage, sites, processes)
-        wait_for_port(stage.page_port, "the pages")
+        wait_for_port(stage.page_port, "the pages", stop)
         yield processes
     finally:
         processes.stop()
 
 
-def _history(stage: Stage, progress: Progress) -> list[SampleSite]:
-    """Write the months before, a site a process at a time."""
+def _history(stage: Stage, processes: Processes, progress: Progress) -> list[SampleSite]:
+    """Write the months before, some sites a process."""
     sites = scenario(stage.live_start, stage.history_days)
     task = progress.add_task("The months before, simulated", total=len(sites))
-    jobs = [(stage.plants, stage.live_start, stage.history_days, site.id) for site in sites]
-    with Pool(WORKERS, initializer=die_with_parent) as pool:  # leaving it early ends its workers at once
-        for _ in pool.imap_unordered(_write_one, jobs):
-            progress.advance(task)
+
+    def count() -> None:
+        written = sum((stage.plants / site.id / "hand_over.json").exists() for site in sites)  # the last of its files
+        progress.update(task, completed=written)
+
+    for worker in range(WORKERS):
+        own = ",".join(site.id for site in sites[worker::WORKERS])
+        processes.start(
+            f"history-{worker}",
+            [sys.executable, "-m", "samples.history", "--folder", str(stage.plants), "--start", stage.live_start.isoformat(),
+             "--days", str(stage.history_days), "--sites", own],
+        )  # fmt: skip
+    for worker in range(WORKERS):
+        processes.finish(f"history-{worker}", count)
+    count()
     return sites
-
-
-def _write_one(job: tuple[Path, datetime, int, str]) -> None:
-    folder, live_start, days, site = job
-    write_history(folder, live_start, days, sites=[site])
 
 
 def _judge(stage: Stage, sites: list[SampleSite], processes: Processes, progress: Progress) -> None:
