@@ -78,7 +78,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         open_now = _open(memory, group)
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
-        if group in odd and len(open_now) < 2 and not (group == "electric" and _power_lies(memory)):
+        riddle = any(case.cause == UNEXPLAINED for case in open_now)  # its form is a guess, and cannot be taken away
+        if group in odd and len(open_now) < 2 and not riddle and not (group == "electric" and _power_lies(memory)):
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known
             )

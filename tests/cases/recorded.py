@@ -44,9 +44,6 @@ LOOK_ALIKES = {
 }
 """By cause, a recorded case that looks like it and on which it stays quiet."""
 
-NOT_RECORDED = ("controller-derating", "shading", "unexplained")
-"""Causes of which no short recording is told rightly yet: no case folder that fires."""
-
 
 def case_folders() -> list[Path]:
     """Every recorded case."""
