@@ -4,6 +4,7 @@ Flow: files.py -> HERE -> pyarrow.
 Never: which columns there should be.
 """
 
+import codecs
 import re
 from pathlib import Path
 
@@ -16,6 +17,15 @@ from logger.record.problems import FileError, Problem, worded
 
 OFFSET = r"(?:Z|z|[+-]\d{2}(?::?\d{2})?)$"
 PARQUET_MAGIC = b"PAR1"
+PACKED = (
+    (b"PK", "is an Excel workbook or a zip archive", "save it as CSV, or unpack it"),
+    (b"\x1f\x8b", "is compressed", "unpack it: gunzip"),
+    (b"\xff\xfe", "is text in UTF-16", "save it as CSV in UTF-8"),
+    (b"\xfe\xff", "is text in UTF-16", "save it as CSV in UTF-8"),
+)
+CHUNK_BYTES = 1 << 20
+DECIMAL_COMMA = re.compile(r"(?:^|[;\t])\s*-?\d+,\d+\s*(?:[;\t\r]|$)", re.MULTILINE)
+TEXTS = ("time", "site", "boot", "clock")
 NULL_TEXTS = ("", "null", "NULL", "None", "nan", "NaN", "NAN", "NA", "N/A", "n/a", "-")
 
 
@@ -38,6 +48,8 @@ def table_of(path: Path) -> pa.Table:
             head = handle.read(4)
         if not head:
             raise refused(path.name, "file", "empty", "export it again; it needs a header and rows")
+        if head != PARQUET_MAGIC:
+            _judge_text(path, head)
         table = parquet.read_table(path) if head == PARQUET_MAGIC else _csv(path)
     except OSError as error:
         raise refused(path.name, "file", f"cannot be read: {error.strerror or error}", "is the path right?") from None
@@ -48,13 +60,26 @@ def table_of(path: Path) -> pa.Table:
     return table
 
 
+def _judge_text(path: Path, head: bytes) -> None:
+    """FilesError: no text in UTF-8."""
+    for magic, what, fix in PACKED:
+        if head.startswith(magic):
+            raise refused(path.name, "file", what, fix)
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    with path.open("rb") as handle:
+        while chunk := handle.read(CHUNK_BYTES):
+            if "\0" in decoder.decode(chunk):
+                raise refused(path.name, "file", "is neither text nor Parquet", "CSV in UTF-8, or Parquet")
+        decoder.decode(b"", True)
+
+
 def _first_line(error: Exception) -> str:
     return str(error).partition("\n")[0][:200]
 
 
 def _csv(path: Path) -> pa.Table:
     """Columns typed where every value fits, texts elsewhere; lines with too few or too many values are left out."""
-    separator = _separator(path)
+    separator, decimal = _separator(path)
     short: list[int] = []
 
     def left_out(_row: csv.InvalidRow) -> str:
@@ -67,11 +92,13 @@ def _csv(path: Path) -> pa.Table:
         parse_options=csv.ParseOptions(delimiter=separator, invalid_row_handler=left_out),
         convert_options=csv.ConvertOptions(
             null_values=list(NULL_TEXTS), strings_can_be_null=True, include_missing_columns=False,
-            timestamp_parsers=[], column_types={name: pa.string() for name in ("time", "site", "boot", "clock")},
+            timestamp_parsers=[], column_types={name: pa.string() for name in TEXTS}, decimal_point=decimal,
         ),
     )  # fmt: skip
     names = [name.strip().lstrip("\ufeff") for name in table.column_names]
     table = table.rename_columns(names)
+    if decimal == ",":
+        table = _with_points(table)
     if short:
         table = _with_unreadable(table, len(short))
     return table
@@ -83,10 +110,21 @@ def _with_unreadable(table: pa.Table, rows: int) -> pa.Table:
     return pa.concat_tables([table, empty])
 
 
-def _separator(path: Path) -> str:
+def _with_points(table: pa.Table) -> pa.Table:
+    """Columns that stayed texts because of some value, with decimal points: they are read value by value."""
+    for place, name in enumerate(table.column_names):
+        if name not in TEXTS and pa.types.is_string(table[name].type):
+            table = table.set_column(place, name, pc.replace_substring(table[name], ",", "."))
+    return table
+
+
+def _separator(path: Path) -> tuple[str, str]:
+    """What stands between values, and what before their decimals: where values are not parted by commas, a comma may."""
     with path.open("rb") as handle:
-        header = handle.readline(65536).decode("utf-8", "replace")
-    return max(",;\t", key=header.count)
+        header = handle.readline(CHUNK_BYTES).decode("utf-8", "replace")
+        first = handle.read(CHUNK_BYTES).decode("utf-8", "replace")
+    separator = max(",;\t", key=header.count)
+    return separator, "," if separator != "," and DECIMAL_COMMA.search(first) else "."
 
 
 def times_of(file: str, column: pa.ChunkedArray) -> tuple[np.ndarray, np.ndarray]:

@@ -12,10 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.rows import Rows
+from analysis.solar_days import DAY_MS
 from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
 
 VALUES_MIN = 20
+HIGH = 0.9
+TOP = 0.99  # of a column's values: what is above may be a spark
+LONG_DAY_H = 10.0  # at full flow
 BAR_PER_M = 0.0980665  # 1000 kg/m3 x 9.80665 m/s2 / 1e5 Pa
 
 
@@ -41,6 +45,12 @@ def _array_w(facts: SiteFacts) -> float:
     return facts.array.strings * facts.array.modules_in_series * facts.array.module.p_mp_w
 
 
+def _motor_a(facts: SiteFacts) -> float:
+    """What the motor is rated for; where nobody wrote it down, all of the controller's power at its least voltage."""
+    rated = facts.motor.rated_current_a if facts.motor is not None else None
+    return rated or facts.controller.max_power_w / facts.controller.min_input_voltage_v
+
+
 LOOKS = (
     Look("flow_m3_h", lambda facts: max(row.flow_m3_h for row in facts.pump.curve), 5, ((16.667, "L/min"), (1000, "L/h"), (24, "m3/d"))),
     Look("water_level_m", lambda facts: facts.pump.setting_depth_m, 2.5, ((3.281, "feet"), (100, "cm"), (1000, "mm"))),
@@ -52,6 +62,7 @@ LOOKS = (
     ),
     Look("pv_voltage_v", _string_v, 4, ((10, "tenths of a volt"), (1000, "mV"))),
     Look("pv_current_a", _array_a, 4, ((10, "tenths of an ampere"), (100, "hundredths of an ampere"), (1000, "mA"))),
+    Look("motor_current_a", _motor_a, 5, ((10, "tenths of an ampere"), (100, "hundredths of an ampere"), (1000, "mA"))),
     Look("input_power_w", _array_w, 4, ((10, "tenths of a watt"), (1000, "mW"))),
     Look("irradiance_w_m2", lambda _facts: 1400.0, 1.2, ((10, "tenths of W/m2"), (3.6, "kJ/(m2 h)"))),
 )  # fmt: skip
@@ -65,18 +76,55 @@ def judge_units(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
         above = found[found > 0] if found is not None else np.empty(0)
         most = look.most(facts)
         if len(above) >= VALUES_MIN and (middle := float(np.median(above))) > look.far * most:
-            problems.append(_problem(file, look, middle, most))
-    sun = rows.values.get("irradiance_w_m2")
-    lit = sun[sun > 0] if sun is not None else np.empty(0)
-    if len(lit) >= 10 * VALUES_MIN and 0.2 < float(lit.max()) < 2.0:
-        wrong = f"never above {lit.max():.2f}: it looks like kW/m2"
-        problems.append(Problem(file, "column irradiance_w_m2", wrong, "multiply by 1000"))
+            problems.append(_problem(file, look, middle, float(np.quantile(above, HIGH)), most))
+    return problems + _too_small(file, rows, facts) + _meter(file, rows, facts)
+
+
+def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
+    """Likewise where the greatest value of a long file stays far below what any day with sun brings."""
+    speeds = [row.speed_rpm for row in facts.pump.curve if row.speed_rpm]
+    looks = (
+        ("irradiance_w_m2", 1000.0, (0.2e-3, 2e-3), "kW/m2", 1000),
+        ("input_power_w", _array_w(facts), (0.2e-3, 3e-3), "kW", 1000),
+        ("motor_speed_rpm", max(speeds, default=0.0), (0.25 / 60, 5.0 / 60), "Hz (turns a second)", 60),
+    )
+    problems = []
+    for name, most, (low, high), unit, factor in looks:
+        found = rows.values.get(name)
+        above = found[found > 0] if found is not None else np.empty(0)
+        if most and len(above) >= 10 * VALUES_MIN and low < (top := float(np.quantile(above, TOP))) / most < high:
+            wrong = f"hardly ever above {top:.3g}, and this site gives {most:.3g}: it looks like {unit}"
+            problems.append(Problem(file, f"column {name}", wrong, f"multiply by {factor}, or correct the site file"))
     return problems
 
 
-def _problem(file: str, look: Look, middle: float, most: float) -> Problem:
-    usual = 0.5 * most  # the middle of a running pump's values lies somewhere there
-    factor, unit = min(look.units, key=lambda candidate: abs(np.log(middle / candidate[0] / usual)))
+def _meter(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
+    """A register counts on from anywhere: what it rises by on a usual day tells its unit."""
+    register = rows.values.get("volume_m3")
+    known = np.empty(0, bool) if register is None else np.isfinite(register)
+    if register is None or known.sum() < VALUES_MIN:
+        return []
+    order = np.argsort(rows.time_ms[known], kind="stable")
+    time_ms, counted = rows.time_ms[known][order], register[known][order]
+    day = time_ms[1:] // DAY_MS
+    risen = np.bincount(day - day[0], np.maximum(np.diff(counted), 0.0))
+    risen = risen[risen > 0]
+    most = LONG_DAY_H * max(row.flow_m3_h for row in facts.pump.curve)
+    if not len(risen) or (middle := float(np.median(risen))) <= 5 * most:
+        return []
+    factor, unit = min(
+        ((10, "tenths of m3"), (264.2, "US gallons"), (1000, "litres")),
+        key=lambda candidate: abs(np.log(middle / candidate[0] / (0.5 * most))),
+    )
+    wrong = f"rises by {middle:.4g} on a usual day, and this pump lifts {most:.3g} at most: it looks like {unit}"
+    return [Problem(file, "column volume_m3", wrong, f"divide by {factor:g}, or correct the site file")]
+
+
+def _problem(file: str, look: Look, middle: float, high: float, most: float) -> Problem:
+    usual = (
+        0.8 * most
+    )  # the highest tenth of a sound site's values begins somewhere there; the middle may be of the night
+    factor, unit = min(look.units, key=lambda candidate: abs(np.log(high / candidate[0] / usual)))
     return Problem(
         file,
         f"column {look.channel}",

@@ -76,6 +76,15 @@ def test_semicolons_a_byte_order_mark_and_spaces_in_the_header(tmp_path):
     assert (rows["volume_m3"].tolist(), rows["motor_running"].tolist()) == ([1.5], [1.0])
 
 
+@pytest.mark.parametrize("separator", [";", "\t"])
+def test_decimal_commas_where_values_are_not_parted_by_commas(tmp_path, separator):
+    lines = ("time,pv_voltage_v,volume_m3", "2026-01-01T12:00:00Z,200,1#5", "2026-01-01T12:01:00Z,error,1#75")
+    rows, dropped = rows_in(tmp_path, "\n".join(lines).replace(",", separator).replace("#", ",") + "\n")
+    assert rows["volume_m3"].tolist() == [1.5, 1.75]
+    assert np.array_equal(rows["pv_voltage_v"], [200, np.nan], equal_nan=True)
+    assert dropped.nulled == {"pv_voltage_v": 1}
+
+
 def test_one_row_is_enough(tmp_path):
     assert len(rows_in(tmp_path, HEADER + "2026-01-01T12:00:00Z,200,10.01")[0]) == 1
 

@@ -198,15 +198,41 @@ def csv_of(frame: pd.DataFrame) -> str:
         ("volume_m3,pv_voltage_v\n1,2\n", "time"),
         (lambda f: csv_of(f.rename(columns={"volume_m3": "zebra"})), "zebra"),
         (lambda f: csv_of(f.assign(pv_voltage_v=1000 * f["pv_voltage_v"])), "it looks like mV"),
+        (lambda f: csv_of(f.assign(volume_m3=1000 * f["volume_m3"])), "it looks like litres"),
         (lambda f: csv_of(f[["time"]].assign(tank_level_m=1.0)), "does this site file belong to these readings"),
+        (lambda f: csv_of(f[["time"]]), "no channel in it"),
+        (lambda f: csv_of(f).replace("Z,", ","), "which time zone is it?"),
+        (lambda f: csv_of(f).encode("utf-16"), "UTF-16"),
+        (b"PK\x03\x04 and what an office program packs", "an Excel workbook"),
+        (b"\x1f\x8b\x08 and what gzip packs", "is compressed"),
+        (b"PAR1 and no table", "cannot be read"),
+        (b"time,volume_m3\n2026-01-01T00:00:00Z,\xe9,1\n", "can't decode byte 0xe9"),
+        (b"\x00\x01\x02", "neither text nor Parquet"),
     ],
-    ids=["empty", "header only", "no time", "unknown column", "wrong unit", "another site's"],
+    ids=[
+        "empty",
+        "header only",
+        "no time",
+        "unknown column",
+        "wrong unit",
+        "register in litres",
+        "another site's",
+        "time only",
+        "no time zone",
+        "UTF-16",
+        "workbook",
+        "compressed",
+        "broken Parquet",
+        "another alphabet",
+        "bytes",
+    ],
 )
 def test_bad_readings_are_refused_by_the_command(tmp_path, site_file, frame, capsys, content, words):
     """In clear words with a fix, exit code 2; nothing half-written, and a review that was there stays as it was."""
     readings, out = tmp_path / "r.csv", tmp_path / "out"
     arguments = ["review", "--site", str(site_file), "--readings", str(readings), "--out", str(out), "--no-pictures"]
-    readings.write_text(content if isinstance(content, str) else content(frame))
+    made = content(frame) if callable(content) else content
+    readings.write_bytes(made if isinstance(made, bytes) else made.encode())
     for earlier in (None, "of an earlier review"):
         if earlier is not None:
             out.mkdir()
@@ -217,6 +243,8 @@ def test_bad_readings_are_refused_by_the_command(tmp_path, site_file, frame, cap
         assert words in said.err
         assert "\n    fix: " in said.err
         assert "Traceback" not in said.err
+        assert "Exception" not in said.err
+        assert "Nothing was written" in said.err
         assert {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()} == before
 
 
