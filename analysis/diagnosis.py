@@ -109,11 +109,11 @@ def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None, wo
     return _verdict(logs)
 
 
-def weigh_levels(symptom: str, kind: str, measures: dict[str, float], nothing: Levels | None = None) -> Verdict:
+def weigh_levels(symptom: str, kind: str, measures: dict[str, float], nothing: tuple[Levels, ...] = ()) -> Verdict:
     """Shares of the fast causes that know a symptom, for the levels that its measures read.
 
     nothing
-        What they read where nothing is wrong but was not told either: a switch that no channel reads, with its "rate" a year.
+        What they read where nothing is wrong but was not told either: a switch that no channel reads, cloud; each with its "rate" a year.
     """
     logs: dict[str, list[tuple[float, int]]] = {}
     for name, file in all_causes().items():
@@ -125,9 +125,8 @@ def weigh_levels(symptom: str, kind: str, measures: dict[str, float], nothing: L
             rate = levels.get("rate", (1.0, 0.0))[0]
             logs.setdefault(name, []).append((TEMPER * _match(levels, measures) + np.log(file.per_year * rate), -1))
     logs.setdefault(UNEXPLAINED, []).append((TEMPER * _match({}, measures) + np.log(UNEXPLAINED_PER_YEAR), -1))
-    if nothing is not None:
-        rate = np.log(nothing["rate"][0])
-        logs[NOTHING] = [(TEMPER * _match(nothing, measures) + rate, -1)]
+    for levels in nothing:
+        logs.setdefault(NOTHING, []).append((TEMPER * _match(levels, measures) + np.log(levels["rate"][0]), -1))
     return _verdict(logs)
 
 

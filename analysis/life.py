@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from analysis.calibration import stated
-from analysis.causes.registry import Levels, all_causes
+from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
 from analysis.estimates.vector import PLACE
 from analysis.memory import Case
@@ -20,6 +20,7 @@ from analysis.plant import plant_of
 from analysis.slow import slow_bench
 from analysis.solar_days import DAY_MS, iso
 from analysis.symptoms import DayView, Episode
+from analysis.untold import untold
 from logger.record.causes import CAUSES
 from logger.record.finding import Finding, Rival, Size
 from logger.record.site_facts import SiteFacts
@@ -121,7 +122,7 @@ def number_of(cases: list[Case], flagged_ms: int) -> int:
 def _raised(view: DayView, family: str, episode: Episode, cases: list[Case]) -> Case:
     cause = (
         episode.cause
-        or weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, _untold(view, episode)).cause
+        or weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause
     )
     return Case(
         family, cause, cause, episode.flag_ms, number_of(cases, episode.flag_ms), episode.began_ms, episode.seen_ms,
@@ -133,31 +134,8 @@ def _as_likely_nothing(view: DayView, episode: Episode) -> bool:
     """Judged by what was known at the flag alone, so that a later look says the same."""
     if episode.cause is not None:
         return False
-    verdict = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, _untold(view, episode))
+    verdict = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode))
     return verdict.shares.get(NOTHING, 0.0) > LEAST_TOLD
-
-
-SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "volts": (1.2, 0.12), "stood": (0.0, 0.8), "onset": (0.25, 0.43), "rate": (0.35, 0.0)}  # fmt: skip
-"""Someone switched it off by hand, and no channel reads the switch; per year nearly as often as a start fails, by day while it ran, and for a day or two (a guess)."""
-
-TANK_FULL: Levels = SWITCHED_OFF | {"stood": (0.0, 2.5), "onset": (0.12, 0.33), "rate": (1.0, 0.0)}
-"""Nor is the float read: a full tank stops it while it runs, and keeps it standing for weeks (a guess)."""
-
-
-TURNED_DOWN: Levels = {"flow": (0.0, 0.03), "spare": (-0.95, 0.3), "onset": (0.5, 0.5), "handled": (0.1, 0.35), "before": (1.0, 0.1), "revived": (0.1, 0.3), "lead": (0.0, 0.15), "rate": (0.2, 0.0)}  # fmt: skip
-"""Someone turned an impeller down to less than it needs to lift at all, and no channel reads the setting (a guess)."""
-
-
-def _untold(view: DayView, episode: Episode) -> Levels | None:
-    """What explains standing still and was not told: by hand, or by a float that no channel reads, and then for weeks."""
-    told = view.facts.sensors.channels
-    if episode.symptom == "no-water":
-        return TURNED_DOWN if "speed_setting_pct" not in told and episode.at_flag.get("lift", 1.0) < 0.0 else None
-    if episode.symptom != "not-turning":
-        return None
-    if "tank_float_up" not in told:
-        return TANK_FULL
-    return None if "switched_on" in told else SWITCHED_OFF
 
 
 def _updated(view: DayView, case: Case, episode: Episode) -> None:
@@ -176,7 +154,7 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
     if episode.symptom == "no-water":
         means["ran"] = float(np.log(max(case.hours, 0.05)))
     if episode.cause is None:
-        take_verdict(case, weigh_levels(episode.symptom, view.facts.pump.kind, means, _untold(view, episode)))
+        take_verdict(case, weigh_levels(episode.symptom, view.facts.pump.kind, means, untold(view, episode)))
     else:
         case.confidence, case.rivals = SURE_OF_OWN.get(episode.cause, 0.9), {}
     case.size = _size(case, episode)

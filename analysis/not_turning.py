@@ -11,6 +11,7 @@ import numpy as np
 from analysis.look import Columns
 from analysis.plant import Plant, plant_of
 from analysis.solar_days import HOUR_MS, MINUTE_MS, up_to_minute
+from analysis.summary import DaySummary
 from analysis.symptoms import DayView, Episode
 
 
@@ -19,15 +20,20 @@ class NotTurningLimits:
     """Common practice, no source."""
 
     measured_ms: int = 40 * MINUTE_MS  # sun measured: longer than any restart delay of a float or a low level
+    morning_ms: int = (
+        2 * HOUR_MS
+    )  # and it did not run yet today: by then the sun has doubled or left a shade, so that a part of the array starts it
+    locked: float = 1.2  # times the rated current without any speed: a rotor that stands takes several times that, where the controller lets it
+    tries: int = 3  # of them without a turn in between
     driven_ms: int = 10 * MINUTE_MS  # fed and not turning harms a motor
     driven_rows: int = 2  # a row in which it starts holds both
     tried_steps: float = 3.0  # of the meter, that such short runs should have brought and did not
     unmeasured_ms: int = 3 * HOUR_MS  # a clear sky is only supposed: cloud may keep a pump still for hours
-    float_unread_ms: int = 6 * HOUR_MS  # and the whole day without running: else the tank may simply be full
     stopped_ms: int = 16 * MINUTE_MS  # a row apart, at most a quarter of an hour
     strong: float = 1.2  # times the power that starts it, taken up to the stop: it was not the evening that stopped it
     fine_h: float = 0.09  # rows so close show the power before the stop; else the last one must
     ran_h: float = 0.1
+    tried_share: float = 0.3  # of the sunny hours
     sunny_h: float = 2.0
     morning_share: float = 2.0  # times the power that starts it
     bright_share: float = (
@@ -48,7 +54,8 @@ def not_turning(view: DayView) -> list[Episode]:
     turns = seen.turning & ~_tries(seen)
     with np.errstate(invalid="ignore"):
         guarded = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v  # `over-voltage` tells of that
-    stands = seen.asked & ~turns & ~guarded & sun_certain(plant, seen) & (seen.dt_h > 0)
+    locked = locked_rows(plant, seen)
+    stands = (locked | seen.asked & ~turns & ~guarded & sun_certain(plant, seen)) & (seen.dt_h > 0)
     told = np.flatnonzero(stands | (turns & (seen.dt_h > 0)))
     if not stands.any():
         return []
@@ -59,7 +66,7 @@ def not_turning(view: DayView) -> list[Episode]:
     for start, stop in zip(breaks, ends, strict=True):
         if state[start]:
             rows = told[start:stop]
-            episode = _episode(plant, seen, turns, rows, _of_day(view, seen, turns, rows))
+            episode = _episode(plant, seen, turns, rows, locked[rows], _of_day(view, seen, turns, rows))
             if episode is not None:
                 found.append(episode)
     return found
@@ -78,6 +85,17 @@ def sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
         )
 
 
+def locked_rows(plant: Plant, seen: Columns) -> np.ndarray:
+    """Rows in which the motor is fed near its locked rotor's current and does not turn: whatever the sun, there was enough to feed it. bool[n]"""
+    rated = plant.facts.motor.rated_current_a
+    with np.errstate(invalid="ignore"):
+        return (
+            ~seen.turning
+            & ~np.isnan(seen.speed_rpm)
+            & (seen.rows["motor_current_a"] > LIMITS.locked * (rated or np.inf))
+        )
+
+
 def _tries(seen: Columns) -> np.ndarray:
     """Where no speed is read: rows of runs that end before the pump could settle, and bring nothing. bool[n]"""
     maybe = seen.turning & np.isnan(seen.speed_rpm) & (seen.moved_m3 == 0) & ~(seen.rows["flow_m3_h"] > 0)
@@ -89,22 +107,28 @@ def _tries(seen: Columns) -> np.ndarray:
 
 
 def _of_day(view: DayView, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> dict[str, float]:
-    """How it came to stand. `onset`: 1 where it did not start, 0 where it was stopped while it ran. `stood`: nights since."""
-    first, days = int(rows[0]), _stood(view)
+    """How it came to stand. `onset`: 1 where it did not start, 0 where it was stopped while it ran. `stood`: log of 1 and the nights since. `today`: 1 where it ran on this day before."""
+    first, days = int(rows[0]), days_idle(view)
     if turns[:first].any():
-        return {"onset": float(not _ran_into(seen, turns, rows)), "stood": 0.0}
+        return {"onset": float(not _ran_into(seen, turns, rows)), "stood": 0.0, "today": 1.0}
     halt = view.memory.numbers.get(HALTED) == view.day - 1
-    return {"onset": float(not halt), "stood": float(days + halt)}
+    return {"onset": float(not halt), "stood": float(np.log1p(days + halt)), "today": 0.0}
 
 
-def _stood(view: DayView) -> int:
+def days_idle(view: DayView) -> int:
     """Sunny days in a row, up to yesterday, on which it never ran: what is switched off for the day is switched on again."""
     count = 0
     for day in reversed(view.memory.days):
-        if day.pumping_h > LIMITS.ran_h or day.sunny_h < LIMITS.sunny_h:
+        if not idle(day):
             break
         count += 1
     return count
+
+
+def idle(day: DaySummary) -> bool:
+    """With sun enough, measured or supposed, it never ran, or only tried and brought nothing."""
+    tried = LIMITS.tried_share * day.sunny_h if day.water_m3 == 0 else LIMITS.ran_h
+    return day.sunny_h >= LIMITS.sunny_h and day.pumping_h <= max(tried, LIMITS.ran_h)
 
 
 def _ran_into(seen: Columns, turns: np.ndarray, rows: np.ndarray) -> bool:
@@ -158,23 +182,24 @@ HALTED = "halted_day"
 
 
 def _episode(
-    plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray, of_day: dict[str, float]
+    plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray, locked: np.ndarray, of_day: dict[str, float]
 ) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
     fed = seen.driven[rows]
     driven = np.cumsum(np.where(fed, dt_ms, 0))
     sure = np.logical_and.accumulate(seen.expected.poa_measured[rows])
     lasted = np.cumsum(dt_ms)
-    wait = np.where(sure, LIMITS.measured_ms, LIMITS.unmeasured_ms)
-    if "tank_float_up" not in plant.has:
-        ran = turns[: rows[0]].any()
-        wait = np.full(len(rows), NEVER_MS if ran else LIMITS.float_unread_ms)
+    ran = turns[: rows[0]].any()
+    wait = np.where(sure, LIMITS.measured_ms if ran else LIMITS.morning_ms, LIMITS.unmeasured_ms)
+    if ran and "tank_float_up" not in plant.has:
+        wait = np.full(len(rows), NEVER_MS)
     by_feed = (driven >= LIMITS.driven_ms) & (np.cumsum(fed) >= LIMITS.driven_rows)
     if seen.turning[rows].any():  # nothing but the meter says that these runs were none
         step = plant.facts.sensors.meter_step_m3 or 0.01
         missed = np.cumsum(np.where(seen.turning[rows], plant.full_flow_m3_h * seen.dt_h[rows], 0.0))
         by_feed &= missed >= LIMITS.tried_steps * step
-    enough = np.flatnonzero((lasted >= wait) | by_feed)
+    tried = np.cumsum(locked & ~np.concatenate([[False], locked[:-1]]))
+    enough = np.flatnonzero((lasted >= wait) | by_feed | (tried >= LIMITS.tries))
     if not len(enough):
         return None
     flag = int(enough[0])

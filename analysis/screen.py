@@ -18,7 +18,7 @@ from analysis.memory import Memory
 from analysis.meter import NANO
 from analysis.no_water import LIMITS
 from analysis.not_turning import LIMITS as STILL
-from analysis.not_turning import sun_certain
+from analysis.not_turning import locked_rows, sun_certain
 from analysis.plant import Plant
 from analysis.protected import cut_short
 from analysis.rows import Floats, Times, or_zero
@@ -124,9 +124,11 @@ def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np
 def _may_stand(plant: Plant, seen: Columns, days: range) -> Days:
     """Days on which it stood under sun for as long as any limit asks, or that end with a stop that no evening made."""
     stands = seen.asked & (~seen.turning | np.isnan(seen.speed_rpm) & ~seen.settled) & sun_certain(plant, seen)
-    hours = _hours(seen, stands, days)
-    waits = (STILL.measured_ms, STILL.driven_ms, STILL.unmeasured_ms, STILL.float_unread_ms)
-    return (hours >= min(waits) / HOUR_MS - ROUNDING) | _may_halt(plant, seen, days)
+    locked = locked_rows(plant, seen)
+    hours = _hours(seen, stands | locked, days)
+    waits = (STILL.measured_ms, STILL.driven_ms, STILL.morning_ms, STILL.unmeasured_ms)
+    tried = _days(seen, locked, days, STILL.tries)
+    return (hours >= min(waits) / HOUR_MS - ROUNDING) | tried | _may_halt(plant, seen, days)
 
 
 def _may_halt(plant: Plant, seen: Columns, days: range) -> Days:

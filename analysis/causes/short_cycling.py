@@ -18,6 +18,9 @@ class CyclingLimits:
     starts: int = 6
     within_ms: int = 90 * 60_000
     sun_share: float = 0.5  # of full power offered: sun does not explain a stop
+    unmeasured_starts: int = 8  # no sensor reads the sun: clouds with sharp edges stop a pump often, but not evenly
+    unmeasured_within_ms: int = 150 * 60_000
+    uneven: float = 0.45  # standard deviation over mean of such runs' lengths; passing clouds' are as uneven as chance, 1 (Poisson process)
     row_ms: int = 5 * 60_000  # readings further apart cannot show it
     strong: float = (
         0.65  # of what a clear sky gives, taken up to the stop: a cloud had not come, where no sensor reads the sun
@@ -39,12 +42,10 @@ def watch(view: DayView) -> list[Episode]:
     starts, stopped = _starts(view, seen)
     if len(starts) < LIMITS.starts:
         return []
-    times = seen.time_ms[starts]
-    quick = np.flatnonzero(times[LIMITS.starts - 1 :] - times[: len(times) - LIMITS.starts + 1] <= LIMITS.within_ms)
-    quick = quick[~_clouded(view, seen, starts[quick], starts[quick + LIMITS.starts - 1])]
-    if not len(quick):
+    windows = _windows(view, seen, starts)
+    if windows is None:
         return []
-    first, flag = int(starts[quick[0]]), int(starts[quick[0] + LIMITS.starts - 1])
+    first, flag = windows
     last = int(starts[-1])
     during = slice(first, last + 1)
     hours = max(float(seen.dt_h[during][seen.asked[during]].sum()), 0.2)
@@ -65,6 +66,38 @@ def watch(view: DayView) -> list[Episode]:
             lost_m3=float(should[stopped].sum()),
         )
     ]
+
+
+def _windows(view: DayView, seen: Columns, starts: np.ndarray) -> tuple[int, int] | None:
+    """First and last row of the stretch that first has so many starts that nothing explains them; None where there is none."""
+    found = []
+    unmeasured = np.concatenate([[0], np.cumsum(~seen.expected.poa_measured[starts])])
+    for measured, count, within in (
+        (True, LIMITS.starts, LIMITS.within_ms),
+        (False, LIMITS.unmeasured_starts, LIMITS.unmeasured_within_ms),
+    ):
+        places = np.arange(max(len(starts) - count + 1, 0))
+        first, last = starts[places], starts[places + count - 1]
+        dark = unmeasured[places + count] - unmeasured[places]
+        quick = (seen.time_ms[last] - seen.time_ms[first] <= within) & ((dark == 0) == measured)
+        quick &= ~_clouded(view, seen, first, last)
+        if not measured and quick.any():
+            quick &= _even(seen, starts, places, count)
+        found += [(int(last[k]), int(first[k])) for k in np.flatnonzero(quick)[:1]]
+    if not found:
+        return None
+    flag, begun = min(found)
+    return begun, flag
+
+
+def _even(seen: Columns, starts: np.ndarray, places: np.ndarray, count: int) -> np.ndarray:
+    """By stretch of `count` starts from `places` on: its runs are about equally long."""
+    stands = np.flatnonzero(~seen.turning)
+    ran_ms = seen.time_ms[stands[np.searchsorted(stands, starts[:-1])]] - seen.time_ms[starts[:-1]]
+    runs = ran_ms[places[:, None] + np.arange(count - 1)].astype(float)
+    row_ms = seen.dt_h[starts[places]] * HOUR_MS
+    spread = np.maximum(runs.var(axis=1) - row_ms**2 / 6.0, 0.0)  # both ends fall anywhere within a row
+    return np.asarray(spread < (LIMITS.uneven * runs.mean(axis=1)) ** 2)
 
 
 def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:

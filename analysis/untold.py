@@ -1,0 +1,75 @@
+"""What keeps a sound pump at rest, or its water away, and no channel tells: a hand on switch or speed, a full tank, cloud.
+
+Flow: symptoms.DayView, the days in memory -> HERE -> life.py, which weighs it against the causes.
+Never: a look past yesterday's close, beside the episode's own measures.
+"""
+
+import numpy as np
+
+from analysis.causes.registry import Levels
+from analysis.not_turning import days_idle, idle
+from analysis.plant import plant_of
+from analysis.summary import DaySummary
+from analysis.symptoms import DayView, Episode
+
+SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "volts": (1.2, 0.12), "stood": (0.2, 0.5), "onset": (0.25, 0.43), "rate": (0.35, 0.0)}  # fmt: skip
+"""Someone switched it off by hand, and no channel reads the switch; per year nearly as often as a start fails, by day while it ran, and for a day or two (a guess)."""
+
+TANK_FULL: Levels = SWITCHED_OFF | {"stood": (0.8, 0.65), "onset": (0.08, 0.28), "rate": (1.0, 0.0)}
+"""Nor is the float read: a full tank stops it while it runs, for it is the last water pumped that fills it; for weeks, but what is drawn or dries up starts it again for an hour every few days (a guess)."""
+
+OVERCAST: Levels = SWITCHED_OFF | {"stood": (1.0, 1.0), "onset": (0.7, 0.46), "fed": (0.0, 0.03)}
+"""No sensor reads the sun, and at rest the array says nothing of it: open-circuit voltage falls by 3 % where light halves, and rises as much again as the cells cool."""
+
+TRY_ATTEMPTS = (0.3, 0.25)
+TRY_PUSH = (0.5, 0.3)  # of the power that starts it: with as much as that it would have run (a guess)
+TRIES_SHARE = 0.3
+PART_DAYS_A_YEAR = 20.0  # on which cloud keeps a pump still for hours after it ran (common practice, no source)
+DARK_DAYS, DARK_SINCE = 0.3, 10.0  # dark days, and days, as good as seen before the first: 3 in 100 days (a guess)
+GOES_ON, GOES_ON_SINCE = 0.5, 2.0  # likewise of dark days that another followed: one in four (a guess)
+
+
+TURNED_DOWN: Levels = {"flow": (0.0, 0.03), "spare": (-0.95, 0.3), "onset": (0.5, 0.5), "handled": (0.1, 0.35), "before": (1.0, 0.1), "revived": (0.1, 0.3), "lead": (0.0, 0.15), "rate": (0.2, 0.0)}  # fmt: skip
+"""Someone turned an impeller down to less than it needs to lift at all, and no channel reads the setting (a guess)."""
+
+
+def untold(view: DayView, episode: Episode) -> tuple[Levels, ...]:
+    """All that could be so, with its rate a year."""
+    fitted = view.facts.sensors.channels
+    if episode.symptom == "no-water" and "speed_setting_pct" not in fitted and episode.at_flag.get("lift", 1.0) < 0.0:
+        return (TURNED_DOWN,)
+    if episode.symptom != "not-turning":
+        return ()
+    found = []
+    if "tank_float_up" not in fitted:
+        found.append(TANK_FULL)
+    elif "switched_on" not in fitted:
+        found.append(SWITCHED_OFF)
+    if "irradiance_w_m2" not in fitted:
+        rate = overcast_per_year(view.memory.days, days_idle(view), episode.at_flag.get("today", 0.0) > 0)
+        plant = plant_of(view.facts)
+        start = plant.start_power_w / plant.full_power_w
+        tries = {"attempts": TRY_ATTEMPTS, "push": (TRY_PUSH[0] * start, TRY_PUSH[1] * start)}
+        found += [
+            OVERCAST | {"rate": ((1.0 - TRIES_SHARE) * rate, 0.0)},
+            OVERCAST | tries | {"rate": (TRIES_SHARE * rate, 0.0)},
+        ]
+    return tuple(found)
+
+
+def overcast_per_year(days: list[DaySummary], stood: int, today: bool) -> float:
+    """How often a year cloud alone keeps this pump still for today and `stood` days before, as its own days tell.
+
+    Whatever kept it still then counts as cloud. `today`: it ran this day, and stands since; that is no rare thing.
+    """
+    if today:
+        return PART_DAYS_A_YEAR
+    before = days[: len(days) - stood]
+    still = np.array([idle(day) for day in before], bool)
+    begun, went_on = float(np.sum(still[1:] & ~still[:-1])), float(np.sum(still[1:] & still[:-1]))
+    first = (DARK_DAYS + begun) / (DARK_SINCE + float(np.sum(~still)))
+    follows = (GOES_ON + went_on) / (GOES_ON_SINCE + went_on + begun)
+    return DAYS_A_YEAR * first * follows**stood
+
+
+DAYS_A_YEAR = 365.0
