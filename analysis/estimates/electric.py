@@ -47,6 +47,9 @@ SET_ANEW, SET_SHARE = (
 SUNNY = 0.75  # of a clear sky's light: the sun itself gives nine tenths of it (common practice, no source)
 SUNNIEST = 0.93  # likewise, of the day's own best hour: no thin cloud either
 LONG_ROW_H = 0.05  # clouds, and gaps in them, pass in minutes (common practice, no source)
+PASSED_BY, NO_RESISTANCE = 0.06, 0.25  # logs of voltage: a module in ten or so; a joint that takes a quarter would burn
+AS_MUCH = 0.8  # of an hour's current, in the hour that it is held against
+HELD_LEVEL = 0.045  # log of voltage over that of maximum power: above, the array is held back
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
 
@@ -68,6 +71,10 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     else:
         got, should = np.where(bright, seen.power_w, np.nan), expected.mpp_power_w
         over = seen.rows["pv_voltage_v"] / expected.mpp_voltage_v
+    passed_by = _passed_by(seen, lit, at_maximum_v, hours_of_sun) if sides_apart(plant) else np.zeros(shape)
+    in_shade = (passed_by < 0.0).ravel()[bins]
+    if sun_measured:
+        bright = bright | (lit & in_shade)  # the array works there, without some of its modules
     tells = lit & ~np.isnan(got)
     hours = Sums(tells, bins, shape, rising=True).in_turn(seen.dt_h)
     usable = tells & bright  # beside a sensor, rows held back add more of the cells' warmth than they tell
@@ -84,16 +91,38 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     by_hour = log_ratio(sums.of(got * seen.dt_h), sums.of(should * seen.dt_h), enough)
     if not sun_measured:
         by_hour[~_clear_by_power(by_hour)] = np.nan
-    vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = by_hour
+    vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = by_hour + passed_by
+    bright = bright & ~in_shade
     _day_figures(vector, plant, seen, usable & bright, bright, at_maximum_v, days, hours_of_sun)
     _held(vector, plant, seen, over, days, hours_of_sun)
     return _in_sunshine(seen, lit, hours, bins, shape)
 
 
+def _passed_by(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hours) -> Floats:
+    """By hour, log of the voltage lost to modules in the shade, which their diodes pass by; 0 where none. float64[days, HOURS]
+
+    The current of the others goes on, so that only the voltage tells. What hours of the same day with as much current keep, no
+    resistance takes; more than any resistance takes is told by any other hour.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        volts = np.log(seen.rows["pv_voltage_v"] / at_maximum_v)
+        known = lit & np.isfinite(volts) & (seen.rows["pv_current_a"] > 0)
+    sums = Sums(known, hours.bins, hours.shape, rising=True)
+    weight = sums.in_turn(seen.dt_h)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        level = np.where(weight >= LEAST_H, sums.of(np.where(known, volts, 0.0) * seen.dt_h) / weight, np.nan)
+        amperes = sums.of(np.where(known, seen.rows["pv_current_a"], 0.0) * seen.dt_h) / weight
+        whole = np.minimum(np.where(np.isnan(level), -np.inf, level), HELD_LEVEL)
+        as_much = amperes[:, None, :] >= AS_MUCH * amperes[:, :, None]
+        beside = level - np.where(as_much, whole[:, None, :], -np.inf).max(axis=2)
+        at_all = level - whole.max(axis=1)[:, None]
+        return np.where(beside < -PASSED_BY, beside, np.where(at_all < -NO_RESISTANCE, at_all, 0.0))
+
+
 def _in_sunshine(seen: Columns, lit: np.ndarray, told_h: Floats, bins: np.ndarray, shape: tuple[int, int]) -> Floats:
     """By hour: share of its running time that tells of the array, 0 under cloud, where nothing throws a shadow; likewise 0 under thin cloud too.
 
-    float64[days, 2, HOURS]
+    Likewise 1 where the array was held back through the hour: the sun gave more than the pump takes. float64[days, 3, HOURS]
     """
     sums = Sums(lit, bins, shape)
     running_h = sums.of(seen.dt_h)
@@ -102,7 +131,8 @@ def _in_sunshine(seen: Columns, lit: np.ndarray, told_h: Floats, bins: np.ndarra
     told = np.where(of_clear >= SUNNY, told_h / np.maximum(running_h, 1e-9), 0.0)
     low = clear < HIGH_SUN_W_M2 * running_h
     least = np.where(low, SUNNIEST - AGREE_AT_LOW_SUN, SUNNIEST) * of_clear.max(axis=1, keepdims=True)
-    return np.stack([told, np.where(of_clear >= least, told, 0.0)], axis=1)
+    held = (of_clear >= SUNNY) & (sums.of(seen.held * seen.dt_h) > WHOLE_HOUR * running_h)
+    return np.stack([told, np.where(of_clear >= least, told, 0.0), held], axis=1)
 
 
 def _clear_days(by_hour: Floats, within: float = AGREE_WITHIN, hours: int = AGREEING_HOURS) -> np.ndarray:

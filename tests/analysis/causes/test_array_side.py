@@ -72,7 +72,7 @@ def test_a_voltage_sensor_is_off_by_the_same_share_in_any_light_and_says_nothing
     assert joint.direction[PLACE["av0"]] == pytest.approx(0.5 * joint.direction[PLACE["av1"]])
 
 
-SUNNY = np.ones((2, HOURS))
+SUNNY = np.ones((3, HOURS))
 
 
 def day_of(**hours: float) -> np.ndarray:
@@ -103,6 +103,6 @@ def test_a_shade_that_comes_in_a_day_is_told_and_one_that_the_season_may_bring_i
 
 
 def test_an_hour_under_cloud_says_nothing_of_the_horizon() -> None:
-    kept = without_horizon(plant(SITES[0]), DAY, day_of(), np.zeros((2, HOURS)), None)[1]
+    kept = without_horizon(plant(SITES[0]), DAY, day_of(), np.zeros((3, HOURS)), None)[1]
     assert np.isnan(kept[BINS:]).all()
     assert (kept[:BINS] == 90.0).all()
