@@ -7,11 +7,15 @@ import numpy as np
 import pytest
 
 from analysis.causes.registry import all_causes
+from analysis.estimates import electric
 from analysis.estimates.effects import Effect
 from analysis.estimates.horizon import BINS, without_horizon
 from analysis.estimates.own_light import sides_apart
-from analysis.estimates.vector import HOURS, PLACE, SIZE
+from analysis.estimates.steady import hours_of
+from analysis.estimates.vector import HOURS, PLACE, SIZE, empty
+from analysis.look import look
 from analysis.plant import Plant, plant_of
+from analysis.rows import Rows
 from logger.record.site_file import read_site
 from tests.cases.recorded import HERE
 
@@ -106,3 +110,48 @@ def test_an_hour_under_cloud_says_nothing_of_the_horizon() -> None:
     kept = without_horizon(plant(SITES[0]), DAY, day_of(), np.zeros((3, HOURS)), None)[1]
     assert np.isnan(kept[BINS:]).all()
     assert (kept[:BINS] == 90.0).all()
+
+
+def figures_of_a_day(volts_left: np.ndarray) -> np.ndarray:
+    """A clear day of one-minute rows at maximum power, of whose voltage `volts_left` is left by hour; that day's vector."""
+    site = plant(SITES[0])
+    site = plant_of(replace(site.facts, controller=replace(site.facts.controller, max_power_w=1e6), visits=()))
+    minutes = np.arange(-300, 300, dtype=np.int64)
+    time_ms = site.days.noon_ms(DAY) + minutes * 60_000
+    clear = site.model.expect(Rows(time_ms, {})).clear_poa_w_m2
+    should = site.model.expect(Rows(time_ms, {"irradiance_w_m2": clear, "module_temp_c": 25.0 + 0.025 * clear}))
+    left = volts_left[(minutes // 60 + 5).astype(int)]
+    values = {"irradiance_w_m2": clear, "module_temp_c": 25.0 + 0.025 * clear, "motor_running": np.ones(len(minutes))}
+    values |= {"pv_voltage_v": should.mpp_voltage_v * left, "pv_current_a": should.mpp_current_a.copy()}
+    seen = look(site, Rows(time_ms, values), range(DAY, DAY + 1))
+    vector = empty(1)
+    hours = hours_of(electric.hour_bins(site, seen, range(DAY, DAY + 1)), (1, HOURS), seen.dt_h)
+    electric.fill(vector, site, seen, range(DAY, DAY + 1), hours)
+    return np.asarray(vector[0])
+
+
+def test_modules_passed_by_for_some_hours_are_shade_and_for_all_hours_are_not() -> None:
+    left = np.ones(10)
+    left[7:9] = 0.6
+    shaded = figures_of_a_day(left)
+    assert shaded[S][8:10] == pytest.approx(np.log(0.6), abs=0.02)
+    assert np.abs(shaded[S][2:7]).max() < 0.02
+    assert abs(shaded[PLACE["av1"]]) < 0.01  # the array itself is whole
+    lost = figures_of_a_day(np.full(10, 0.84))
+    assert np.abs(lost[S][1:11]).max() < 0.02
+    assert lost[PLACE["av1"]] == pytest.approx(np.log(0.84), abs=0.01)
+
+
+def test_volts_that_go_with_the_current_are_a_joints_and_no_shade() -> None:
+    left = 1.0 - 0.15 * np.cos(np.abs(np.arange(10) - 4.5) / 6.0 * np.pi / 2)
+    assert np.abs(figures_of_a_day(left)[S][1:11]).max() < 0.02
+
+
+def test_an_hour_held_back_was_an_hour_in_the_sun() -> None:
+    """The sun gave more than the pump takes, so that nothing hid it: a shade that comes there is new."""
+    plenty = np.vstack([np.ones((2, HOURS)), np.zeros((1, HOURS))])
+    plenty[2, AFTERNOON] = 1.0
+    kept = without_horizon(plant(SITES[0]), DAY, day_of(**{f"s{AFTERNOON}": np.nan}), plenty, None)[1]
+    assert kept[BINS + AFTERNOON] == DAY
+    found, _ = without_horizon(plant(SITES[0]), DAY + 1, day_of(**{f"s{AFTERNOON}": -0.7}), SUNNY, kept)
+    assert np.isfinite(found[PLACE[f"s{AFTERNOON}"]])
