@@ -48,6 +48,7 @@ SUNNY = 0.75  # of a clear sky's light: the sun itself gives nine tenths of it (
 SUNNIEST = 0.93  # likewise, of the day's own best hour: no thin cloud either
 LONG_ROW_H = 0.05  # clouds, and gaps in them, pass in minutes (common practice, no source)
 PASSED_BY, NO_RESISTANCE = 0.06, 0.25  # logs of voltage: a module in ten or so; a joint that takes a quarter would burn
+TRACKED_W_M2 = 300.0  # in dimmer light trackers stand beside the maximum (common practice, no source)
 AS_MUCH = 0.8  # of an hour's current, in the hour that it is held against
 HELD_LEVEL = 0.045  # log of voltage over that of maximum power: above, the array is held back
 PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
@@ -106,7 +107,7 @@ def _passed_by(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hour
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         volts = np.log(seen.rows["pv_voltage_v"] / at_maximum_v)
-        known = lit & np.isfinite(volts) & (seen.rows["pv_current_a"] > 0)
+        known = lit & np.isfinite(volts) & (seen.rows["pv_current_a"] > 0) & (seen.expected.poa_w_m2 > TRACKED_W_M2)
     sums = Sums(known, hours.bins, hours.shape, rising=True)
     weight = sums.in_turn(seen.dt_h)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -122,7 +123,7 @@ def _passed_by(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hour
 def _in_sunshine(seen: Columns, lit: np.ndarray, told_h: Floats, bins: np.ndarray, shape: tuple[int, int]) -> Floats:
     """By hour: share of its running time that tells of the array, 0 under cloud, where nothing throws a shadow; likewise 0 under thin cloud too.
 
-    Likewise 1 where the array was held back through the hour: the sun gave more than the pump takes. float64[days, 3, HOURS]
+    float64[days, 2, HOURS]
     """
     sums = Sums(lit, bins, shape)
     running_h = sums.of(seen.dt_h)
@@ -131,8 +132,7 @@ def _in_sunshine(seen: Columns, lit: np.ndarray, told_h: Floats, bins: np.ndarra
     told = np.where(of_clear >= SUNNY, told_h / np.maximum(running_h, 1e-9), 0.0)
     low = clear < HIGH_SUN_W_M2 * running_h
     least = np.where(low, SUNNIEST - AGREE_AT_LOW_SUN, SUNNIEST) * of_clear.max(axis=1, keepdims=True)
-    held = (of_clear >= SUNNY) & (sums.of(seen.held * seen.dt_h) > WHOLE_HOUR * running_h)
-    return np.stack([told, np.where(of_clear >= least, told, 0.0), held], axis=1)
+    return np.stack([told, np.where(of_clear >= least, told, 0.0)], axis=1)
 
 
 def _clear_days(by_hour: Floats, within: float = AGREE_WITHIN, hours: int = AGREEING_HOURS) -> np.ndarray:

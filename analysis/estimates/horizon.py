@@ -43,9 +43,9 @@ def without_horizon(
     Parameters
     ----------
     vector : float64[SIZE]
-    sunny : float64[3, HOURS]
+    sunny : float64[2, HOURS]
         Share of the hour that its figure tells of, 0 where the sun itself did not shine: without it nothing throws a shadow. Likewise
-        0 under thin cloud too, which lets a narrow shadow pass unseen. 1 where the sun gave more than the pump takes.
+        0 under thin cloud too, which lets a narrow shadow pass unseen.
     kept : float64[BINS + HOURS] or None
         By azimuth, the lowest elevation at which the sun was seen unshaded [deg]; then by hour the last day on which it was, minus
         that day once it was judged newly shaded. None before the first day.
@@ -53,10 +53,10 @@ def without_horizon(
     kept = _whole(kept)
     hours, clear_deg, last = vector[SPRING : SPRING + HOURS], kept[:BINS], kept[BINS:].copy()
     known = ~np.isnan(hours)
-    plenty = ~known & (sunny[2] > 0)
-    if not (known | plenty).any():
+    if not known.any():
         return vector, kept
-    below = _below(hours[known], hours)
+    best = np.sort(hours[known])[::-1]
+    below = _median(best[: (len(best) + 1) // 2]) - hours
     with np.errstate(invalid="ignore"):
         dim, clear = known & (below > DIM), known & (below < CLEAR)
     elevation, bins = _way(plant, day)
@@ -72,18 +72,10 @@ def without_horizon(
         found[SPRING : SPRING + HOURS] = np.where(unsure, np.nan, hours)
         if unsure.any():
             found[PLACE["av0"]] = np.nan  # modules in the shade are bypassed
-    last[(clear & (sunny[0] > 0)) | plenty] = day
+    last[clear & (sunny[0] > 0)] = day
     seen, clear = clear_deg.copy(), clear & (sunny[1] > 0)
     np.minimum.at(seen, bins[clear].ravel(), elevation[clear].ravel())
     return found, np.concatenate([seen, last])
-
-
-def _below(known: Floats, hours: Floats) -> Floats:
-    """By how much each hour lies below the better half of those known; float64[HOURS]"""
-    if not len(known):
-        return np.full(HOURS, np.nan)
-    best = np.sort(known)[::-1]
-    return _median(best[: (len(best) + 1) // 2]) - hours
 
 
 def _whole(kept: Floats | None) -> Floats:

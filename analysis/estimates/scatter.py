@@ -140,7 +140,9 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
     level = "water_level_m" in plant.has
     warmth = 0.024  # 0.4 % a degree, weeks known to 6
     if plant.has & {"module_temp_c", "ambient_temp_c"}:
-        warmth = 0.004 if "module_temp_c" in plant.has else 0.008  # to 1 where the module itself is read, to 2 by the air
+        warmth = (
+            0.004 if "module_temp_c" in plant.has else 0.008
+        )  # to 1 where the module itself is read, to 2 by the air
     season = 0.4 * (plant.facts.well.seasonal_range_m or 1.0)
     return [
         shift(q=0.008, n=0.006),

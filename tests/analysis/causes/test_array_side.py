@@ -76,7 +76,7 @@ def test_a_voltage_sensor_is_off_by_the_same_share_in_any_light_and_says_nothing
     assert joint.direction[PLACE["av0"]] == pytest.approx(0.5 * joint.direction[PLACE["av1"]])
 
 
-SUNNY = np.ones((3, HOURS))
+SUNNY = np.ones((2, HOURS))
 
 
 def day_of(**hours: float) -> np.ndarray:
@@ -107,7 +107,7 @@ def test_a_shade_that_comes_in_a_day_is_told_and_one_that_the_season_may_bring_i
 
 
 def test_an_hour_under_cloud_says_nothing_of_the_horizon() -> None:
-    kept = without_horizon(plant(SITES[0]), DAY, day_of(), np.zeros((3, HOURS)), None)[1]
+    kept = without_horizon(plant(SITES[0]), DAY, day_of(), np.zeros((2, HOURS)), None)[1]
     assert np.isnan(kept[BINS:]).all()
     assert (kept[:BINS] == 90.0).all()
 
@@ -145,13 +145,3 @@ def test_modules_passed_by_for_some_hours_are_shade_and_for_all_hours_are_not() 
 def test_volts_that_go_with_the_current_are_a_joints_and_no_shade() -> None:
     left = 1.0 - 0.15 * np.cos(np.abs(np.arange(10) - 4.5) / 6.0 * np.pi / 2)
     assert np.abs(figures_of_a_day(left)[S][1:11]).max() < 0.02
-
-
-def test_an_hour_held_back_was_an_hour_in_the_sun() -> None:
-    """The sun gave more than the pump takes, so that nothing hid it: a shade that comes there is new."""
-    plenty = np.vstack([np.ones((2, HOURS)), np.zeros((1, HOURS))])
-    plenty[2, AFTERNOON] = 1.0
-    kept = without_horizon(plant(SITES[0]), DAY, day_of(**{f"s{AFTERNOON}": np.nan}), plenty, None)[1]
-    assert kept[BINS + AFTERNOON] == DAY
-    found, _ = without_horizon(plant(SITES[0]), DAY + 1, day_of(**{f"s{AFTERNOON}": -0.7}), SUNNY, kept)
-    assert np.isfinite(found[PLACE[f"s{AFTERNOON}"]])
