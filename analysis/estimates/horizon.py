@@ -31,6 +31,7 @@ MOVES_DEG = 0.4  # a day, at the equinoxes (astronomy)
 CLIMBS_DEG = 6.0  # in the hour: about noon the sun goes along a roof's edge and may sink behind it in a day
 TAKEN = 0.15  # of the hour's light: haze and angle (common practice, no source)
 REMEMBERED_DAYS = 5.0
+MOST_OF_HOUR = 0.5  # in sunshine: where the rest was held back, only the minutes in a shadow would speak; under cloud there is none
 SPRING = PLACE["s0"]
 NEVER = 90.0
 
@@ -68,7 +69,7 @@ def without_horizon(
         share = fresh.sum(axis=1) / np.maximum(up.sum(axis=1), 1)
         last = np.where(dim & _at_once(day - last, (1.0 - np.exp(-below)) * sunny[0], elevation), -last, last)
         found = vector.copy()
-        unsure = dim & (share < NEW_SHARE) & ~(last < 0)
+        unsure = dim & (((share < NEW_SHARE) & ~(last < 0)) | (sunny[0] < MOST_OF_HOUR))
         found[SPRING : SPRING + HOURS] = np.where(unsure, np.nan, hours)
         if unsure.any():
             found[PLACE["av0"]] = np.nan  # modules in the shade are bypassed

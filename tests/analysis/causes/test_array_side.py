@@ -145,3 +145,12 @@ def test_modules_passed_by_for_some_hours_are_shade_and_for_all_hours_are_not() 
 def test_volts_that_go_with_the_current_are_a_joints_and_no_shade() -> None:
     left = 1.0 - 0.15 * np.cos(np.abs(np.arange(10) - 4.5) / 6.0 * np.pi / 2)
     assert np.abs(figures_of_a_day(left)[S][1:11]).max() < 0.02
+
+
+def test_a_dim_hour_that_was_mostly_held_back_tells_of_no_shade() -> None:
+    """The pump took all that it takes for most of the hour: only the minutes in a shadow would speak."""
+    kept = without_horizon(plant(SITES[0]), DAY, day_of(), SUNNY, None)[1]
+    kept[BINS:] = DAY
+    some = np.full((2, HOURS), 0.3)
+    found, _ = without_horizon(plant(SITES[0]), DAY + 1, day_of(**{f"s{AFTERNOON}": -1.5}), some, kept)
+    assert np.isnan(found[PLACE[f"s{AFTERNOON}"]])
