@@ -262,6 +262,8 @@ def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range
         held &= np.isnan(seen.flow_m3_h) | (seen.flow_m3_h > LIFTS_SHARE * seen.should_m3_h)
         warm = over > HELD_BY_OWN_CELLS
     held &= warm | seen.expected.poa_measured
+    with np.errstate(invalid="ignore"):  # a setting that is read tells who holds it
+        held &= ~(seen.rows["speed_setting_pct"] < plant.facts.controller.speed_limit_pct - SETTING_PCT)
     held = steady_rows(held, hours_of_sun, or_zero(seen.power_w), HELD_HOUR_H, HELD_SCATTER)
     sums = Sums(held, seen.day - days.start, (len(days),), rising=True)
     hours = sums.in_turn(seen.dt_h)
@@ -283,6 +285,7 @@ def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range
     vector[np.ix_(np.flatnonzero(_set_anew(level, high - low)), HELD_PLACES)] = np.nan
 
 
+SETTING_PCT = 1.0  # read so well
 HELD_PLACES = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
 
 
