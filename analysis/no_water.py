@@ -43,6 +43,7 @@ class NoWaterLimits:
     least_unloaded: float = 0.02  # likewise where it is not the sun that gives so little
     least_tried: float = 0.05  # likewise of a try that the controller cut short: there the load alone tells
     known_enough: float = 0.25
+    unsized: float = 0.15  # likewise where the meter itself is the likelier cause (a guess)
     contradicted: float = 0.15  # log: power and current, where both are read, must not say opposite things of the load
     long_row_h: float = (
         0.05  # clouds pass within minutes: one longer reading of the power does not tell all of its interval
@@ -105,7 +106,8 @@ def _labels(
         now = seen.flow_now_m3_h
         gone = able & (now < LIMITS.gone_share * should)
         flowing = (now >= LIMITS.gone_share * should) | (seen.moved_m3 > 0)
-        gasps = able & (light | unloaded) & _gasps(seen, should)
+        starves = light | unloaded if plant.helical else light  # a sound impeller turned down may lift as little
+        gasps = able & starves & _gasps(seen, should)
         flowing &= ~gasps
         late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & (seen.moved_m3 == 0)
         late &= np.isnan(now) | gone
@@ -188,8 +190,8 @@ def _well_above_lift(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
 
 def _known_loss(view: DayView) -> float:
     """Flow known to be lost (leak, wear, clogging open at yesterday's close), as a share: low sun may then give nothing."""
-    known = [c.size[0] for c in view.memory.cases if c.family == "slow-hydraulic" and c.ended_ms is None and c.size]
-    return 1.2 * min(sum(known), 0.6) if known else 0.0
+    known = [c.size for c in view.memory.cases if c.family == "slow-hydraulic" and c.ended_ms is None]
+    return 1.2 * min(sum(size[0] if size else LIMITS.unsized for size in known), 0.6) if known else 0.0
 
 
 def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]:
@@ -234,8 +236,8 @@ def _episode(
         began = max(candidates) if candidates else began
     last = int(bad[-1])
     until_flag = bad[bad <= flag]
-    first, end = int(bad[0]), last + 1
-    during = slice(first, end)
+    first = min(int(np.searchsorted(seen.time_ms, began, "right")), int(bad[0]))
+    during = slice(first, last + 1)
     able = np.zeros(len(seen), bool)
     able[during] = seen.settled[during]
     should = seen.should_m3_h * measures["factor"] * seen.dt_h
