@@ -42,6 +42,8 @@ class NoWaterLimits:
     load_run_ms: int = 900_000  # likewise: a dead meter can wait a quarter of an hour
     least_unloaded: float = 0.02  # likewise where it is not the sun that gives so little
     least_tried: float = 0.05  # likewise of a try that the controller cut short: there the load alone tells
+    owed_h: float = 0.25  # of full flow
+    least_owed: float = 0.05  # of full flow
     known_enough: float = 0.25
     unsized: float = 0.15  # likewise where the meter itself is the likelier cause (a guess)
     contradicted: float = 0.15  # log: power and current, where both are read, must not say opposite things of the load
@@ -111,6 +113,7 @@ def _labels(
         flowing &= ~gasps
         late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & (seen.moved_m3 == 0)
         late &= np.isnan(now) | gone
+        late |= owed(plant, seen) & ~flowing
     odd = (able & (light | heavy) & ~flowing) | gasps
     good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning
     if has_codes(seen):
@@ -142,6 +145,18 @@ def fruitless(view: DayView, rows: np.ndarray) -> NDArray[np.bool_]:
         return np.zeros(len(rows), bool)
     plant = plant_of(view.facts)
     return view.once("no-water", lambda: _labels(plant, view, seen, measures_of(plant, view, seen)))[0][rows] == BAD
+
+
+def owed(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
+    """Weak sun all along, and yet by now even a weak pump would owe more than any doubt of the table. Sums are of whole numbers."""
+    if not len(seen):
+        return np.zeros(0, bool)
+    surely = np.where(seen.settled, np.maximum(seen.surely_m3_h, 0.0), 0.0)
+    owed = np.cumsum(np.rint(surely * seen.dt_h * NANO).astype(np.int64))
+    new_day = np.concatenate([[True], np.diff(seen.day) > 0])
+    since = owed - np.maximum.accumulate(np.where((seen.moved_m3 != 0) | new_day, owed, 0))
+    enough = since >= LIMITS.owed_h * plant.full_flow_m3_h * NANO
+    return enough & seen.settled & (seen.surely_m3_h > LIMITS.least_owed * plant.full_flow_m3_h)
 
 
 def _gasps(seen: Columns, should: Floats) -> NDArray[np.bool_]:

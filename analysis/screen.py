@@ -16,7 +16,7 @@ from analysis.loads import FACTOR_LOGS, load_logs
 from analysis.look import Columns
 from analysis.memory import Memory
 from analysis.meter import NANO
-from analysis.no_water import LIMITS
+from analysis.no_water import LIMITS, owed
 from analysis.not_turning import LIMITS as STILL
 from analysis.not_turning import locked_rows, sun_certain
 from analysis.plant import Plant
@@ -109,6 +109,7 @@ def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np
         shares = np.where(unloaded, min(least, LIMITS.least_unloaded), least)
         able = seen.settled & (seen.should_m3_h * most > shares * full)
         able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * full)
+        able |= owed(plant, seen)
         now, coarse = seen.flow_now_m3_h, np.isnan(seen.flow_now_m3_h)
         able &= (now < LIMITS.gasp_share * most * seen.should_m3_h) | coarse
         if not able.any():

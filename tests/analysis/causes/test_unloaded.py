@@ -6,7 +6,16 @@ import numpy as np
 import pytest
 
 from analysis.diagnosis import weigh_levels
+from analysis.no_water import owed
 from analysis.unloaded import unloaded_rows
+
+
+class _Columns(SimpleNamespace):
+    """As many columns as a test needs."""
+
+    def __len__(self) -> int:
+        return len(self.settled)
+
 
 MINUTE_MS = 60_000
 SUN_W, FULL_W, LIFT_W = 1500.0, 1000.0, 300.0
@@ -114,3 +123,17 @@ def test_a_stop_by_day_before_it_speaks_for_hands_at_the_leads() -> None:
     stood = weigh_levels("no-water", "helical-rotor", reads | {"handled": 1.0}).shares["reverse-rotation"]
     by_itself = weigh_levels("no-water", "helical-rotor", reads | {"handled": 0.0}).shares["reverse-rotation"]
     assert stood > 2.0 * by_itself
+
+
+def test_in_weak_sun_it_is_the_water_owed_since_the_last_that_tells() -> None:
+    minutes = 10 * 60
+    seen = _Columns(
+        settled=np.full(minutes, True), surely_m3_h=np.full(minutes, 0.1), dt_h=np.full(minutes, 1 / 60),
+        day=np.zeros(minutes, np.int64), moved_m3=np.where(np.arange(minutes) == 100, 0.01, 0.0),
+    )  # fmt: skip
+    plant = SimpleNamespace(full_flow_m3_h=1.0)
+    rows = owed(plant, seen)
+    assert not rows[:250].any()
+    assert rows[251:].all()
+    seen.surely_m3_h = np.full(minutes, 0.04)
+    assert not owed(plant, seen).any()
