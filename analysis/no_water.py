@@ -113,7 +113,9 @@ def _labels(
         flowing &= ~gasps
         late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & (seen.moved_m3 == 0)
         late &= np.isnan(now) | gone
-        late |= owed(plant, seen) & ~flowing
+        late |= (
+            owed(plant, seen) & ~flowing & np.isnan(torque) & np.isnan(current)
+        )  # where no load is read to tell sooner
     odd = (able & (light | heavy) & ~flowing) | gasps
     good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning
     if has_codes(seen):
