@@ -99,7 +99,7 @@ def _labels(
         usual = ~(light | heavy) & ~(np.isnan(torque) & np.isnan(current))
         least = np.where(usual, LIMITS.least_load_known, LIMITS.least_flow_share) + _known_loss(view)
         unloaded = seen.unloaded
-        least = np.where(unloaded, np.minimum(LIMITS.least_unloaded, least), least)
+        least = np.where(unloaded, np.minimum(LIMITS.least_unloaded + _known_loss(view), least), least)
         able = seen.settled & (should > least * plant.full_flow_m3_h)
         able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * plant.full_flow_m3_h)
         able &= _well_above_lift(plant, seen)
@@ -108,7 +108,8 @@ def _labels(
         now = seen.flow_now_m3_h
         gone = able & (now < LIMITS.gone_share * should)
         flowing = (now >= LIMITS.gone_share * should) | (seen.moved_m3 > 0)
-        starves = light | unloaded if plant.helical else light  # a sound impeller turned down may lift as little
+        # a sound impeller turned down, and a worn or leaking rotor in weak sun, may lift as little
+        starves = light | unloaded if plant.helical and not _known_loss(view) else light
         gasps = able & starves & _gasps(seen, should)
         flowing &= ~gasps
         late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & (seen.moved_m3 == 0)
