@@ -2,6 +2,9 @@
 
 Flow: a site file -> site_check -> words on the terminal, and a picture on request.
 Never: writes anything but the picture.
+
+Limit: a value missing or out of its range stops every other judgement. All such values are said at once; the rest of the file is
+judged once they are mended.
 """
 
 import argparse

@@ -75,13 +75,13 @@ def dc_loop_ohm(length_m: float, conductor_mm2: float, temperature_c: float = 20
     Raises
     ------
     ValueError
-        `conductor_mm2` outside 0.5 to 300.
+        `conductor_mm2` outside 0.5 to 300, `length_m` below 0.
 
     References
     ----------
     .. [1] IEC 60228:2004, table 2, maximum resistance at 20 deg C. From memory.
     """
-    return 2.0 * length_m / 1000.0 * float(resistance_ohm_per_km(conductor_mm2, temperature_c))
+    return 2.0 * _one_way_ohm(length_m, conductor_mm2, temperature_c)
 
 
 def dc_drop_v(current_a: ArrayLike, length_m: float, conductor_mm2: float, temperature_c: float = 20.0) -> Floats:
@@ -106,13 +106,13 @@ def dc_drop_v(current_a: ArrayLike, length_m: float, conductor_mm2: float, tempe
     Raises
     ------
     ValueError
-        `conductor_mm2` outside 0.5 to 300.
+        `conductor_mm2` outside 0.5 to 300, `length_m` or any current below 0.
 
     References
     ----------
     .. [1] Ohm's law; resistance of IEC 60228:2004. From memory.
     """
-    return np.asarray(current_a, float) * dc_loop_ohm(length_m, conductor_mm2, temperature_c)
+    return _magnitude(current_a) * dc_loop_ohm(length_m, conductor_mm2, temperature_c)
 
 
 def three_phase_drop_v(
@@ -141,7 +141,7 @@ def three_phase_drop_v(
     Raises
     ------
     ValueError
-        `conductor_mm2` outside 0.5 to 300.
+        `conductor_mm2` outside 0.5 to 300, `power_factor` outside 0 to 1, `length_m` or any current below 0.
 
     Notes
     -----
@@ -151,8 +151,9 @@ def three_phase_drop_v(
     ----------
     .. [1] Voltage drop of balanced three-phase lines, any handbook of installation; resistance of IEC 60228:2004. From memory.
     """
-    one_way = length_m / 1000.0 * float(resistance_ohm_per_km(conductor_mm2, temperature_c))
-    return np.sqrt(3.0) * np.asarray(current_a, float) * one_way * power_factor
+    if not 0 <= power_factor <= 1:
+        raise ValueError(f"power_factor must be 0 to 1, got {power_factor!r}")
+    return np.sqrt(3.0) * _magnitude(current_a) * _one_way_ohm(length_m, conductor_mm2, temperature_c) * power_factor
 
 
 def three_phase_loss_w(
@@ -179,11 +180,24 @@ def three_phase_loss_w(
     Raises
     ------
     ValueError
-        `conductor_mm2` outside 0.5 to 300.
+        `conductor_mm2` outside 0.5 to 300, `length_m` or any current below 0.
 
     References
     ----------
     .. [1] Joule heat; resistance of IEC 60228:2004. From memory.
     """
-    one_way = length_m / 1000.0 * float(resistance_ohm_per_km(conductor_mm2, temperature_c))
-    return 3.0 * np.asarray(current_a, float) ** 2 * one_way
+    return 3.0 * _magnitude(current_a) ** 2 * _one_way_ohm(length_m, conductor_mm2, temperature_c)
+
+
+def _one_way_ohm(length_m: float, conductor_mm2: float, temperature_c: float) -> float:
+    if not length_m >= 0:
+        raise ValueError(f"length_m must be 0 or more, got {length_m!r}")
+    return length_m / 1000.0 * float(resistance_ohm_per_km(conductor_mm2, temperature_c))
+
+
+def _magnitude(current_a: ArrayLike) -> Floats:
+    """Currents as magnitudes; a sign here is a slip of the caller's, and would come out as a cable that gains voltage."""
+    current = np.asarray(current_a, float)
+    if (current < 0).any():
+        raise ValueError(f"current_a must be 0 or more, got {float(np.nanmin(current))!r}")
+    return current

@@ -20,6 +20,9 @@ OF_FACTS = (
 )  # fmt: skip
 OF_THE_DAY = (head_on_table, lifts_water, drawdown_and_yield, pipes, sensors)
 """Those that need the expected day, hence datasheets that fit a pump and a module."""
+NO_DAY = ("pump.curve", "array.module.")
+"""Tables that no day can be told from while something in them is wrong. The dot keeps `array.modules_in_series` out: a string
+of the wrong length says nothing against the pump, the well or the pipes."""
 
 
 def check_site(facts: SiteFacts, file: str) -> list[Remark]:
@@ -30,6 +33,11 @@ def check_site(facts: SiteFacts, file: str) -> list[Remark]:
     facts : SiteFacts
     file : str
         Name to print.
+
+    Notes
+    -----
+    Judges typed facts only. A file with a value missing or out of its range is refused while it is read, all such values at once,
+    and nothing of it is judged here until they are mended: no fact is put in place of one that cannot be.
     """
     return remarks_on(Checked(facts, file))
 
@@ -37,7 +45,7 @@ def check_site(facts: SiteFacts, file: str) -> list[Remark]:
 def remarks_on(site: Checked) -> list[Remark]:
     """The same for a site whose model and days are wanted afterwards."""
     found = [remark for check in OF_FACTS for remark in check(site)]
-    unusable = any(r.grade == "wrong" and r.problem.key.startswith(("pump.curve", "array.module")) for r in found)
+    unusable = any(r.grade == "wrong" and r.problem.key.startswith(NO_DAY) for r in found)
     if not unusable:
         found += [remark for check in OF_THE_DAY for remark in check(site)]
     order = {"wrong": 0, "doubtful": 1, "note": 2}

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.physics.array_power import LIGHT_SHARE, ArrayModel, array_model, solve_maximum
-from analysis.physics.cable import dc_drop_v, resistance_ohm_per_km, three_phase_loss_w
+from analysis.physics.cable import dc_drop_v, dc_loop_ohm, resistance_ohm_per_km, three_phase_drop_v, three_phase_loss_w
 from analysis.physics.cell_temperature import cell_of_ambient, cell_of_module
 from analysis.physics.operating_state import OnCurve, on_curve
 from analysis.physics.single_diode import fit_diode
@@ -136,6 +136,22 @@ def test_drops_grow_with_current_and_length_and_keep_missing():
     assert np.isnan(dc_drop_v(np.array([np.nan]), 10, 4)).all()
     assert dc_drop_v(4.0, 20, 4) == pytest.approx(2 * dc_drop_v(2.0, 20, 4))
     assert three_phase_loss_w(4.0, 20, 4) == pytest.approx(4 * three_phase_loss_w(2.0, 20, 4))
+
+
+@pytest.mark.parametrize("lost", [dc_drop_v, three_phase_drop_v, three_phase_loss_w])
+def test_a_cable_that_would_gain_is_refused_by_name(lost):
+    with pytest.raises(ValueError, match=r"length_m must be 0 or more, got -60"):
+        lost(8.0, -60, 4)
+    with pytest.raises(ValueError, match=r"current_a must be 0 or more, got -8"):
+        lost(np.array([4.0, np.nan, -8.0]), 60, 4)
+    assert float(lost(0.0, 60, 4)) == float(lost(8.0, 0, 4)) == 0.0
+
+
+def test_a_loop_of_negative_length_and_a_power_factor_that_is_none_are_refused():
+    with pytest.raises(ValueError, match="length_m must be 0 or more"):
+        dc_loop_ohm(float("nan"), 4)
+    with pytest.raises(ValueError, match="power_factor must be 0 to 1"):
+        three_phase_drop_v(5.0, 80, 2.5, -0.85)
 
 
 def test_cells_are_warmer_than_air_and_than_the_modules_back():

@@ -166,11 +166,23 @@ def test_a_high_plateau_is_fine(facts):
 
 
 def test_several_mistakes_are_all_said_gravest_first(facts):
-    bad = changed(facts, array={"modules_in_series": 9, "azimuth_deg": 180}, well={"probe_depth_m": 90.0})
-    grades = [r.grade for r in check_site(bad, "kraal.toml")]
+    bad = changed(
+        facts, array={"modules_in_series": 9, "azimuth_deg": 180}, well={"probe_depth_m": 90.0}, delivery={"riser_length_m": 20}
+    )  # fmt: skip
+    found = check_site(bad, "kraal.toml")
+    keys = {"array.modules_in_series", "array.azimuth_deg", "well.probe_depth_m", "delivery.riser_length_m"}
+    assert {r.problem.key for r in found} >= keys, "the riser is judged by the expected day, the others by the facts"
+    grades = [r.grade for r in found]
     assert grades.count("wrong") >= 2
     assert "doubtful" in grades
     assert grades == sorted(grades, key=["wrong", "doubtful", "note"].index)
+
+
+def test_a_wrong_string_does_not_silence_the_day(facts):
+    """The string's voltage says nothing against the well or the riser."""
+    day = changed(facts, well={"tested_yield_m3_h": 2.0}, delivery={"riser_length_m": 20})
+    keys = {r.problem.key for r in check_site(changed(day, array={"modules_in_series": 3}), "kraal.toml")}
+    assert keys >= {"array.modules_in_series", "well.tested_yield_m3_h", "delivery.riser_length_m"}
 
 
 def test_every_check_has_a_mistake_of_its_own(facts, monkeypatch):
