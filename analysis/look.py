@@ -27,6 +27,10 @@ IDLE_W = 12.0  # a controller at rest with its own electronics (common practice,
 IDLE_SHARE = 0.025  # of full power
 TURNING_SHARE = 0.04  # of the fastest speed in the datasheet
 AT_MAX_BAND = (0.75, 1.045)  # measured over expected voltage at maximum power: below bypassed modules, above held back
+CURVE_OFF = 0.04  # of the voltage at maximum power: cells warmer or colder than supposed
+SHORT = (
+    0.75  # of the curve's power: soiling and a sensor's gain together rarely take as much (common practice, no source)
+)
 AT_MAX_UNMEASURED, HELD_UNMEASURED = (
     1.06,
     1.08,
@@ -109,10 +113,11 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     sun_enough = _sun_enough(plant, expected)
     asked, held_low = _asked(plant, rows, day)
     at_max, held = _at_maximum(plant, rows, expected, power, turning)
-    should, surely = _should(expected, turning, held)
+    light = held & ~short_of_curve(plant, rows["pv_voltage_v"], power, expected)
+    should, surely = _should(expected, turning, light)
     _unshut(plant, rows, expected, speed, turning, should, surely)
     unloaded = unloaded_rows(
-        plant, rows.time_ms, day, dt_h, expected, power, rows["pv_voltage_v"], speed, turning, held
+        plant, rows.time_ms, day, dt_h, expected, power, rows["pv_voltage_v"], speed, turning, light
     )
     expect_more(plant, expected, power, unloaded, should, surely)
     meter = metered(day, dt_h, rows["volume_m3"], should, plant.full_flow_m3_h)
@@ -262,6 +267,22 @@ def _at_maximum(plant: Plant, rows: Rows, expected: Expected, power: Floats, tur
     known = ~np.isnan(ratio)
     at_max = np.where(known, (ratio > AT_MAX_BAND[0]) & (ratio < top), power < 0.97 * plant.ceiling_w)
     return at_max & turning, turning & known & (ratio >= held_from)
+
+
+def short_of_curve(plant: Plant, voltage: Floats, power: Floats, expected: Expected) -> Flags:
+    """Rows whose power lies far below what the array under the measured light would still give at the voltage that it stands at.
+
+    A load that asks for little lets the voltage rise along the array's curve; where current is missing at a voltage near that of
+    maximum power, a string is out or in the shade, and the pump takes all there is. The curve is one diode through the datasheet's
+    points; its steep end, where a warm or cold cell changes all, says nothing. bool[n]
+    """
+    module = plant.facts.array.module
+    knee_v = (module.v_oc_v - module.v_mp_v) / -np.log(1.0 - module.i_mp_a / module.i_sc_a)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        over = voltage / expected.mpp_voltage_v + CURVE_OFF
+        current = 1.0 - np.exp((np.minimum(over * module.v_mp_v, module.v_oc_v) - module.v_oc_v) / knee_v)
+        gives = expected.mpp_power_w * over * current * module.i_sc_a / module.i_mp_a
+        return expected.poa_measured & (power < SHORT * gives)
 
 
 def _under_own_light(plant: Plant, rows: Rows, expected: Expected) -> Floats:

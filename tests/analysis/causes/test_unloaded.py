@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.diagnosis import weigh_levels
+from analysis.look import short_of_curve
 from analysis.no_water import owed
 from analysis.unloaded import unloaded_rows
 
@@ -137,3 +138,22 @@ def test_in_weak_sun_it_is_the_water_owed_since_the_last_that_tells() -> None:
     assert rows[251:].all()
     seen.surely_m3_h = np.full(minutes, 0.04)
     assert not owed(plant, seen).any()
+
+
+@pytest.mark.parametrize(
+    ("over", "share", "short"),
+    [
+        (1.055, 0.5, True),  # one string of two, its cells a little colder than supposed
+        (1.055, 0.9, False),  # just held back, by a dusty array
+        (1.15, 0.5, False),  # a light load: the voltage has risen along the curve
+        (1.22, 0.05, False),  # near no load the curve is steep, and a degree more or less changes all
+    ],
+)
+def test_missing_current_is_no_light_load(over: float, share: float, short: bool) -> None:
+    module = SimpleNamespace(v_oc_v=50.0, v_mp_v=41.0, i_sc_a=10.0, i_mp_a=9.45)
+    plant = SimpleNamespace(facts=SimpleNamespace(array=SimpleNamespace(module=module)))
+    sun = SimpleNamespace(
+        mpp_voltage_v=np.full(2, 300.0), mpp_power_w=np.full(2, 3000.0), poa_measured=np.array([True, False])
+    )
+    told = short_of_curve(plant, np.full(2, 300.0 * over), np.full(2, 3000.0 * share), sun)
+    assert told.tolist() == [short, False]  # under a sky that is only supposed nothing is known to be missing
