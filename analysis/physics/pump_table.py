@@ -69,8 +69,10 @@ def pump_table(
         if bad.any():
             row = int(np.argmax(bad))
             raise ValueError(f"curve[{row + 1}].{name}: must be a number, 0 or more, got {values[row]!r}")
-    if not flow.max() > 0 or not power.min() > 0:
-        raise ValueError("curve: some row needs a flow above 0, and every row a power_w above 0")
+    if not flow.max() > 0:
+        raise ValueError("curve: some row needs a flow_m3_h above 0")
+    if not power.min() > 0:
+        raise ValueError(f"curve[{int(np.argmin(power)) + 1}].power_w: must be above 0, got {power.min():g}")
     _judge_energy(head, flow, power)
     return PumpTable(head, flow, power, _speeds(speed_rpm, len(head)))
 

@@ -9,6 +9,7 @@ from analysis.site_check.datasheets import module_sheet, motor_plate, pump_table
 from analysis.site_check.place_and_sensors import place, sensors
 from analysis.site_check.pump_duty import head_on_table, lifts_water, motor_cable, pipes
 from analysis.site_check.remark import Checked, Grade, Remark
+from analysis.site_check.settings_and_visits import settings, visits
 from analysis.site_check.string_voltage import string_voltage
 from logger.record.site_facts import SiteFacts
 
@@ -16,7 +17,7 @@ __all__ = ["Checked", "Grade", "Remark", "check_site", "remarks_on"]
 
 OF_FACTS = (
     place, module_sheet, pump_table, motor_plate, string_voltage, array_layout, array_against_pump, array_cable, array_aim,
-    levels, motor_cable,
+    levels, motor_cable, settings, visits,
 )  # fmt: skip
 OF_THE_DAY = (head_on_table, lifts_water, drawdown_and_yield, pipes, sensors)
 """Those that need the expected day, hence datasheets that fit a pump and a module."""

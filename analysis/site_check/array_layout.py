@@ -35,6 +35,11 @@ def array_layout(site: Checked) -> Remarks:
             if fits
             else "one string is already too much for this input",
         )  # fmt: skip
+    if controller.max_input_current_a is None and array.strings > 1:
+        yield site.note(
+            "controller.max_input_current_a", f"not stated: whether the input bears {short:.1f} A of {array.strings} strings cannot be judged",
+            "write the input's largest current from the controller's datasheet",
+        )  # fmt: skip
     peak = array.modules_in_series * array.strings * module.p_mp_w
     if peak > 2.0 * controller.max_power_w:
         yield site.doubtful(

@@ -5,6 +5,8 @@ Flow: remark.py -> HERE -> site_check/__init__.py
 
 from analysis.site_check.remark import Checked, Remarks
 
+YIELD_UNUSED = 15.0
+"""Tested yield over what the pump could lift at most: a yield in m3/day comes out 24 times too large."""
 SUBMERGED_LEAST_M = 2.0
 """Water over the intake at the deepest drawdown: several metres are customary (common practice)."""
 PROBE_ABOVE_M = (0.2, 5.0)
@@ -60,7 +62,10 @@ def levels(site: Checked) -> Remarks:
 def drawdown_and_yield(site: Checked) -> Remarks:
     """A clear noon's flow against the tested yield, and the level that it draws down to."""
     well, setting, most = site.facts.well, site.facts.pump.setting_depth_m, site.flow_most_m3_h
-    if most <= 0 or setting <= well.static_level_m:
+    if setting <= well.static_level_m:
+        return
+    yield from _yield_beyond_use(site)
+    if most <= 0:
         return
     share = most / well.tested_yield_m3_h
     what = f"a clear noon pumps {most:.1f} m3/h, {share:.0%} of the tested {well.tested_yield_m3_h:g} m3/h"
@@ -93,3 +98,22 @@ def drawdown_and_yield(site: Checked) -> Remarks:
         and left >= SUBMERGED_LEAST_M
     ):
         yield site.note("well.drawdown_linear_m_per_m3_h", what, "little is left for a dry year")
+
+
+def _yield_beyond_use(site: Checked) -> Remarks:
+    """A yield by far larger than the pump's flow: a strong well, or another unit. The drawdown that goes with it tells them apart."""
+    well, tested, free = (
+        site.facts.well,
+        site.facts.well.tested_yield_m3_h,
+        max(site.free_flow_m3_h, site.flow_most_m3_h),
+    )
+    if free <= 0 or tested < YIELD_UNUSED * free:
+        return
+    what = f"{tested:g} m3/h is {tested / free:.0f} times what the pump can lift, {free:.1f} m3/h"
+    fix = f"is it in m3/day? {tested:g} m3/day are {tested / 24.0:.3g} m3/h"
+    level = float(site.model.curve.level_m(tested))
+    if level > site.facts.pump.setting_depth_m:
+        what += f", and by the drawdown stated would draw the level from {well.static_level_m:g} to {level:.0f} m, below the pump"
+        yield site.doubtful("well.tested_yield_m3_h", what, fix)
+    else:
+        yield site.note("well.tested_yield_m3_h", what, fix)

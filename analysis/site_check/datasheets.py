@@ -3,8 +3,10 @@
 Flow: remark.py -> HERE -> site_check/__init__.py
 """
 
-from analysis.physics.hydraulic_power import GRAVITY_M_S2
-from analysis.site_check.remark import Checked, Remarks
+import re
+
+from analysis.physics.hydraulic_power import hydraulic_power_w
+from analysis.site_check.remark import Checked, Remark, Remarks
 
 EFFICIENCY_MOST, EFFICIENCY_LEAST = 0.80, 0.20
 """Wire to water of a sound borehole pump at its best lies between (common practice, no source)."""
@@ -44,19 +46,16 @@ def module_sheet(site: Checked) -> Remarks:
 
 def pump_table(site: Checked) -> Remarks:
     """Efficiency row by row; whether the rows make a pump at all."""
-    best, impossible = 0.0, False
+    best, impossible = 0.0, []
     for number, row in enumerate(site.facts.pump.curve, 1):
         if row.power_w <= 0 or row.flow_m3_h <= 0 or row.head_m <= 0:
             continue
-        efficiency = 998.2 * GRAVITY_M_S2 * row.flow_m3_h / 3600.0 * row.head_m / row.power_w
-        key = f"pump.curve[{number}]"
+        efficiency = float(hydraulic_power_w(row.flow_m3_h, row.head_m) / row.power_w)
         if efficiency > EFFICIENCY_MOST:
-            impossible = True
-            yield site.wrong(
-                f"{key}.flow_m3_h", f"{row.flow_m3_h:g} m3/h at {row.head_m:g} m on {row.power_w:g} W would be {efficiency:.0%} efficient",
-                "is the flow in L/min or L/s, the head in feet, or the power in kW or hp? It is m3/h, m and W here",
-            )  # fmt: skip
+            impossible.append(number)
         best = max(best, efficiency)
+    if impossible:
+        yield _impossible(site, impossible)
     if 0.0 < best < EFFICIENCY_LEAST:
         yield site.doubtful(
             "pump.curve",
@@ -68,7 +67,21 @@ def pump_table(site: Checked) -> Remarks:
     except ValueError as error:
         if impossible:
             return  # said above, row by row
-        yield site.wrong("pump.curve", str(error), "correct the table from the datasheet")
+        named = re.fullmatch(r"(curve(?:\[\d+\])?(?:\.\w+)?): (.*)", str(error))
+        key, what = (f"pump.{named[1]}", named[2]) if named else ("pump.curve", str(error))
+        yield site.wrong(key, what, "correct the table from the datasheet")
+
+
+def _impossible(site: Checked, rows: list[int]) -> Remark:
+    """Rows that no pump has, in one remark: a unit that slipped slips in a whole column."""
+    first = site.facts.pump.curve[rows[0] - 1]
+    efficiency = hydraulic_power_w(first.flow_m3_h, first.head_m) / first.power_w
+    what = f"{first.flow_m3_h:g} m3/h at {first.head_m:g} m on {first.power_w:g} W would be {efficiency:.0%} efficient"
+    fix = "is the flow in L/min or L/s, the head in feet, or the power in kW or hp? It is m3/h, m and W here"
+    if len(rows) == 1:
+        return site.wrong(f"pump.curve[{rows[0]}].flow_m3_h", what, fix)
+    which = "every row" if len(rows) == len(site.facts.pump.curve) else f"rows {', '.join(map(str, rows))}"
+    return site.wrong("pump.curve", f"{which}: more than any pump gives; row {rows[0]}: {what}", fix)
 
 
 def motor_plate(site: Checked) -> Remarks:

@@ -5,36 +5,49 @@ Flow: remark.py -> HERE -> site_check/__init__.py
 
 from analysis.physics.cable import WATER_COOLED_C, three_phase_loss_w
 from analysis.physics.pipe_friction import velocity_m_s
-from analysis.site_check.remark import Checked, Remarks
+from analysis.site_check.remark import VELOCITY_MOST_M_S, Checked, Remarks
 
+EDGE = 0.98
+"""Of the highest head that anything is known for: nearer than this the flow ends there, not at full power."""
 TANK_DAYS_MOST = 60.0
 """A tank holds 2 to 5 days' need (common practice, no source); a dam may hold many more."""
 CABLE_WRONG, CABLE_DOUBTFUL, CABLE_NOTE = 0.15, 0.08, 0.05
 """Shares of the pump's power lost in the motor's cable; 3 to 5 % is customary (common practice)."""
-VELOCITY_MOST_M_S, VELOCITY_HIGH_M_S, FRICTION_HIGH = 3.0, 2.0, 0.25
-"""0.5 to 1.5 m/s is economical, 3 m/s the most; friction of a tenth of the head is customary (common practice)."""
+VELOCITY_HIGH_M_S, FRICTION_HIGH = 2.0, 0.25
+"""0.5 to 1.5 m/s is economical; friction of a tenth of the head is customary (common practice)."""
 
 
 def head_on_table(site: Checked) -> Remarks:
     """The range of heads from resting lift to full flow, against the table's."""
-    well, curve = site.facts.well, site.facts.pump.curve
+    curve, rest = site.facts.pump.curve, site.rest_m
     low, high = min(row.head_m for row in curve), max(row.head_m for row in curve)
-    rest = well.static_level_m + site.facts.delivery.outlet_height_m
-    valid_low, valid_high = site.model.pump.head_limits_m
     what = f"the lift at rest is {rest:.1f} m (static level and outlet height); the pump's table covers {low:g} to {high:g} m"
     fix = "add the datasheet's rows about this head, or check static_level_m, outlet_height_m and head_m (metres?)"
-    if not valid_low <= rest <= valid_high:
+    if _far_off(site):
         yield site.wrong("pump.curve", f"{what}: far off it", fix)
         return
     top = float(site.model.curve.head_m(site.flow_most_m3_h))
-    if top > 1.05 * high:
-        yield site.doubtful("pump.curve", f"at full flow the head is {top:.1f} m, above the table's {high:g} m", fix)
+    edge = top > EDGE * site.model.pump.head_limits_m[1]
+    when = "the flow ends where nothing is known of the pump any more:" if edge else "at full flow"
+    if top > 1.05 * high and not site.choked:
+        yield site.doubtful("pump.curve", f"{when} the head is {top:.1f} m, above the table's {high:g} m", fix)
     elif rest < 0.95 * low:
         yield site.doubtful("pump.curve", what, fix)
 
 
+def _far_off(site: Checked) -> bool:
+    """Whether the resting lift lies where no answer of the pump's is known."""
+    low, high = site.model.pump.head_limits_m
+    return not low <= site.rest_m <= high
+
+
 def lifts_water(site: Checked) -> Remarks:
-    """Whether a clear day gives water in every season."""
+    """Whether a clear day gives water in every season, and how that suits the tank.
+
+    Quiet where the table does not reach the head, or a pipe chokes the pump: that is said, and is cause enough.
+    """
+    if _far_off(site) or site.choked:
+        return
     dry = [day for day in site.days if day.water_m3 <= 0]
     if len(dry) == len(site.days):
         yield site.wrong(
@@ -61,8 +74,32 @@ def lifts_water(site: Checked) -> Remarks:
 def pipes(site: Checked) -> Remarks:
     """Velocity in riser and pipe, friction's share of the head."""
     most, delivery = site.flow_most_m3_h, site.facts.delivery
-    if most <= 0:
-        return
+    for name in site.choked:
+        diameter, free = getattr(delivery, f"{name}_inner_diameter_mm"), site.free_flow_m3_h
+        speed = float(velocity_m_s(free, diameter / 1000.0))
+        yield site.wrong(
+            f"delivery.{name}_inner_diameter_mm", f"{diameter:g} mm chokes the pump: its {free:.1f} m3/h at the resting lift would flow at {speed:.0f} m/s",
+            "a wider pipe (0.5 to 1.5 m/s is economical); is the diameter inner, and in mm?",
+        )  # fmt: skip
+    if most > 0 and not site.choked:
+        yield from _velocity_and_friction(site)
+    if (
+        delivery.riser_length_m < 0.8 * site.facts.pump.setting_depth_m
+        or delivery.riser_length_m > 1.3 * site.facts.pump.setting_depth_m + 5
+    ):
+        yield site.doubtful(
+            "delivery.riser_length_m", f"{delivery.riser_length_m:g} m of riser for a pump at {site.facts.pump.setting_depth_m:g} m",
+            "the riser runs from the pump to the wellhead: about the setting depth",
+        )  # fmt: skip
+    if delivery.roughness_mm > 0.5:
+        yield site.doubtful(
+            "delivery.roughness_mm", f"{delivery.roughness_mm:g} mm is rougher than old steel",
+            "0.0015 mm plastic, 0.05 to 0.15 mm steel; is it in micrometres?",
+        )  # fmt: skip
+
+
+def _velocity_and_friction(site: Checked) -> Remarks:
+    most, delivery = site.flow_most_m3_h, site.facts.delivery
     for name in ("riser", "pipe"):
         diameter = getattr(delivery, f"{name}_inner_diameter_mm")
         if getattr(delivery, f"{name}_length_m") <= 0:
@@ -86,19 +123,6 @@ def pipes(site: Checked) -> Remarks:
         yield site.doubtful(
             "delivery", f"friction takes {friction:.1f} m, {share:.0%} of the head at full flow",
             "wider pipes; a tenth is customary. Check diameters, roughness_mm and minor_loss_coefficient",
-        )  # fmt: skip
-    if (
-        delivery.riser_length_m < 0.8 * site.facts.pump.setting_depth_m
-        or delivery.riser_length_m > 1.3 * site.facts.pump.setting_depth_m + 5
-    ):
-        yield site.doubtful(
-            "delivery.riser_length_m", f"{delivery.riser_length_m:g} m of riser for a pump at {site.facts.pump.setting_depth_m:g} m",
-            "the riser runs from the pump to the wellhead: about the setting depth",
-        )  # fmt: skip
-    if delivery.roughness_mm > 0.5:
-        yield site.doubtful(
-            "delivery.roughness_mm", f"{delivery.roughness_mm:g} mm is rougher than old steel",
-            "0.0015 mm plastic, 0.05 to 0.15 mm steel; is it in micrometres?",
         )  # fmt: skip
 
 

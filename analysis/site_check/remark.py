@@ -13,6 +13,7 @@ import numpy as np
 
 from analysis.expected import SiteModel
 from analysis.physics.cell_temperature import ambient_default
+from analysis.physics.pipe_friction import velocity_m_s
 from analysis.site_check.clear_day import ClearDay, clear_days
 from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
@@ -20,6 +21,13 @@ from logger.record.site_facts import SiteFacts
 Grade = Literal["wrong", "doubtful", "note"]
 COLD_SPELL_C = 8.0
 """A year's coldest morning below, and hottest noon above, an ordinary one: common practice, no source."""
+
+VELOCITY_MOST_M_S = 3.0
+"""0.5 to 1.5 m/s is economical in pipes, 3 m/s the most (common practice)."""
+CHOKED = 0.6
+"""Of the free flow: friction of a tenth of the head, as is customary, leaves far more."""
+FRACTIONS = np.linspace(0.2, 1.0, 17)
+"""Of full power: at a low head the last of it lies off the table."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +67,31 @@ class Checked:
     def flow_most_m3_h(self) -> float:
         """Largest flow of the clear days; 0 where none is lifted."""
         return max((day.flow_most_m3_h for day in self.days), default=0.0)
+
+    @property
+    def rest_m(self) -> float:
+        """Lift at rest: static level and outlet height. [m]"""
+        return self.facts.well.static_level_m + self.facts.delivery.outlet_height_m
+
+    @cached_property
+    def free_flow_m3_h(self) -> float:
+        """What the pump would lift at the resting lift on all the power there is, were pipes and well wide; 0 off its table."""
+        array, curve = self.facts.array, self.facts.pump.curve
+        peak = array.modules_in_series * array.strings * array.module.p_mp_w
+        full = min(peak, self.facts.controller.max_power_w, max(row.power_w for row in curve))
+        return float(np.nanmax(self.model.pump.flow_of_power(full * FRACTIONS, self.rest_m), initial=0.0))
+
+    @cached_property
+    def choked(self) -> tuple[str, ...]:
+        """ "riser", "pipe": through which the free flow could not pass at a sound velocity, and does not."""
+        delivery, free = self.facts.delivery, self.free_flow_m3_h
+        if not self.flow_most_m3_h < CHOKED * free:
+            return ()
+        return tuple(
+            name for name in ("riser", "pipe")
+            if getattr(delivery, f"{name}_length_m") > 0
+            and float(velocity_m_s(free, getattr(delivery, f"{name}_inner_diameter_mm") / 1000.0)) > VELOCITY_MOST_M_S
+        )  # fmt: skip
 
     @cached_property
     def coldest_c(self) -> float:

@@ -20,13 +20,14 @@ def string_voltage(site: Checked) -> Remarks:
     limit = controller.max_input_voltage_v
     fits = int(array.modules_in_series * limit / cold)
     said = f"{array.modules_in_series} modules in series reach {cold:.0f} V open circuit at {site.coldest_c:.0f} deg C"
-    fix = f"put at most {fits} in series, or state the coldest morning as site.lowest_ambient_c if it is milder. {CAUTION}"
+    stated = site.facts.site.lowest_ambient_c is not None
+    milder = "" if stated else ", or state the coldest morning as site.lowest_ambient_c if it is milder"
+    fix = f"put at most {fits} in series{milder}. {CAUTION}"
     if cold > limit:
         yield site.wrong(
             "array.modules_in_series", f"{said}, above the controller's {limit:.0f} V: it can be destroyed", fix
         )
     elif cold > NEAR * limit:
-        stated = site.facts.site.lowest_ambient_c is not None
         yield (site.note if stated else site.doubtful)(
             "array.modules_in_series", f"{said}, close to the controller's {limit:.0f} V", fix
         )
