@@ -5,7 +5,7 @@ Never: reading files or the store; judgement.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from analysis.course import Course, course_of, course_span
+from analysis.departures import departures
 from analysis.drawing import svg
 from analysis.drawing.course_svg import course_svg
 from analysis.drawing.curve_svg import array_svg, flow_svg
@@ -36,17 +37,23 @@ DAYS_BEFORE, DAYS_AFTER = 14, 106
 OF_THE_ARRAY = frozenset(
     {"panel-soiling", "shading", "string-out", "controller-derating", "over-voltage", "cable-fault"}
 )
+OF_ONE_CHANNEL = frozenset({"unexplained", "sensor-fault"})
+"""Which channel left the others is the whole matter there."""
 TITLES = {"flow-against-power": "flow", "power-against-sun": "sun", "water-by-day": "day", "hours-around": "course"}
 Picture = FlowPicture | ArrayPicture | Course | tuple[DaySummary, ...]
 
 
 @dataclass(frozen=True)
 class Explanation:
-    """One finding with what led to it. `pictures`: by name (TITLES), what speaks most of this cause first."""
+    """One finding with what led to it. `pictures`: by name (TITLES), what speaks most of this cause first.
+
+    `departed`: where no named cause or a sensor is blamed, how far each channel left what the others say of it (departures.py).
+    """
 
     facts: SiteFacts
     finding: Finding
     pictures: dict[str, Picture]
+    departed: dict[str, float] = field(default_factory=dict)
 
     def frame(self, name: str) -> "pd.DataFrame":
         """A picture's figures as a table; its columns say their units. KeyError: this finding has no such picture."""
@@ -55,7 +62,8 @@ class Explanation:
     def as_dict(self) -> dict[str, Any]:
         """The finding, and every picture's table column by column; what is not known is null."""
         tables = {name: _plain(self.frame(name)) for name in self.pictures}
-        return {"site": self.facts.site.id, "finding": self.finding.as_dict(), "pictures": tables}
+        told = {"departed": {name: round(away, 2) for name, away in self.departed.items()}} if self.departed else {}
+        return {"site": self.facts.site.id, "finding": self.finding.as_dict(), "pictures": tables, **told}
 
     def title(self, name: str) -> str:
         """Heading of a picture."""
@@ -113,7 +121,7 @@ def explain(
     }
     order = sorted(found, key=lambda name: (finding.cause in OF_THE_ARRAY) != (name == "power-against-sun"))
     kept = {name: picture for name in order if (picture := found[name]) is not None}
-    return Explanation(site, finding, kept)
+    return Explanation(site, finding, kept, departures(seen, began_ms) if finding.cause in OF_ONE_CHANNEL else {})
 
 
 def spans_around(finding: Finding, end_ms: int) -> list[tuple[int, int]]:

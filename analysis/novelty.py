@@ -1,6 +1,7 @@
 """What does not look like healthy running: fit on healthy rows, score others, say which channel departed.
 
-Usable alone on any frame of channels; the engine's own `unexplained` weighs the day's vector the same way.
+Usable alone on any frame of channels; departures.py asks it which channel left the others behind an `unexplained`, and the engine
+weighs a day's vector by the same distance.
 Robust location and scatter (minimum covariance determinant) of the channels, each explained by the others. Never: causes.
 
     >>> import numpy as np
@@ -13,6 +14,7 @@ Robust location and scatter (minimum covariance determinant) of the channels, ea
     ([False, True], 'flow_m3_h')
 """
 
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -78,7 +80,10 @@ class Novelty:
             )
         table = table[:: max(1, len(table) // MOST_ROWS)]
         scale = np.maximum(table.std(axis=0), 1e-12)
-        found = MinCovDet(random_state=seed).fit(table / scale)
+        with warnings.catch_warnings():
+            # channels that repeat one another (power beside voltage and current) lie near a plane: the ridge below is for them
+            warnings.filterwarnings("ignore", "Determinant has increased", RuntimeWarning)
+            found = MinCovDet(random_state=seed).fit(table / scale)
         covariance = found.covariance_ * np.outer(scale, scale)
         covariance[np.diag_indices(len(channels))] += RIDGE * scale**2
         return cls(channels, found.location_ * scale, covariance)

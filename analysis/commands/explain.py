@@ -67,6 +67,11 @@ def _explain(args: argparse.Namespace, formats: tuple[str, ...]) -> int:
     for explanation in _sources(args):
         made = write_explanation(Path(args.out), explanation, formats)
         words.print(finding_words(explanation.finding, explanation.facts.site.timezone))
+        if explanation.departed:
+            away = ", ".join(f"{name} {far:+.1f}" for name, far in explanation.departed.items())
+            words.print(
+                f"  Left what the other channels say of them, in healthy standard deviations: {away}", markup=False
+            )
         words.print("  " + "\n  ".join(str(path) for path in made), markup=False)
         count += 1
     words.print(

@@ -178,3 +178,19 @@ def test_a_finding_cannot_name_a_folder_elsewhere(tmp_path, explained):
     with pytest.raises(ValueError, match="cannot name a folder"):
         write_explanation(tmp_path / "in", replace(explained, finding=replace(FOUND, id="../out")))
     assert not (tmp_path / "out").exists()
+
+
+def test_what_nothing_explains_names_the_channel_that_left_the_others(facts, frame):
+    """From 16 November on the motor takes a fifth more current than the array's power says: that channel, and no other first."""
+    began = pd.Timestamp("2025-11-16T00:00:00Z")
+    drawn = frame.drop(frame.index[(frame["time"] > began) & (frame["time"] < began + pd.Timedelta("1D"))])
+    rng = np.random.default_rng(7)
+    drawn = drawn.assign(motor_current_a=drawn["pv_current_a"] * rng.normal(1.2, 0.02, len(drawn)))
+    drawn["pv_current_a"] *= rng.normal(1.0, 0.02, len(drawn))
+    drawn.loc[drawn["time"] >= began, "motor_current_a"] *= 1.2
+    odd = replace(FOUND, cause="unexplained", began="2025-11-16T00:00:00Z", flagged="2025-11-18T12:00:00Z", ended=None)
+    departed = explain(facts, drawn, odd).departed
+    assert next(iter(departed)) == "motor_current_a"
+    assert departed["motor_current_a"] > 4.0
+    assert "departed" in explain(facts, drawn, odd).as_dict()
+    assert not explain(facts, drawn, FOUND).departed
