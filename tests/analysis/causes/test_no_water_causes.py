@@ -1,5 +1,6 @@
 """Which cause a pump without water is given: by its load against one that lifts nothing, by how it began, by the level."""
 
+import numpy as np
 import pytest
 
 from analysis.diagnosis import weigh_levels
@@ -34,3 +35,12 @@ def test_shaft_breaks_while_it_turns_and_leads_are_moved_while_it_stands() -> No
     stood = weigh_levels("no-water", HELICAL, reads | {"onset": 0.0}).shares["reverse-rotation"]
     ran = weigh_levels("no-water", HELICAL, reads | {"onset": 1.0}).shares["reverse-rotation"]
     assert ran < 0.5 * stood
+
+
+def test_nobody_goes_without_water_for_weeks_but_a_dead_meter_is_missed_as_long() -> None:
+    reads = COMMON | {"sun": -0.15, "spare": 0.7, "onset": 0.0}
+    for kind in (HELICAL, CENTRIFUGAL):
+        shares = [weigh_levels("no-water", kind, reads | {"ran": float(np.log(h))}).shares for h in (0.5, 100.0)]
+        brief, long = (at["sensor-fault"] / at["closed-delivery"] for at in shares)
+        assert long > 2.0 * brief
+    assert weigh_levels("no-water", HELICAL, reads | {"ran": float(np.log(100.0))}).cause == "sensor-fault"
