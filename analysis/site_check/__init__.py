@@ -8,6 +8,7 @@ from analysis.site_check.borehole import drawdown_and_yield, levels
 from analysis.site_check.datasheets import module_sheet, motor_plate, pump_table
 from analysis.site_check.place_and_sensors import place, sensors
 from analysis.site_check.pump_duty import head_on_table, lifts_water, motor_cable, pipes
+from analysis.site_check.pump_rows import pump_rows
 from analysis.site_check.remark import Checked, Grade, Remark
 from analysis.site_check.settings_and_visits import settings, visits
 from analysis.site_check.string_voltage import string_voltage
@@ -16,7 +17,7 @@ from logger.record.site_facts import SiteFacts
 __all__ = ["Checked", "Grade", "Remark", "check_site", "remarks_on"]
 
 OF_FACTS = (
-    place, module_sheet, pump_table, motor_plate, string_voltage, array_layout, array_against_pump, array_cable, array_aim,
+    place, module_sheet, pump_table, pump_rows, motor_plate, string_voltage, array_layout, array_against_pump, array_cable, array_aim,
     levels, motor_cable, settings, visits,
 )  # fmt: skip
 OF_THE_DAY = (head_on_table, lifts_water, drawdown_and_yield, pipes, sensors)

@@ -10,6 +10,7 @@ import pytest
 
 from analysis import site_check
 from analysis.site_check import Checked, check_site
+from analysis.site_check.pump_rows import pump_rows
 from logger.record.site_facts import CurveRow, SiteFacts
 from logger.record.site_file import load_site
 
@@ -42,6 +43,35 @@ def row(facts: SiteFacts, number: int, **values) -> SiteFacts:
     rows = list(facts.pump.curve)
     rows[number - 1] = replace(rows[number - 1], **values)
     return changed(facts, pump={"curve": tuple(rows)})
+
+
+HELICAL = {
+    28.0: (338, 451, 607, 770),
+    39.0: (410, 543, 725, 916),
+    52.0: (497, 654, 868, 1090),
+    62.0: (566, 741, 979, 1226),
+}
+"""Head [m]: power at four speeds [W], of an invented helical rotor."""
+HELICAL_M3_H = ((1.85, 2.5, 3.36, 4.22), (1.79, 2.45, 3.3, 4.16), (1.73, 2.38, 3.24, 4.1), (1.68, 2.33, 3.19, 4.05))
+CENTRIFUGAL = ((30, 731, 4.27, 2320), (30, 1521, 6.74, 2900), (41, 628, 2.73, 2320), (41, 1462, 5.86, 2900), (54, 1352, 4.63, 2900),
+               (65, 1197, 3.28, 2900))  # fmt: skip
+"""Head [m], power [W], flow [m3/h], speed [1/min] of an invented centrifugal pump."""
+
+
+def helical(facts: SiteFacts) -> SiteFacts:
+    """The same site with a table of sixteen rows, numbered from 1 by head, then speed."""
+    rows = tuple(
+        CurveRow(head, power, flow, speed)
+        for (head, powers), flows in zip(HELICAL.items(), HELICAL_M3_H, strict=True)
+        for power, flow, speed in zip(powers, flows, (1300, 1740, 2320, 2900), strict=True)
+    )
+    return changed(facts, pump={"curve": rows, "kind": "helical-rotor"})
+
+
+def centrifugal(facts: SiteFacts) -> SiteFacts:
+    """The same site with the six rows of a centrifugal pump."""
+    rows = tuple(CurveRow(*map(float, one)) for one in CENTRIFUGAL)
+    return changed(facts, pump={"curve": rows, "kind": "multistage-centrifugal"})
 
 
 MISTAKES = [  # what was done, gravest grade, key, words that must be there
@@ -157,6 +187,18 @@ MISTAKES = [  # what was done, gravest grade, key, words that must be there
      "visit[1].date", "before the site was commissioned, 2025-09-01"),
     ("six strings on an input of unknown rating", lambda f: changed(f, array={"strings": 6}), "note",
      "controller.max_input_current_a", "whether the input bears 28.9 A of 6 strings cannot be judged"),
+    ("a helical rotor called centrifugal", lambda f: changed(helical(f), pump={"kind": "multistage-centrifugal"}), "doubtful",
+     "pump.kind", 'is it "helical-rotor"?'),
+    ("a centrifugal pump called helical", lambda f: changed(centrifugal(f), pump={"kind": "helical-rotor"}), "doubtful",
+     "pump.kind", 'is it "multistage-centrifugal"?'),
+    ("a row's flow in L/s", lambda f: row(helical(f), 11, flow_m3_h=0.9), "doubtful",
+     "pump.curve[11].flow_m3_h", "is it in L/s? 0.9 L/s are 3.24 m3/h"),
+    ("digits exchanged", lambda f: row(helical(f), 11, flow_m3_h=2.34), "doubtful", "pump.curve[11].flow_m3_h", "are digits exchanged"),
+    ("flow that rises with head", lambda f: row(helical(f), 16, flow_m3_h=5.5), "doubtful",
+     "pump.curve[16].flow_m3_h", "other rows together give about 4.05"),
+    ("a row's speed in Hz", lambda f: row(helical(f), 11, speed_rpm=38.7), "doubtful",
+     "pump.curve[11].speed_rpm", "is it in 1/s? 38.7 1/s are 2320 1/min"),
+    ("a row's power of another line", lambda f: row(helical(f), 11, power_w=1090.0), "doubtful", "pump.curve[11].power_w", "1090 W, where the table's other rows together give about"),
 ]  # fmt: skip
 
 
@@ -289,3 +331,25 @@ def test_waiting_times_of_nothing_and_visits_of_the_first_day_are_fine(facts):
     site = changed(facts, controller={"start_delay_s": 0.0, "low_level_hold_min": 0.0})
     first = replace(site, visits=(replace(site.visits[0], date=site.sensors.commissioned),))
     assert [str(r) for r in check_site(first, "k") if r.grade != "note"] == []
+
+
+@pytest.mark.parametrize("table", [helical, centrifugal])
+@pytest.mark.parametrize(
+    ("column", "share"),
+    [("flow_m3_h", 1 / 3.6), ("flow_m3_h", 0.72), ("flow_m3_h", 1.36), ("speed_rpm", 1 / 60), ("power_w", 0.7)],
+)
+def test_the_row_that_is_odd_is_named_and_no_other(facts, table, column, share):
+    """Wherever it stands in the table: at a corner, where the others have to be carried on, as in the middle."""
+    sound = table(facts)
+    rows = sound.pump.curve
+    assert not [str(r) for r in check_site(sound, "k") if r.problem.key.startswith(("pump.curve[", "pump.kind"))]
+    for number in (1, len(rows) // 2, len(rows)):
+        value = round(getattr(rows[number - 1], column) * share, 2)
+        found = Checked(row(sound, number, **{column: value}), "k")
+        assert [r.problem.key for r in pump_rows(found)] == [f"pump.curve[{number}].{column}"]
+
+
+def test_tables_too_short_or_without_speeds_are_not_judged_by_their_rows(facts):
+    slow = [replace(r, speed_rpm=None) for r in row(helical(facts), 11, flow_m3_h=2.34).pump.curve]
+    assert not list(pump_rows(Checked(changed(facts, pump={"curve": tuple(slow)}), "k")))
+    assert not list(pump_rows(Checked(row(facts, 2, flow_m3_h=3.5), "k")))

@@ -1,0 +1,145 @@
+"""The pump's table against the fit of its own other rows: one row typed wrongly, and a pump called the other kind.
+
+Flow: remark.py, pump_curve.py -> HERE -> site_check/__init__.py
+Limits: one row at a time, and five rows at least beside it; fewer can be bent to fit anything. Tables without speeds are not
+judged: speed is then read out of power and flow, and follows whatever is written there. A row is named only where all the
+others agree once it is left out, so a column that slipped as a whole is not seen here (`datasheets.py`).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.physics.pump_curve import fit_pump
+from analysis.site_check.remark import Checked, Remark, Remarks
+from logger.record.site_facts import CurveRow, Pump, PumpKind
+
+ROWS_LEAST = 6
+OFF = 0.15
+"""Of the fit's value: a row of a sound datasheet keeps within a few percent, its rounding included (common practice, no source)."""
+OFF_OF_MOST = 0.05
+"""Of the table's largest flow: close to shut-off a small error of head is a large share of what little flows."""
+FINE = 0.02
+"""No row further from the fit than this: nothing to look for."""
+AGREE, BETTER = 0.06, 3.0
+"""The others agree with each other to this share, and so many times better than all the rows together."""
+TRIED = 24
+"""Rows left out one after the other, those of the worst misfit first: a long table would take long."""
+UNITS = {
+    "flow_m3_h": (("L/s", 1 / 3.6), ("L/min", 60 / 3.6), ("m3/day", 24.0)),
+    "speed_rpm": (("1/s", 1 / 60.0),),
+    "power_w": (("hp", 1 / 745.7), ("kW", 1e-3)),
+}
+"""By column: units written by mistake, and what a number in them is over the right one."""
+NEAR = 0.1
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Read:
+    """What a fit says of some rows: flow at their speed and head [m3/h], power [W], speed at their flow and head [1/min]."""
+
+    flow_m3_h: Floats
+    power_w: Floats
+    speed_rpm: Floats
+
+
+def pump_rows(site: Checked) -> Remarks:
+    """The kind first, for rows are judged by it; then the one row that leaves the fit of the others.
+
+    Quiet where no pump can be fitted at all: `datasheets.pump_table` says so.
+    """
+    pump = replace(site.facts.pump, curve_power_at="controller-input")
+    if len(pump.curve) < ROWS_LEAST or any(row.speed_rpm is None for row in pump.curve):
+        return
+    own = _worst(pump, pump.curve)
+    if not FINE < own < np.inf:
+        return  # sound, or no pump at all
+    other: PumpKind = "multistage-centrifugal" if pump.kind == "helical-rotor" else "helical-rotor"
+    theirs = _worst(replace(pump, kind=other), pump.curve)
+    if BETTER * theirs < own and theirs < AGREE:
+        yield site.doubtful(
+            "pump.kind", f"a {pump.kind} pump misses the table's rows by up to {own:.0%}, a {other} pump by {theirs:.1%}",
+            f'is it "{other}"? The flow of a helical rotor hardly falls with head, that of a centrifugal pump does',
+        )  # fmt: skip
+        return
+    odd = _odd_row(pump, own)
+    if odd is not None:
+        remark = _of_row(site, pump, odd)
+        if remark is not None:
+            yield remark
+
+
+def _odd_row(pump: Pump, own: float) -> int | None:
+    """Index of the row without which the others agree best, if they then do."""
+    misfit = _misfit(pump, pump.curve)
+    tried = np.argsort(-misfit, kind="stable")[:TRIED]
+    left = {int(row): _worst(pump, _without(pump, int(row))) for row in tried}
+    best = min(left, key=lambda row: left[row])
+    return best if left[best] < AGREE and BETTER * left[best] < own else None
+
+
+def _of_row(site: Checked, pump: Pump, number: int) -> Remark | None:
+    """The column of the row that is off: a wrong speed puts flow and power off, and agrees with both when mended."""
+    row, rest = pump.curve[number], _without(pump, number)
+    seen = _read(pump, rest, (row,))
+    flow, power, speed = float(seen.flow_m3_h[0]), float(seen.power_w[0]), float(seen.speed_rpm[0])
+    flow_off = abs(row.flow_m3_h - flow) > max(OFF * flow, OFF_OF_MOST * max(r.flow_m3_h for r in rest))
+    power_off = abs(row.power_w - power) > OFF * power
+    mended = _read(pump, rest, (replace(row, speed_rpm=speed),)) if np.isfinite(speed) and speed > 0 else None
+    speed_off = (
+        flow_off and power_off and mended is not None and abs(row.power_w / float(mended.power_w[0]) - 1.0) < OFF
+    )
+    if speed_off:
+        return _said(site, number, "speed_rpm", float(row.speed_rpm or 0.0), speed, "1/min")
+    if flow_off:
+        return _said(site, number, "flow_m3_h", row.flow_m3_h, flow, "m3/h")
+    if power_off:
+        return _said(site, number, "power_w", row.power_w, power, "W")
+    return None
+
+
+def _said(site: Checked, number: int, column: str, stated: float, expected: float, unit: str) -> Remark:
+    what = f"{stated:g} {unit}, where the table's other rows together give about {_three(expected)}"
+    fix = "compare this row, its head too, with the datasheet: are digits exchanged, or is it from another line or column?"
+    for name, share in UNITS[column]:
+        if expected > 0 and abs(stated / expected / share - 1.0) < NEAR:
+            fix = f"is it in {name}? {stated:g} {name} are {_three(stated / share)} {unit}"
+    return site.doubtful(f"pump.curve[{number + 1}].{column}", what, fix)
+
+
+def _three(value: float) -> str:
+    """Three digits, never as a power of ten."""
+    return f"{float(f'{value:.3g}'):.10g}"
+
+
+def _without(pump: Pump, number: int) -> tuple[CurveRow, ...]:
+    return pump.curve[:number] + pump.curve[number + 1 :]
+
+
+def _read(pump: Pump, fitted: tuple[CurveRow, ...], asked: tuple[CurveRow, ...]) -> Read:
+    """Fit some rows, ask it about others. ValueError: they fit no pump."""
+    model = fit_pump(replace(pump, curve=fitted))
+    head, flow = np.array([row.head_m for row in asked]), np.array([row.flow_m3_h for row in asked])
+    x = np.array([row.speed_rpm or np.nan for row in asked]) / model.core.reference_rpm
+    return Read(
+        model.core.flow(x, head), model.core.power_at_head(x, head),
+        model.relative_speed_of_flow(flow, head) * model.core.reference_rpm,
+    )  # fmt: skip
+
+
+def _misfit(pump: Pump, rows: tuple[CurveRow, ...]) -> Floats:
+    """By row, the larger of flow's and power's distance from the fit of all, as a share; infinite where they fit no pump. [-]"""
+    flow, power = np.array([row.flow_m3_h for row in rows]), np.array([row.power_w for row in rows])
+    try:
+        seen = _read(pump, rows, rows)
+    except ValueError:
+        return np.full(len(rows), np.inf)
+    of_flow = np.abs(seen.flow_m3_h - flow) / np.maximum(flow, OFF_OF_MOST / OFF * flow.max())
+    return np.nan_to_num(np.maximum(of_flow, np.abs(seen.power_w - power) / power), nan=1.0)
+
+
+def _worst(pump: Pump, rows: tuple[CurveRow, ...]) -> float:
+    return float(_misfit(pump, rows).max())
