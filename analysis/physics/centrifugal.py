@@ -13,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
+from analysis.physics.hydraulic_power import hydraulic_power_w
 from analysis.physics.penalised_spline import Basis, choose_weight
+from analysis.physics.pump_table import EFFICIENCY_MAX
 
 Floats = NDArray[np.float64]
 
@@ -139,7 +141,7 @@ def fit_centrifugal(
     there are rows enough and the speeds are known; g is a free one. Both are drawn towards
     parabolas by a third-difference penalty, whose weight generalised cross-validation chooses. Rows far off are
     weighed down after Huber. Below the least reduced flow of the rows g is a guess, and only that part of it is kept with which
-    power at a fixed head rises with speed.
+    power at a fixed head rises with speed; everywhere, between rows far apart too, it is held to what a pump can do.
 
     References
     ----------
@@ -162,6 +164,7 @@ def fit_centrifugal(
     f_grid = np.maximum.accumulate(f_grid[::-1])[::-1] - tilt
     g_grid = np.maximum(design @ g_coef, 0.0)
     g_grid = _rising_from_shut_off(q_grid, f_grid, g_grid, e / a, float((flow_m3_h / x**b).min()))
+    g_grid[:count] = _possible(q_grid[:count], f_grid[:count], g_grid[:count], e / a, e / b)
     leak_head = 0.75 * float(f_grid[0])
     leak_flow = float(np.interp(-leak_head, -f_grid, q_grid))
     return CentrifugalCore(
@@ -183,6 +186,21 @@ def _rising_from_shut_off(q: Floats, f: Floats, g: Floats, exponent: float, seen
     head_power = f[: guessed + 1] ** exponent
     at_fixed_head = np.minimum.accumulate((g[: guessed + 1] / head_power)[::-1])[::-1]
     return np.concatenate([at_fixed_head * head_power, g[guessed + 1 :]])
+
+
+def _possible(q: Floats, f: Floats, g: Floats, by_head: float, by_flow: float) -> Floats:
+    """g without the dips and humps that no pump has, also between rows far apart. [W]
+
+    Rows may lie so far apart that g, a free curve, dips to nothing between them. Three things hold at any speed: water takes no more than
+    `EFFICIENCY_MAX` of the power; at a fixed flow (x = (Q / q)^(1/b), power in proportion to g / q^(e/b)) more head asks for
+    more power; at a fixed head (as g / f^(e/a)) more flow does. Hydraulic power q f obeys both, as e exceeds a and b. g is
+    raised for the first two, lowered only for the third, and never below the first.
+    """
+    least = hydraulic_power_w(q, f) / EFFICIENCY_MAX
+    at_fixed_flow = np.maximum(g[1:], least[1:]) / q[1:] ** by_flow  # shut-off itself has no flow to divide by
+    g = np.concatenate([g[:1], np.maximum.accumulate(at_fixed_flow[::-1])[::-1] * q[1:] ** by_flow])
+    at_fixed_head = np.minimum.accumulate((np.maximum(g, least) / f**by_head)[::-1])[::-1]
+    return np.maximum(at_fixed_head * f**by_head, least)
 
 
 def _robust(residual: Floats) -> Floats:

@@ -1,12 +1,16 @@
 """What holds for any pump and any condition: monotone, round trips, energy, scalars as arrays, NaN through."""
 
+import secrets
+
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from analysis.physics import Reason, fit_curve
+from analysis.physics.centrifugal import _possible
 from analysis.physics.hydraulic_power import hydraulic_power_w
+from analysis.physics.pump_table import EFFICIENCY_MAX
 
 share = st.floats(0.0, 1.0)
 EASY = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -189,8 +193,24 @@ def test_a_helical_rotor_needs_torque_to_start_and_more_the_higher(helical, cent
 @example(10, (2900,), False)  # tables that begin far above shut-off: what lies below is a guess that dipped
 @example(28, (2900,), False)
 @example(34, (2900,), False)
+@example(504, (2900,), False)  # so few rows, or so far apart, that power between them dipped to nothing
+@example(60159, (2900,), False)
+@example(60279, (1450, 2300, 2900), True)
+@example(60254, (2200, 2900), True)
+@example(50014, (1450, 2300, 2900), True)
 def test_any_centrifugal_table_gives_a_physical_pump(bench, seed, speeds, with_speed):
     """Noisy, uneven tables of one to three speeds, with and without the speed column."""
+    must_be_physical(bench, seed, speeds, with_speed)
+
+
+def test_and_a_hundred_more_of_the_tables_that_say_least(bench):
+    """One speed, a handful of rows: where a curve is freest to dip between them. A fresh start each run, printed on failure."""
+    start = secrets.randbelow(2**31)
+    for seed in range(start, start + 100):
+        must_be_physical(bench, seed, (2900,), bool(seed % 2))
+
+
+def must_be_physical(bench, seed, speeds, with_speed):
     draw, as_curve = bench
     rng = np.random.default_rng(seed)
     measured, _ = draw(rng).rows(rng, speeds, 5, 0.01)
@@ -203,12 +223,38 @@ def test_any_centrifugal_table_gives_a_physical_pump(bench, seed, speeds, with_s
     power, head = np.meshgrid(
         np.linspace(0, 1.2, 40) * model.power_max_w, np.linspace(*model.head_limits_m, 30), indexing="ij"
     )
-    flow = model.flow_of_power(power, head)
-    assert (np.nan_to_num(np.diff(flow, axis=0)) >= -1e-9).all(), "more power, less water"
+    answer = model.answer("flow_of_power", power, head)
+    flow = answer.value
+    assert (np.nan_to_num(np.diff(flow, axis=0)) >= -1e-9).all(), f"seed {seed}: more power, less water"
     # the reverse may be gently untrue where a table's noise makes a drooping power curve
-    assert (np.nan_to_num(np.diff(flow, axis=1)) <= 0.02 * model.flow_max_m3_h).all(), "more head, more water"
-    lifted = flow > 0.02 * model.flow_max_m3_h
-    assert (hydraulic_power_w(flow, head)[lifted] < power[lifted]).all(), "energy created"
+    assert (np.nan_to_num(np.diff(flow, axis=1)) <= 0.02 * model.flow_max_m3_h).all(), (
+        f"seed {seed}: more head, more water"
+    )
+    known = ~np.isnan(flow)
+    assert (hydraulic_power_w(flow, head)[known] <= 0.96 * power[known]).all(), f"seed {seed}: energy created"
+    assert (flow[answer.reason == Reason.NOT_LIFTING] == 0).all(), f"seed {seed}: lifts, and is said not to"
+
+
+def test_no_curve_however_wild_leaves_the_fold_impossible():
+    """Curves of power with gaps at 0 and humps, on falling heads of every shape: what the fold makes of them holds."""
+    rng = np.random.default_rng(7)
+    share = np.linspace(0, 1, 400) ** 2
+    for _ in range(300):
+        q, f = 20 * share, 80 * (1 - rng.uniform(0.3, 0.98) * share ** rng.uniform(0.7, 3))
+        wild = 4000 * np.interp(share, np.linspace(0, 1, 9), rng.uniform(0, 1, 9) * (rng.random(9) < 0.6))
+        by_head, by_flow = rng.uniform(1.2, 1.8), rng.uniform(2.6, 3.4)
+        g = _possible(q, f, wild, by_head, by_flow)
+        assert (g >= hydraulic_power_w(q, f) / EFFICIENCY_MAX * (1 - 1e-12)).all()
+        assert (np.diff(g / f**by_head) >= -1e-9 * (g / f**by_head).max()).all()
+        per_flow = g[1:] / q[1:] ** by_flow
+        assert (np.diff(per_flow) <= 1e-9 * per_flow[:-1]).all()
+        np.testing.assert_allclose(_possible(q, f, g, by_head, by_flow), g, rtol=1e-9)
+
+
+def test_a_possible_curve_is_left_alone():
+    q = 20 * np.linspace(0, 1, 400) ** 2
+    f, g = 80 - 0.12 * q**2, 1500 + 200 * q - 3 * q**2
+    np.testing.assert_allclose(_possible(q, f, g, 1.5, 3.0), g, rtol=1e-12)
 
 
 def test_rows_at_no_head_and_no_flow_are_welcome():
