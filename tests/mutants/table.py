@@ -73,7 +73,7 @@ HYDRAULICS = (
 
 ELECTRIC = (
     _physics("three-phase drop without its root of three", "cable", "np.sqrt(3.0)", "np.sqrt(2.0)", ARRAY + "test_three_phase_drop"),
-    _physics("one way for there and back", "cable", "return 2.0 * length_m", "return 1.0 * length_m", ARRAY + "test_direct_current_drop"),
+    _physics("one way for there and back", "cable", "return 2.0 * _one_way", "return 1.0 * _one_way", ARRAY + "test_direct_current_drop"),
     _physics("copper resists less when warm", "cable", "1.0 + COPPER_PER_C", "1.0 - COPPER_PER_C",
              ARRAY + "test_conductor_resistance_rises_as_copper_does"),
     _physics("NOCT is told at 1000 W/m2", "cell_temperature", "NOCT_IRRADIANCE_W_M2 = 800.0", "NOCT_IRRADIANCE_W_M2 = 1000.0",
