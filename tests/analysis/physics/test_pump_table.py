@@ -28,7 +28,7 @@ REFUSED = [
     (changed(flow_m3_h=[1.26, -5.04, 1.17, 4.95]), r"curve\[2\].flow_m3_h: must be a number, 0 or more"),
     (changed(power_w=[333, np.nan, np.nan, 1518]), "needs 3 rows or more"),
     (changed(power_w=[333, -1159, 466, 1518]), r"curve\[2\].power_w: must be a number, 0 or more"),
-    (changed(power_w=[0, 1159, 466, 1518]), "power_w above 0"),
+    (changed(power_w=[0, 1159, 466, 1518]), "power_w: must be above 0"),
     (changed(speed_rpm=[13, 48, 13, 48]), "is it in Hz"),
     (GOOD | {"head_m": ["40", "high", "60", "60"]}, "head_m must hold numbers"),
     (changed(head_m=[40, 40, 40, 40]), "at 2 heads or more; got 4 at 1"),
