@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from analysis import operating_line as line
 from analysis.factors import NAMES, Factors
+from analysis.motor_rating import motor_rating
 from analysis.physics.cell_temperature import (
     AMBIENT_DEFAULT_STD_C,
     CELL_ABOVE_MODULE_C,
@@ -83,7 +84,7 @@ class RowPhysics:
         self.noct_rise = (noct - NOCT_AMBIENT_C) / NOCT_IRRADIANCE_W_M2
         speeds = [row.speed_rpm for row in facts.pump.curve if row.speed_rpm]
         self.turns_rpm = TURNS_SHARE * max(speeds, default=0.0)
-        self.amperes_per_torque = _amperes_per_torque(model)
+        self.motor = motor_rating(facts, model.pump)
 
     def work(self, block: slice, floats: Floats, flags: NDArray[np.bool_]) -> None:
         """Fill the block's part of `floats` (columns by row) and `flags` (daylight, measured irradiance).
@@ -289,12 +290,14 @@ class RowPhysics:
             power_by_head *= head_std
             parts = (taken * std["power"], power_by_head, by_speed)
             _root_of_squares(parts, found[POWER_AT_SPEED + 1], spread.power_w**2)
-        if self.amperes_per_torque:
-            amperes = self.amperes_per_torque * factors.motor_current / speed
-            current = np.multiply(amperes, taken, out=found[MOTOR])
+        if self.motor:
+            current, per_w = self.motor.current(speed, taken)
+            current *= factors.motor_current
+            found[MOTOR] = current
             if not self.brief:
-                amperes *= found[POWER_AT_SPEED + 1]
-                _root_of_squares((amperes, current * std["motor_current"]), found[MOTOR + 1])
+                per_w *= factors.motor_current * found[POWER_AT_SPEED + 1]
+                current *= std["motor_current"]
+                _root_of_squares((per_w, current), found[MOTOR + 1])
 
     def _input_power(self, block: slice) -> Floats | None:
         """Measured input power: its channel, else voltage times current; None where neither is there."""
@@ -309,19 +312,6 @@ class RowPhysics:
         """The picked rows' values; never to be written into."""
         found = self.rows.values.get(name)
         return None if found is None else rows.of(found)
-
-
-def _amperes_per_torque(model: SiteTables) -> float | None:
-    """Amperes per (watt per 1/min) at the controller's input: the rated current belongs to the largest torque of the datasheet's table.
-
-    None where the motor's current does not follow torque, or nothing is known of it.
-    """
-    motor, pump = model.facts.motor, model.pump
-    rows = [row for row in model.facts.pump.curve if row.speed_rpm]
-    if motor.kind not in ("permanent-magnet", "brushed-dc") or not motor.rated_current_a or not rows:
-        return None
-    speed, head = np.array([(row.speed_rpm, row.head_m) for row in rows], float).T
-    return motor.rated_current_a / float(np.nanmax(pump.power_of_speed(speed, head) / speed))
 
 
 def _days_between(model: SiteTables, rows: Rows) -> NDArray[np.int64]:

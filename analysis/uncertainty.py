@@ -48,7 +48,9 @@ LEVEL_TOLERANCE_M = 2.0
 """A resting level as noted in the driller's log, another season and another datum: common practice, no source."""
 METER_TOLERANCE = 0.04
 """Twice the +-2 % that ISO 4064 class 2 meters keep in their upper flow zone, for age and installation (from memory)."""
-MOTOR_CURRENT_TOLERANCE = 0.15
+MOTOR_CURRENT_TOLERANCE = 0.30
+"""A plate's current is that of the motor's rated torque, which its maker rounds and chooses above the duty: by up to a frame size, and as often
+below the heaviest row of the pump's table, where that lists heads beyond the duty (common practice, no source)."""
 CLEAR_SKY_TOLERANCE = 0.10
 POWER_TOLERANCE = 0.12
 """Power of a small pump, motor and controller for a given speed and head: between the +-8 % of ISO 9906's grades and the 12 to

@@ -3,8 +3,8 @@
 Run: python tests/bench/bench_coverage.py [sites] [seed]
 Two plants: the model's own physics with drawn factors (is the propagation right?), and, with --samples, the samples'
 simulator, which shares no code (are the tolerances and the model's shape right?). Prints the share of rows within the band with its
-standard error, and MISSED where it lies outside the goal by more than three of those: rows of one plant stand and fall together, so
-plants are what counts.
+standard error; 'outside' where it lies outside the goal at all, and MISSED where it does so by more than three standard errors: rows of one
+plant stand and fall together, so plants are what counts.
 """
 
 import argparse
@@ -34,6 +34,8 @@ COLUMNS = (
 K95 = 1.96
 GOAL, SURE = (0.93, 0.97), 3.0
 """Share of rows that is to lie within a band of 95 %; a miss counts from so many standard errors outside it."""
+BIAS = 0.4
+"""In stated standard uncertainties: so far off centre, a band of 95 % holds 93.1 % of a normal error, the goal's edge."""
 
 
 def drawn(model: SiteModel, rng: np.random.Generator) -> Factors:
@@ -110,8 +112,41 @@ class Share:
         """Surely outside the goal."""
         return not GOAL[0] - SURE * self.error <= self.share <= GOAL[1] + SURE * self.error
 
+    @property
+    def outside(self) -> bool:
+        """As found, whether surely or by these plants' luck."""
+        return not GOAL[0] <= self.share <= GOAL[1]
+
     def __str__(self) -> str:
-        return f"{self.share:.3f} +- {self.error:.3f}{'   MISSED' if self.missed else ''}"
+        verdict = f"   outside{', MISSED' if self.missed else ''}" if self.outside else ""
+        return f"{self.share:.3f} +- {self.error:.3f}{verdict}"
+
+
+@dataclass(frozen=True)
+class Miss:
+    """Plants' middle misses, measured less expected, in stated standard uncertainties.
+
+    `root`: their root mean square. 1 is a budget that is stated rightly, with far fewer plants than a share of 95 % takes.
+    `mean`: their mean, with its standard error: what all plants have in common is the model's bias, not a plant's tolerance.
+    """
+
+    root: float
+    mean: float
+    error: float
+
+    @property
+    def biased(self) -> bool:
+        """Surely beyond `BIAS`."""
+        return abs(self.mean) > BIAS + SURE * self.error
+
+    def __str__(self) -> str:
+        return f"{self.root:.2f}   {self.mean:+.2f} +- {self.error:.2f}{'   BIASED' if self.biased else ''}"
+
+
+def miss_of(middles: list[float]) -> Miss:
+    """Of two plants or more."""
+    z = np.array(middles)
+    return Miss(float(np.sqrt(np.mean(z**2))), float(z.mean()), float(z.std(ddof=1) / np.sqrt(len(z))))
 
 
 def share_of(inside: list[float], rows: list[float]) -> Share:
@@ -144,11 +179,9 @@ CHANNELS = (
 
 def of_samples(
     seed: int, each: int = 2, whole: bool = True, days: int = 8, step_s: int = 300
-) -> dict[str, tuple[Share, float, float]]:
+) -> dict[str, tuple[Share, float, Miss]]:
     """By column over the samples' sites: share of settled running rows within the band, the mean
-    ratio measured / expected, and the root mean square of the plants' middle miss in stated standard uncertainties.
-
-    A root mean square of 1 is a budget that is stated rightly, with far fewer plants than a share of 95 % takes.
+    ratio measured / expected, and the plants' middle misses in stated standard uncertainties.
 
     Some healthy days a site; the samples' plant is drawn by its own laws and shares no code with the expected side.
     `whole`: flow, array, resting level and the plate's current are drawn out of the whole of the tolerances that the bands claim; else as the samples
@@ -182,7 +215,7 @@ def of_samples(
         name: (
             share_of([inside.sum() for inside in hits[name]], [len(inside) for inside in hits[name]]),
             float(np.mean(ratios[name])),
-            float(np.sqrt(np.mean(np.square(misses[name])))),
+            miss_of(misses[name]),
         )
         for name in hits
     }
@@ -249,10 +282,10 @@ if __name__ == "__main__":
     if args.samples:
         print(f"seed {args.seed}, {args.sites} plants a sample site; measured / expected, the plants' middle")
         print(
-            "miss over its stated standard uncertainty (root mean square), share within the 95 % band (goal 0.93 to 0.97)"
+            "miss over its stated standard uncertainty (root mean square, mean), share within the 95 % band (goal 0.93 to 0.97)"
         )
         for column, (share, ratio, miss) in of_samples(args.seed, args.sites, not args.as_drawn).items():
-            print(f"  {column:22s} {ratio:.3f}   {miss:.2f}   {share}")
+            print(f"  {column:22s} {ratio:.3f}   {miss}   {share}")
         raise SystemExit
     print(f"seed {args.seed}, {args.sites} sites drawn; share of rows within the 95 % band (goal 0.93 to 0.97)")
     for column, share in coverage(args.sites, args.seed).items():

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.expected import COLUMNS, HEALTHY, Expected, Factors, SiteModel
+from analysis.motor_rating import motor_rating
 from analysis.rows import Rows, no_rows
 
 NAMES = [field.name for field in fields(Expected)]
@@ -231,6 +232,30 @@ def test_a_pump_without_speeds_and_without_motor_facts(facts, rows):
     assert np.isnan(seen.flow_at_speed_m3_h).all()
     assert np.isnan(seen.motor_current_a).all()
     assert np.isfinite(seen.flow_m3_h).any()
+
+
+def test_motor_current_follows_torque_and_not_what_copper_loses(facts):
+    """By hand: at half the torque and a third of the speed the shaft takes a sixth, copper a quarter of its own loss."""
+    rating = motor_rating(facts, SiteModel(facts).pump)
+    assert 0.08 < rating.copper < 0.2
+    for torque, speed in ((1.0, 1.0), (0.5, 1.0 / 3.0), (1.0, 0.3), (0.7, 0.9)):
+        power = rating.power_w * ((1.0 - rating.copper) * torque * speed + rating.copper * torque**2)
+        current, slope = rating.current(np.array([speed * rating.speed_rpm]), np.array([power]))
+        assert current[0] == pytest.approx(torque * facts.motor.rated_current_a)
+        more, _ = rating.current(np.array([speed * rating.speed_rpm]), np.array([power + 0.01]))
+        assert slope[0] == pytest.approx((more[0] - current[0]) / 0.01, rel=1e-3)
+
+
+def test_a_longer_cable_loses_more_and_two_leads_less_than_three(facts):
+    def copper(**changes):
+        changed = replace(facts, **changes)
+        return motor_rating(changed, SiteModel(changed).pump).copper
+
+    longer = replace(facts.cable, length_m=facts.cable.length_m + 100)
+    assert copper(cable=longer) > copper()
+    assert copper(cable=longer, motor=replace(facts.motor, kind="brushed-dc")) < copper(cable=longer)
+    induction = replace(facts, motor=replace(facts.motor, kind="induction"))
+    assert motor_rating(induction, SiteModel(induction).pump) is None
 
 
 def test_healthy_is_the_default(model, rows, whole):
