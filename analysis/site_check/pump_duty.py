@@ -78,7 +78,7 @@ def pipes(site: Checked) -> Remarks:
         diameter, free = getattr(delivery, f"{name}_inner_diameter_mm"), site.free_flow_m3_h
         speed = float(velocity_m_s(free, diameter / 1000.0))
         yield site.wrong(
-            f"delivery.{name}_inner_diameter_mm", f"{diameter:g} mm chokes the pump: its {free:.1f} m3/h at the resting lift would flow at {speed:.0f} m/s",
+            f"delivery.{name}_inner_diameter_mm", f"{diameter:g} mm chokes the pump: its {free:.1f} m3/h at the resting lift would flow at {speed:.1f} m/s",
             "a wider pipe (0.5 to 1.5 m/s is economical); is the diameter inner, and in mm?",
         )  # fmt: skip
     if most > 0 and not site.choked:

@@ -83,14 +83,20 @@ class Checked:
 
     @cached_property
     def choked(self) -> tuple[str, ...]:
-        """ "riser", "pipe": through which the free flow could not pass at a sound velocity, and does not."""
-        delivery, free = self.facts.delivery, self.free_flow_m3_h
-        if not self.flow_most_m3_h < CHOKED * free:
+        """ "riser", "pipe": through which the free flow could not pass at a sound velocity, and does not.
+
+        Only where that pipe takes more than half of the head beyond the resting lift: else it is the well that gives no more.
+        """
+        most, free, curve = self.flow_most_m3_h, self.free_flow_m3_h, self.model.curve
+        if not most < CHOKED * free:
             return ()
+        flow = most or free
+        beyond = float(curve.head_m(flow)) - self.rest_m
+        losses = {"riser": float(curve.riser_loss_m(flow)), "pipe": float(curve.pipe_loss_m(flow))}
         return tuple(
-            name for name in ("riser", "pipe")
-            if getattr(delivery, f"{name}_length_m") > 0
-            and float(velocity_m_s(free, getattr(delivery, f"{name}_inner_diameter_mm") / 1000.0)) > VELOCITY_MOST_M_S
+            name for name, loss in losses.items()
+            if loss > 0.5 * beyond
+            and float(velocity_m_s(free, getattr(self.facts.delivery, f"{name}_inner_diameter_mm") / 1000.0)) > VELOCITY_MOST_M_S
         )  # fmt: skip
 
     @cached_property

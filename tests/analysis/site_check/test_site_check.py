@@ -319,6 +319,13 @@ def test_a_pipe_that_chokes_is_the_only_one_blamed(facts, name):
     assert [r.problem.key for r in found if r.grade != "note"] == [f"delivery.{name}_inner_diameter_mm"]
 
 
+def test_a_well_that_gives_no_more_is_not_blamed_on_the_riser(facts):
+    steep = changed(
+        facts, well={"drawdown_linear_m_per_m3_h": 8.0}, delivery={"riser_inner_diameter_mm": 25, "riser_length_m": 80}
+    )  # fmt: skip
+    assert not [str(r) for r in check_site(steep, "k") if "chokes" in r.problem.wrong]
+
+
 def test_a_stated_coldest_morning_is_not_talked_away(facts):
     """A milder one than the site's own would let a voltage through that destroys the controller."""
     for stated, advised in ((None, True), (-10.0, False)):
