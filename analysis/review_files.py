@@ -127,9 +127,8 @@ def review_one(
     if from_ms is not None:
         rows = rows.take(slice(int(np.searchsorted(rows.time_ms, from_ms)), None))
     counts = {name: getattr(readings.dropped, name) for name in ("duplicate", "conflicting", "unreadable")}
-    try:
-        found = review_rows(readings.facts, rows, to_ms, counts, told)
-    except ValueError:
+    if not len(rows) or (to_ms is not None and int(rows.time_ms[0]) > to_ms):
         wrong = "no rows between --from and --to"
-        raise FilesError([Problem("--readings", readings.facts.site.id, wrong, "ask for another span")]) from None
+        raise FilesError([Problem("--readings", readings.facts.site.id, wrong, "ask for another span")])
+    found = review_rows(readings.facts, rows, to_ms, counts, told)
     return Review(**{**found.__dict__, "notes": tuple(readings.notes)})

@@ -18,7 +18,7 @@ from analysis.explanation import explain
 from analysis.review_files import SiteReadings, read_all, review_one
 from analysis.review_words import summary_of
 from analysis.season import Review
-from analysis.store import open_store
+from analysis.store import Store, open_store
 from analysis.tables_in import FilesError
 from analysis.turn import turn
 from logger.record.problems import Problem
@@ -42,6 +42,9 @@ def review(
     sites = _sites(site_files)
     if out.exists() and not out.is_dir():
         raise FilesError([Problem(str(out), "--out", "is a file", "name a folder")])
+    store = (
+        open_store(store_url) if store_url is not None else None
+    )  # before any work, so that a wrong one writes nothing
     console = Console(stderr=True)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("rows"))
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
@@ -50,8 +53,8 @@ def review(
         progress.remove_task(task)
         reviews = [_one(readings, from_ms, to_ms, progress) for readings in every]
         _write(out, reviews, every if pictures else [])
-    if store_url is not None:
-        _keep(store_url, dict(zip((site.site.id for site in sites), site_files, strict=True)), every, reviews)
+    if store is not None:
+        _keep(store, dict(zip((site.site.id for site in sites), site_files, strict=True)), every, reviews)
     words = Console(highlight=False, soft_wrap=False)
     for one in reviews:
         words.print(summary_of(one))
@@ -129,9 +132,8 @@ def _write_one(folder: Path, one: Review) -> None:
     (folder / "findings.json").write_text(text + "\n", encoding="utf-8")
 
 
-def _keep(url: str, files: dict[str, Path], every: list[SiteReadings], reviews: list[Review]) -> None:
+def _keep(store: Store, files: dict[str, Path], every: list[SiteReadings], reviews: list[Review]) -> None:
     """Sites, rows and what follows from them into the store, as if they had come live."""
-    store = open_store(url)
     for readings, one in zip(every, reviews, strict=True):
         site = readings.facts.site.id
         store.put_site(files[site].read_text(encoding="utf-8"))

@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis import review_season
+from analysis import review_files, review_season
 from analysis.review_run import review
-from analysis.store import open_store
+from analysis.store import StoreError, open_store
 from analysis.tables_in import FilesError
 from logger.cli import main
 from logger.record.site_file import SiteFileError
@@ -278,3 +278,19 @@ def test_a_site_file_that_contradicts_itself_is_refused_before_anything_is_read(
     assert "latitude_deg" in said
     assert "\n    fix: " in said
     assert not out.exists()
+
+
+def test_a_store_that_cannot_be_opened_leaves_nothing_written(tmp_path, site_file, parquet):
+    (tmp_path / "file").write_text("no folder")
+    with pytest.raises(StoreError):
+        review([site_file], [parquet], tmp_path / "out", store_url=f"sqlite:///{tmp_path}/file/s.db")
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_mistake_inside_the_engine_is_not_told_as_an_empty_span(tmp_path, site_file, parquet, monkeypatch):
+    def broken(*_):
+        raise ValueError("a bug")
+
+    monkeypatch.setattr(review_files, "review_rows", broken)
+    with pytest.raises(ValueError, match="a bug"):
+        review([site_file], [parquet], tmp_path / "out")
