@@ -15,6 +15,7 @@ import numpy as np
 from analysis.files import Dropped, FilesError, Part, make_honest, read_file, rows_of_parts
 from analysis.rows import Rows
 from analysis.season import Review, review_rows
+from analysis.site_fits import judge_fit, level_note
 from analysis.units_by_look import judge_units
 from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
@@ -59,7 +60,10 @@ def read_all(
             problems += _nothing_fits(site, parts[site.site.id])
     if problems:
         raise FilesError(problems)
-    return [_merged(site, parts[site.site.id]) for site in sites]
+    merged = [_merged(site, parts[site.site.id]) for site in sites]
+    if problems := [problem for one in merged for problem in judge_fit(one.facts, one.rows)]:
+        raise FilesError(problems)
+    return merged
 
 
 def _owner(sites: list[SiteFacts], files: list[Path], place: int, named: str | None) -> SiteFacts:
@@ -113,6 +117,8 @@ def _merged(site: SiteFacts, parts: list[Part]) -> SiteReadings:
         readings.notes.append(f"{dropped.unsure_clock} rows left out: their board did not know the time")
     if dropped.ignored_columns:
         readings.notes.append(f"columns left out: {', '.join(dropped.ignored_columns)}")
+    if level := level_note(site, rows):
+        readings.notes.append(level)
     return readings
 
 
