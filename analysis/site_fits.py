@@ -29,6 +29,7 @@ DEAD = 0.02  # of what the file promises: below it the sensor is dead, not the f
 FLOWS = 0.05  # of what the array is rated for
 COLDEST_C = -10.0  # where nobody wrote down the coldest morning
 NOON_OFF_H = 2.5
+AGREE_H = 1.5  # a wrong place or zone is as wrong every day; clouds and a slanting plane do less
 CLEAR_DAYS_MIN = 5
 CLEAR_H = 7.0  # of light above LIT: what is cut short by a full tank or a gap has no centre
 LIT, STEP = (
@@ -114,9 +115,9 @@ def _noon(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
     noon_h, plane_h = _expected_h(facts, days)
     late_h = _around(centre_h - noon_h)
     off = (np.abs(late_h) > NOON_OFF_H) & (np.abs(_around(centre_h - plane_h)) > NOON_OFF_H)
-    if not _mostly(off):
+    late = float(np.angle(np.exp(2j * np.pi * late_h / 24.0).mean()) * 12.0 / np.pi)
+    if not _mostly(off & (np.abs(_around(late_h - late)) < AGREE_H)):
         return
-    late = float(np.median(late_h[off]))
     east = facts.site.longitude_deg - 15.0 * late
     wrong = (
         f"on most clear days the middle of {what} is {abs(late):.1f} h {'after' if late > 0 else 'before'} solar noon "
@@ -157,7 +158,7 @@ def _centres(time_ms: NDArray[np.int64], light: Floats, shape: Shape) -> tuple[N
     hours = np.bincount(of_day, light, SLOTS) / np.maximum(np.bincount(of_day, minlength=SLOTS), 1)
     turn = 2.0 * np.pi * (np.arange(SLOTS) + 0.5) / SLOTS
     middle = np.mod(np.arctan2(hours @ np.sin(turn), hours @ np.cos(turn)) / (2.0 * np.pi), 1.0) * DAY_MS
-    begins = round(middle) - DAY_MS // 2
+    begins = round(float(middle)) - DAY_MS // 2
     day = (time_ms - begins) // DAY_MS
     first, count = int(day.min()), int(day.max() - day.min()) + 1
     slot = (day - first) * SLOTS + (time_ms - begins) % DAY_MS // SLOT_MS

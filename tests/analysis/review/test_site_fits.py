@@ -86,7 +86,7 @@ def test_a_few_days_are_refused_for_voltage_but_not_for_noon() -> None:
     assert [one.key for one in judge_fit(but(far, "array", modules_in_series=1), few)] == ["array.modules_in_series"]
 
 
-@pytest.mark.parametrize("off_deg", [-150, -60, 60, 150])
+@pytest.mark.parametrize("off_deg", [-150, -60, 60, 150, 180])
 @pytest.mark.parametrize(
     ("name", "channel"),
     [
@@ -106,6 +106,8 @@ def test_another_longitude_is_refused_with_the_likely_one(off_deg: float, name: 
     assert "clock" in problem.fix
     said = float(problem.fix.split("about ")[1].split()[0])
     assert said == pytest.approx(facts.site.longitude_deg, abs=20)
+    drifting = Rows(rows.time_ms - rows.time_ms // 8, rows.values)
+    assert judge_fit(facts, drifting) == []
     assert judge_fit(facts, rows) == []
 
 
