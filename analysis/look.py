@@ -25,6 +25,7 @@ SETTLE_MS = MINUTE_MS  # after the start delay: speed, riser and meter have caug
 DAYLIGHT_MARGIN_MS = 45 * MINUTE_MS  # before sunrise and after sunset: the well at rest, and low light
 IDLE_W = 12.0  # a controller at rest with its own electronics (common practice, no source)
 IDLE_SHARE = 0.025  # of full power
+FED_SHARE = 0.1  # of the motor's rated current: an idle drive's own, and a sensor's zero (common practice, no source)
 TURNING_SHARE = 0.04  # of the fastest speed in the datasheet
 AT_MAX_BAND = (0.75, 1.045)  # measured over expected voltage at maximum power: below bypassed modules, above held back
 CURVE_OFF = 0.04  # of the voltage at maximum power: cells warmer or colder than supposed
@@ -51,7 +52,7 @@ class Columns:
     should_m3_h: what a sound pump would lift now, by power, by speed, and where it is held back by the sun, the largest; 0 at rest.
     surely_m3_h: likewise, each less two standard uncertainties: near where lifting begins a table says little.
     driven: the controller drives the motor. turning: it turns. settled: it has for long enough.
-    asked: sun enough, and nothing told it to stand. at_max: the array works at its maximum power. unloaded: no speed is read, and it
+    asked: sun enough, nothing told it to stand, and something reads whether it runs. at_max: the array works at its maximum power. unloaded: no speed is read, and it
     takes far less than the sun offers.
     """
 
@@ -112,6 +113,7 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     driven, turning = _running(plant, rows, power, speed)
     sun_enough = _sun_enough(plant, expected)
     asked, held_low = _asked(plant, rows, day)
+    asked &= ~unread(plant, rows, power)
     at_max, held = _at_maximum(plant, rows, expected, power, turning)
     light = held & ~short_of_curve(plant, rows["pv_voltage_v"], power, expected)
     should, surely = _should(expected, turning, light)
@@ -177,11 +179,29 @@ def _speed(plant: Plant, rows: Rows) -> Floats:
 def _running(plant: Plant, rows: Rows, power: Floats, speed: Floats) -> tuple[Flags, Flags]:
     """Driven and turning: by the controller's word, else by speed, else by the power that it takes."""
     fed = power > max(IDLE_W, IDLE_SHARE * plant.full_power_w)
+    if np.isnan(power).any():
+        fed |= np.isnan(power) & (rows["motor_current_a"] > FED_SHARE * (plant.facts.motor.rated_current_a or np.inf))
     said = rows["motor_running"]
     driven = np.where(np.isnan(said), fed | (speed > 0), said > 0.5)
     fastest = max((row.speed_rpm or 0.0 for row in plant.facts.pump.curve), default=0.0)
     slowest = TURNING_SHARE * (fastest or plant.facts.motor.rated_speed_rpm or 1000.0)
     return driven, np.where(np.isnan(speed), driven & (fed | np.isnan(power)), speed > slowest)
+
+
+def unread(plant: Plant, rows: Rows, power: Floats) -> Flags:
+    """Nothing reads whether the pump runs: no power, speed nor current, nor the controller's word. bool[n]
+
+    A meter alone does not: it stands still where a pump runs dry, and one that counts coarsely stands for an hour.
+    """
+    found = np.isnan(power)
+    if found.any():
+        for channel in ("motor_running", "motor_speed_rpm"):
+            found &= np.isnan(rows[channel])
+        if "motor_speed_rpm" not in rows.values and plant.facts.motor.rated_speed_rpm:
+            found &= np.isnan(rows["drive_frequency_hz"])
+        if plant.facts.motor.rated_current_a:
+            found &= np.isnan(rows["motor_current_a"])
+    return found
 
 
 def _sun_enough(plant: Plant, expected: Expected) -> Flags:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.look import Columns
+from analysis.look import Columns, unread
 from analysis.plant import Plant, plant_of
 from analysis.solar_days import HOUR_MS, MINUTE_MS, up_to_minute
 from analysis.summary import DaySummary
@@ -35,6 +35,7 @@ class NotTurningLimits:
     ran_h: float = 0.1
     tried_share: float = 0.3  # of the sunny hours
     sunny_h: float = 2.0
+    came: float = 0.1  # of the sun's water: more than a meter counts of itself
     morning_share: float = 2.0  # times the power that starts it
     bright_share: float = (
         0.36  # of the array's rating, as at 400 W/m2: up to there controllers differ in what they start at
@@ -51,11 +52,13 @@ def not_turning(view: DayView) -> list[Episode]:
     if seen is None:
         return []
     plant = plant_of(view.facts)
-    turns = seen.turning & ~_tries(seen)
+    unknown = unread(plant, seen.rows, seen.power_w)
+    turns = seen.turning & ~_tries(seen) | unknown & (seen.moved_m3 > 0)
     with np.errstate(invalid="ignore"):
         guarded = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v  # `over-voltage` tells of that
     locked = locked_rows(plant, seen)
-    stands = (locked | seen.asked & ~turns & ~guarded & sun_certain(plant, seen)) & (seen.dt_h > 0)
+    stands = seen.asked & ~turns & ~guarded & sun_certain(plant, seen) & ~_belied(seen, turns, unknown)
+    stands = (locked | stands) & (seen.dt_h > 0)
     told = np.flatnonzero(stands | (turns & (seen.dt_h > 0)))
     if not stands.any():
         return []
@@ -70,6 +73,20 @@ def not_turning(view: DayView) -> list[Episode]:
             if episode is not None:
                 found.append(episode)
     return found
+
+
+def _belied(seen: Columns, turns: np.ndarray, unknown: np.ndarray) -> np.ndarray:
+    """Rows read as standing, from the one on in which the meter counted water, until it is seen to turn again: what reads a stop is wrong. bool[n]
+
+    A row after one that turns, or of which nothing is known, still holds water of the run.
+    """
+    rests = ~seen.turning & ~unknown
+    came = rests & (seen.moved_m3 > 0)
+    came[1:] &= rests[:-1]
+    if not came.any():
+        return came
+    places = np.arange(len(came))
+    return np.maximum.accumulate(np.where(came, places, -1)) > np.maximum.accumulate(np.where(turns, places, -1))
 
 
 def sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
@@ -127,6 +144,8 @@ def days_idle(view: DayView) -> int:
 
 def idle(day: DaySummary) -> bool:
     """With sun enough, measured or supposed, it never ran, or only tried and brought nothing."""
+    if not day.pumping_h and (day.water_m3 or 0.0) > LIMITS.came * (day.expected_m3 or np.inf):
+        return False  # nothing read its running, and its water came
     tried = LIMITS.tried_share * day.sunny_h if day.water_m3 == 0 else LIMITS.ran_h
     return day.sunny_h >= LIMITS.sunny_h and day.pumping_h <= max(tried, LIMITS.ran_h)
 
@@ -226,7 +245,8 @@ def _hours(plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> 
     with np.errstate(invalid="ignore"):
         sunny = seen.expected.mpp_power_w[part] > plant.start_power_w
         told = (seen.rows["tank_float_up"][part] > 0.5) | (seen.rows["switched_on"][part] < 0.5)
-    return float(seen.dt_h[part][sunny & ~told].sum())
+    unknown = unread(plant, seen.rows, seen.power_w)[part]
+    return float(seen.dt_h[part][sunny & ~told & ~unknown].sum())
 
 
 def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:

@@ -16,10 +16,8 @@ def levels(_kind: str) -> dict[str, Levels]:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
-    return (
-        f"For {figures.get('hours', 0.0):.1f} h the sun would have run the pump, nothing told it to stand, and it did not run; it took "
-        f"{100 * figures.get('fed', 0.0):.1f} % of full power."
-    )
+    power = f"; it took {100 * figures['fed']:.1f} % of full power" if "fed" in figures else ""
+    return f"For {figures.get('hours', 0.0):.1f} h the sun would have run the pump, nothing told it to stand, and it did not run{power}."
 
 
 register(
