@@ -135,6 +135,11 @@ def fit_centrifugal(
     -------
     CentrifugalCore
 
+    Raises
+    ------
+    ValueError
+        No head is left at shut-off by these rows: some speed, head or flow is in another unit.
+
     Notes
     -----
     f is a cubic B-spline whose coefficients fall (so head falls with flow), but for a droop towards shut-off where
@@ -159,6 +164,10 @@ def fit_centrifugal(
     f_grid = head_scale * (design @ f_coef)
     usable = f_grid > 0.01 * f_grid[0]
     count = GRID if usable.all() else int(np.argmin(usable))
+    if count < 2:
+        raise ValueError(
+            "curve: no head is left at shut-off by these rows' speeds; look for a speed, head or flow in another unit"
+        )
     tilt = 1e-7 * f_grid[0] * np.linspace(0, 1, GRID)
     h_grid = f_grid - tilt
     f_grid = np.maximum.accumulate(f_grid[::-1])[::-1] - tilt

@@ -95,3 +95,15 @@ def test_a_table_half_with_speeds_counts_as_one_without():
     first, *rest = pump.curve
     assert fit_pump(pump).speed_known
     assert not fit_pump(replace(pump, curve=(replace(first, speed_rpm=None), *rest))).speed_known
+
+
+def test_one_speed_in_hertz_among_the_rows_is_refused_in_words():
+    """Twelve rows at three speeds, the first one's in Hz: no shape of head is left, and the words say where to look."""
+    speed = np.repeat([2000.0, 2450.0, 2900.0], 4)
+    flow = np.tile([1.0, 2.5, 4.0, 5.0], 3) * speed / 2900
+    head = 60.0 * (speed / 2900) ** 2 - 1.2 * flow**2
+    power = 1500.0 * (speed / 2900) ** 3 * (0.6 + 0.5 * flow / 5.0)
+    speed[0] = 2000.0 / 60.0
+    rows = {"speed_rpm": speed, "flow_m3_h": flow, "head_m": head, "power_w": power}
+    with pytest.raises(ValueError, match="another unit|efficiency|Hz"):
+        fit_curve(rows, "multistage-centrifugal")
