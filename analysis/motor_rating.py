@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.physics.cable import WATER_COOLED_C, three_phase_loss_w
+from analysis.physics.cable import WATER_COOLED_C, dc_drop_v, three_phase_loss_w
 from analysis.physics.pump_model import PumpModel
 from logger.record.site_facts import SiteFacts
 
@@ -54,8 +54,8 @@ def motor_rating(facts: SiteFacts, pump: PumpModel) -> MotorRating | None:
     speed, head = np.array([(row.speed_rpm, row.head_m) for row in rows], float).T
     power = pump.power_of_speed(speed, head)
     most = int(np.nanargmax(power))
-    in_cable = float(three_phase_loss_w(motor.rated_current_a, cable.length_m, cable.conductor_mm2, WATER_COOLED_C))
-    if motor.kind == "brushed-dc":
-        in_cable *= 2.0 / 3.0  # two conductors instead of three
+    wire = (motor.rated_current_a, cable.length_m, cable.conductor_mm2, WATER_COOLED_C)
+    by_phases = motor.kind != "brushed-dc"
+    in_cable = float(three_phase_loss_w(*wire) if by_phases else motor.rated_current_a * dc_drop_v(*wire))
     copper = COPPER_SHARE + in_cable / float(power[most])
     return MotorRating(motor.rated_current_a, float(power[most]), float(speed[most]), copper)
