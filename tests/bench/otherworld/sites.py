@@ -81,7 +81,7 @@ def site_toml(facts: dict, pump, name: str, visits: list[tuple[str, str]]) -> st
     curve = "\n".join(
         "  { " + ", ".join(f"{key} = {value}" for key, value in row.items()) + " }," for row in table(pump, facts)
     )
-    channels = ", ".join(f'"{channel}"' for channel in FITOUTS[f["fitout"]])
+    channels = ", ".join(f'"{channel}"' for channel in f["channels"])
     module = "\n".join(f"{key} = {value}" for key, value in MODULE.items())
     shown = "\n".join(f'[[visit]]\ndate = {date}\nkind = "{kind}"\n' for date, kind in visits)
     return f"""
