@@ -35,11 +35,14 @@ less water draws the well down less:
 """
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.factors import HEALTHY, NAMES, Factors
+from analysis.motor_rating import MotorRating, motor_rating
 from analysis.operating_line import (
     FLOW_PER_M_AT_SPEED,
     HEAD,
@@ -147,6 +150,15 @@ class Expected:
         return len(self.sun_elevation_deg)
 
 
+T = TypeVar("T")
+
+
+def _kept(kept: dict[Factors, T], factors: Factors, found: T) -> None:
+    while len(kept) >= KEPT_FACTORS:
+        kept.pop(next(iter(kept)))
+    kept[factors] = found
+
+
 class SiteModel:
     """One site's tables, built once from its facts (about 0.3 s); safe to share between threads that only ask.
 
@@ -170,10 +182,25 @@ class SiteModel:
         self.prior = prior(facts)
         self._solved: Line | None = None
         self._lines: dict[Factors, tuple[Line, Line]] = {}
+        self._deviations: dict[Factors, dict[str, float]] = {}
 
     def covariance(self, factors: Factors) -> Floats:
         """The factors' covariance: their own, or what the tolerances leave. float64[k, k] in the order of NAMES."""
         return np.array(self.prior.covariance if factors.covariance is None else factors.covariance)
+
+    def deviations(self, factors: Factors = HEALTHY) -> dict[str, float]:
+        """Likewise each factor's own standard uncertainty, by name."""
+        found = self._deviations.get(factors)
+        if found is None:
+            covariance = self.covariance(factors)
+            found = {name: float(np.sqrt(covariance[i, i])) for i, name in enumerate(NAMES)}
+            _kept(self._deviations, factors, found)
+        return found
+
+    @cached_property
+    def motor(self) -> MotorRating | None:
+        """Where the motor draws its rated current; None where nothing tells."""
+        return motor_rating(self.facts, self.pump)
 
     def lines(self, factors: Factors = HEALTHY) -> tuple[Line, Line]:
         """Operating lines over power: at any power, and kept to the speed limit. Columns: `operating_line`."""
@@ -185,9 +212,7 @@ class SiteModel:
                 operating_line(site, factors, covariance, site.top),
                 operating_line(site, factors, covariance, site.capped),
             )
-            while len(self._lines) >= KEPT_FACTORS:
-                self._lines.pop(next(iter(self._lines)))
-            self._lines[factors] = found
+            _kept(self._lines, factors, found)
         return found
 
     def slopes(self, power_w: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:

@@ -90,16 +90,37 @@ class Columns:
 
     def take(self, which: slice) -> "Columns":
         """Some rows in a row."""
-        taken: dict[str, Any] = {name: _cut(value, which) for name, value in self.__dict__.items()}
-        return Columns(**taken)
+        return _ColumnsCut.of(self, which)
 
 
-def _cut(value: NDArray | Rows | Expected, which: slice) -> NDArray | Rows | Expected:
-    if isinstance(value, np.ndarray):
-        return value[which]
-    if isinstance(value, Rows):
-        return value.take(which)
-    return Expected(*(column[which] for column in value.__dict__.values()))
+class _Cut:
+    """Some rows in a row of a whole: each column is cut when it is asked for first, for a day's watchers look at few."""
+
+    @classmethod
+    def of(cls, whole: Any, which: slice) -> Any:
+        part = object.__new__(cls)
+        part.__dict__.update(_whole=whole, _which=which)
+        return part
+
+    def __getattr__(self, name: str) -> Any:
+        if name.startswith("_"):
+            raise AttributeError(name)
+        whole, which = self.__dict__["_whole"], self.__dict__["_which"]
+        value = getattr(whole, name)
+        if isinstance(value, np.ndarray):
+            found: Any = value[which]
+        else:
+            found = value.take(which) if isinstance(value, Rows) else _ExpectedCut.of(value, which)
+        self.__dict__[name] = found
+        return found
+
+
+class _ColumnsCut(_Cut, Columns):
+    pass
+
+
+class _ExpectedCut(_Cut, Expected):
+    pass
 
 
 def look(plant: Plant, rows: Rows, days: range) -> Columns:

@@ -11,8 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis import operating_line as line
-from analysis.factors import NAMES, Factors
-from analysis.motor_rating import motor_rating
+from analysis.factors import Factors
 from analysis.physics.cell_temperature import (
     AMBIENT_DEFAULT_STD_C,
     CELL_ABOVE_MODULE_C,
@@ -74,8 +73,7 @@ class RowPhysics:
     def __init__(self, model: SiteTables, factors: Factors, rows: Rows, brief: bool = False) -> None:
         self.model, self.factors, self.rows, self.brief = model, factors, rows, brief
         self.any_power, self.capped = model.lines(factors)
-        covariance = model.covariance(factors)
-        self.std = {name: float(np.sqrt(covariance[i, i])) for i, name in enumerate(NAMES)}
+        self.std = model.deviations(factors)
         self.days = _days_between(model, rows)
         self.sky, self.sky_rise, self.rise, self.set = model.sky.flat(self.days)
         facts = model.facts
@@ -84,7 +82,7 @@ class RowPhysics:
         self.noct_rise = (noct - NOCT_AMBIENT_C) / NOCT_IRRADIANCE_W_M2
         speeds = [row.speed_rpm for row in facts.pump.curve if row.speed_rpm]
         self.turns_rpm = TURNS_SHARE * max(speeds, default=0.0)
-        self.motor = motor_rating(facts, model.pump)
+        self.motor = model.motor
 
     def work(self, block: slice, floats: Floats, flags: NDArray[np.bool_]) -> None:
         """Fill the block's part of `floats` (columns by row) and `flags` (daylight, measured irradiance).

@@ -28,6 +28,7 @@ from logger.record.site_facts import SiteFacts
 Days = NDArray[np.bool_]
 
 MOVED = 0.1  # log by which the baseline may move within the block while its screen holds
+ARRAY_MOVED = 0.03  # likewise the array's: a module's loss is a small log, and a wide screen would hold every day back
 HELD = np.array([PLACE["t1"], PLACE["i1"]])
 ROUNDING = 1e-6  # h
 PICKS = 5
@@ -53,7 +54,7 @@ class Screen:
         if flags is None or flags[day - self.days.start]:
             return True
         if name == "string-out":
-            return string_out.known_of(self.facts, memory).moved_from(self.array) > MOVED
+            return string_out.known_of(self.facts, memory).moved_from(self.array) > ARRAY_MOVED
         if name == "silent" and silent.silence_lasts(memory):
             return True
         return name == "no-water" and bool((np.abs(_load(memory) - self.base) > MOVED).any())
@@ -188,7 +189,7 @@ def _may_cycle(seen: Columns, days: range) -> Days:
 
 
 def _may_lose_a_string(plant: Plant, known: string_out.Known, seen: Columns, days: range) -> Days:
-    low = string_out.low_rows(seen, plant.facts, known, MOVED)
+    low = string_out.low_rows(seen, plant.facts, known, ARRAY_MOVED)
     return _hours(seen, low, days) >= string_out.least_h() - ROUNDING
 
 

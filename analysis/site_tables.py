@@ -6,13 +6,13 @@ Flow: expected.py answers this -> row_physics.py asks it. Never: values.
 from typing import Protocol
 
 from analysis.factors import Factors
+from analysis.motor_rating import MotorRating
 from analysis.operating_line import Hydraulics
 from analysis.physics.array_power import ArrayModel
 from analysis.physics.grid import Line
 from analysis.physics.pump_model import PumpModel
 from analysis.physics.sky_table import SkyTable
 from analysis.physics.system_curve import SystemCurve
-from analysis.rows import Floats
 from logger.record.site_facts import SiteFacts
 
 
@@ -26,5 +26,7 @@ class SiteTables(Protocol):
     curve: SystemCurve
     hydraulics: Hydraulics
 
-    def covariance(self, factors: Factors) -> Floats: ...
+    @property
+    def motor(self) -> MotorRating | None: ...
+    def deviations(self, factors: Factors) -> dict[str, float]: ...
     def lines(self, factors: Factors) -> tuple[Line, Line]: ...

@@ -5,6 +5,7 @@ A generalised likelihood ratio over the last 1, 2, 3 ... days: mean shift agains
 direction of each cause. Never: the life of a finding.
 """
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -33,8 +34,24 @@ BESIDE = (3, 8, 24)  # windows in which a second fault is looked for beside an o
 EVERY = np.concatenate(list(GROUPS.values()))
 GROUP_OF = np.repeat(np.array(list(GROUPS)), [len(places) for places in GROUPS.values()])
 """All places that are weighed, and the group of each."""
+_ENDS = np.cumsum([0, *(len(places) for places in GROUPS.values())]).tolist()
+COLUMNS_OF = {group: slice(*ends) for group, *ends in zip(GROUPS, _ENDS[:-1], _ENDS[1:], strict=True)}
+"""Where each group's places stand among `EVERY`."""
+EVERY_WINDOW = np.array(WINDOWS)
+ARE_BESIDE = np.array([window in BESIDE for window in WINDOWS])
 TELLS_ENOUGH = 0.3  # of what all entries together tell of a cause
 SCREEN = 2.2  # no entry further off than so many standard deviations: nothing to weigh
+
+
+@dataclass(frozen=True)
+class GroupForms:
+    """One group's forms at its places: directions (forms, places), amounts (forms,); drift and shared covariance (places, places)."""
+
+    directions: Floats
+    least: Floats
+    most: Floats
+    drift: Floats
+    shared: Floats
 
 
 @dataclass(frozen=True)
@@ -61,6 +78,32 @@ class SlowBench:
     def loose(self) -> Floats:
         """By form, how far its direction is believed."""
         return np.array([effect.loose for effect in self.effects])
+
+    @cached_property
+    def of_group(self) -> dict[str, "GroupForms"]:
+        """By group, what its forms do to its places."""
+        found = {}
+        for group, forms in self.groups.items():
+            places = GROUPS[group]
+            block = places[:, None], places
+            found[group] = GroupForms(
+                self.directions[forms[:, None], places],
+                self.least[forms],
+                self.most[forms],
+                self.scatter.drift[block],
+                self.scatter.shared[block],
+            )
+        return found
+
+    @cached_property
+    def lasting(self) -> Floats:
+        """By place of `EVERY`, variance of a sound installation about what was learnt, for weeks."""
+        return self.scatter.drift.diagonal()[EVERY]
+
+    @cached_property
+    def daily(self) -> Floats:
+        """Likewise what a day's places have in common."""
+        return self.scatter.shared.diagonal()[EVERY]
 
     @cached_property
     def _curved(self) -> np.ndarray:
@@ -147,10 +190,42 @@ class _Shifts:
 
 def _counted(learnt: Learnt, recent: Floats, places: np.ndarray, windows: np.ndarray) -> tuple[Floats, Floats]:
     """How many of the last days of each window have each place, and the sum of their shifts; (windows, places) each."""
-    part = recent[-int(windows[-1]) :, places][::-1] - learnt.mean[places]
-    known = ~np.isnan(part)
+    part = recent[-int(windows[-1]) :].take(places, axis=1)[::-1] - learnt.mean[places]
+    known = part == part
     last = np.minimum(windows, len(part)) - 1
     return known.cumsum(axis=0)[last], np.where(known, part, 0.0).cumsum(axis=0)[last]
+
+
+@dataclass(frozen=True)
+class Windows:
+    """The last days of today's windows, at all places of `EVERY`: how many have each, the sum of their shifts, where that lies far off.
+
+    (windows, places) each, but `windows`, which says how many days each holds.
+    """
+
+    windows: np.ndarray
+    counts: Floats
+    sums: Floats
+    odd: np.ndarray
+
+    @property
+    def odd_groups(self) -> set[str]:
+        """The groups in which some entry lies far off over some window: `best_alarm` has nothing to say of another."""
+        return set(GROUP_OF[self.odd.any(axis=0)].tolist())
+
+    def of(self, group: str, days: int) -> "Windows":
+        """Those of one group, no longer than `days`."""
+        rows, columns = slice(0, bisect_right(WINDOWS, days)), COLUMNS_OF[group]
+        return Windows(
+            self.windows[rows], self.counts[rows, columns], self.sums[rows, columns], self.odd[rows, columns]
+        )
+
+
+def windows_of(bench: SlowBench, learnt: Learnt, recent: Floats) -> Windows:
+    """Today's windows."""
+    windows = EVERY_WINDOW[: bisect_right(WINDOWS, len(recent))]
+    counts, sums = _counted(learnt, recent, EVERY, windows)
+    return Windows(windows, counts, sums, _odd(bench, learnt, counts, sums))
 
 
 def _shifts(
@@ -164,8 +239,8 @@ def _shifts(
         counts[counts[:, 3:6].any(axis=1), 0:3] = 0  # with speed known, flow at given power says nothing more
     keep = counts >= np.maximum(1, (windows + 2) // 3)[:, None]
     counted = np.where(keep, counts, 1)
-    block, scatter = (places[:, None], places), bench.scatter
-    lasting = learnt.covariance[block] + scatter.drift[block]
+    of_group = bench.of_group[group]
+    lasting = learnt.covariance[places[:, None], places] + of_group.drift
     diagonal = learnt.day_variance[places] / counted + learnt.always_there[places]
     for form, amount in nuisance:
         effect = bench.effects[form]
@@ -179,29 +254,31 @@ def _shifts(
             costs = np.abs(amount * effect.direction[FLOW_PLACES]).max()
             loose[places == PLACE["first"]] += (FIRST_WATER * costs) ** 2
             diagonal += loose
-    covariance = np.where(
-        keep[:, :, None] & keep[:, None, :], lasting + scatter.shared[block] / windows[:, None, None], 0.0
-    )
+    covariance = np.where(keep[:, :, None] & keep[:, None, :], lasting + of_group.shared / windows[:, None, None], 0.0)
     every = np.arange(len(places))
     covariance[:, every, every] += np.where(keep, diagonal, 1.0)
     return _Shifts(group, windows, keep, np.where(keep, sums / counted, 0.0), covariance)
 
 
 def best_alarm(
-    bench: SlowBench, learnt: Learnt, recent: Floats, group: str, nuisance: list[tuple[int, float]], known: set[str]
-) -> Alarm | None:
-    """The most telling shift of a group today, None where nothing is worth telling."""
-    windows = np.array([w for w in WINDOWS if w <= len(recent)])
-    counts, sums = _counted(learnt, recent, GROUPS[group], windows)
-    odd = _odd(bench, learnt, GROUPS[group], counts, sums).any(axis=1)
+    bench: SlowBench, learnt: Learnt, recent: Floats, group: str, nuisance: list[tuple[int, float]], known: set[str],
+    today: Windows | None = None,
+) -> Alarm | None:  # fmt: skip
+    """The most telling shift of a group today, None where nothing is worth telling.
+
+    today
+        Of these days or more of them; None = not worked out yet.
+    """
+    looks = (windows_of(bench, learnt, recent) if today is None else today).of(group, len(recent))
+    odd = looks.odd.any(axis=1)
     if nuisance:
-        odd &= np.isin(windows, BESIDE)
+        odd &= ARE_BESIDE[: len(odd)]
     if not odd.any():
         return None
-    moved = _shifts(bench, learnt, group, windows[odd], counts[odd], sums[odd], nuisance)
-    forms = bench.groups[group]
-    amounts, stds, ratios = _amounts(bench, forms, GROUPS[group], moved.mean, moved.covariance, moved.keep)
-    least = bench.least[forms]
+    moved = _shifts(bench, learnt, group, looks.windows[odd], looks.counts[odd], looks.sums[odd], nuisance)
+    forms, of_group = bench.groups[group], bench.of_group[group]
+    least = of_group.least
+    amounts, stds, ratios = _weighed(of_group.directions, of_group.most, moved.mean, moved.covariance, moved.keep)
     is_new = group == "hydraulic" and learnt.days[GROUPS[group]].max() < HARDLY_KNOWN
     lasting = ENOUGH_NEW if is_new else ENOUGH_LONG
     enough = np.array([ENOUGH.get(int(days), lasting) for days in moved.windows])
@@ -218,61 +295,57 @@ def best_alarm(
     return Alarm(shift, int(forms[place]), amount, std, ratio)
 
 
-def odd_groups(bench: SlowBench, learnt: Learnt, recent: Floats) -> set[str]:
-    """The groups in which some entry lies far off over some window: `best_alarm` has nothing to say of another."""
-    windows = np.array([w for w in WINDOWS if w <= len(recent)])
-    odd = _odd(bench, learnt, EVERY, *_counted(learnt, recent, EVERY, windows)).any(axis=0)
-    return set(GROUP_OF[odd].tolist())
-
-
 def beyond_tolerance(bench: SlowBench, learnt: Learnt, recent: Floats) -> bool:
     """Whether what an installation hardly known yet does would be told of if it lasted: not to be learnt before that is settled.
 
     `recent`: day vectors (days, SIZE), today's last. A pump's last days are judged together: one day may hold one band alone.
     """
-    for group, forms in bench.groups.items():
+    for group in bench.groups:
         places = GROUPS[group]
+        if group == "held" or learnt.days[places].max() >= HARDLY_KNOWN:
+            continue
         part = recent[-LASTING:, places] if group == "hydraulic" else recent[-1:, places]
         known = ~np.isnan(part)
-        if group == "held" or not known[-1].any() or learnt.days[places].max() >= HARDLY_KNOWN:
+        if not known[-1].any():
             continue
         seen = known.sum(axis=0)
         shifts = np.where(known, part - learnt.mean[places], 0.0).sum(axis=0) / np.maximum(seen, 1)
         counts = np.where(seen > 0, float(LASTING), 0.0)[None]
         moved = _shifts(bench, learnt, group, np.array([LASTING]), counts, LASTING * shifts[None], [])
-        amounts, _, ratios = _amounts(bench, forms, places, moved.mean, moved.covariance, moved.keep)
+        of_group = bench.of_group[group]
+        amounts, _, ratios = _weighed(of_group.directions, of_group.most, moved.mean, moved.covariance, moved.keep)
         enough = ENOUGH_NEW if group == "hydraulic" else ENOUGH_LONG
         with np.errstate(invalid="ignore"):
-            if ((ratios >= enough) & (amounts >= bench.least[forms])).any():
+            if ((ratios >= enough) & (amounts >= of_group.least)).any():
                 return True
     return False
 
 
-def _odd(bench: SlowBench, learnt: Learnt, places: np.ndarray, counts: Floats, sums: Floats) -> np.ndarray:
+def _odd(bench: SlowBench, learnt: Learnt, counts: Floats, sums: Floats) -> np.ndarray:
     """Where an entry by itself lies far off over a window: only these windows are worth a matrix. bool (windows, places)"""
-    scatter = bench.scatter
-    lasting = (learnt.covariance.diagonal() + scatter.drift.diagonal() + learnt.always_there)[places]
-    daily = scatter.shared.diagonal()[places] + learnt.day_variance[places]
+    lasting = learnt.covariance.diagonal()[EVERY] + bench.lasting + learnt.always_there[EVERY]
+    daily = bench.daily + learnt.day_variance[EVERY]
     days = np.maximum(counts, 1)
     return np.asarray(np.abs(sums) > SCREEN * days * np.sqrt(lasting + daily / days))
 
 
 def amounts_of(bench: SlowBench, moved: Shift, forms: np.ndarray) -> tuple[Floats, Floats, Floats]:
     """Least-squares amount of each form alone, its standard deviation, and log-likelihood ratio against nothing."""
-    return _amounts(bench, forms, moved.places, moved.mean, moved.covariance, np.ones(len(moved.places), bool))
+    directions = bench.directions[forms[:, None], moved.places]
+    return _weighed(directions, bench.most[forms], moved.mean, moved.covariance, np.ones(len(moved.places), bool))
 
 
-def _amounts(
-    bench: SlowBench, forms: np.ndarray, places: np.ndarray, mean: Floats, covariance: Floats, keep: np.ndarray
+def _weighed(
+    directions: Floats, most: Floats, mean: Floats, covariance: Floats, keep: np.ndarray
 ) -> tuple[Floats, Floats, Floats]:
     """`amounts_of` for windows in the leading dimensions of mean, covariance and `keep`. (..., forms) each."""
-    directions = bench.directions[forms[:, None], places] * keep[..., None, :]
+    directions = directions * keep[..., None, :]
     weighted = directions @ np.linalg.inv(covariance)
     power = (weighted * directions).sum(axis=-1)
     told = (weighted @ mean[..., None])[..., 0]
     with np.errstate(divide="ignore", invalid="ignore"):
         amounts = np.where(power > 1e-9, told / power, np.nan)
-        bounded = np.clip(amounts, 0.0, bench.most[forms])
+        bounded = np.minimum(np.maximum(amounts, 0.0), most)
         ratios = bounded * told - 0.5 * bounded**2 * power
         return amounts, np.where(power > 1e-9, 1.0 / np.sqrt(power), np.nan), ratios
 

@@ -27,9 +27,9 @@ from analysis.slow import (
     best_alarm,
     daily_amounts,
     named,
-    odd_groups,
     shift_of,
     slow_bench,
+    windows_of,
 )
 from analysis.solar_days import DAY_MS
 from analysis.symptoms import worked_on
@@ -71,7 +71,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
     bench = slow_bench(plant)
     for name in [n for n in memory.numbers if n.startswith("lost:")]:
         del memory.numbers[name]
-    suspected, odd = False, odd_groups(bench, learnt, recent)
+    suspected, today = False, windows_of(bench, learnt, recent)
+    odd = today.odd_groups
     for group in GROUPS:
         if np.isnan(recent[-1][GROUPS[group]]).all():
             suspected |= any(_open(memory, group))
@@ -84,7 +85,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         riddle = any(case.cause == UNEXPLAINED for case in open_now)  # its form is a guess, and cannot be taken away
         if group in odd and len(open_now) < 2 and not riddle and not (group == "electric" and _power_lies(memory)):
             alarm = best_alarm(
-                bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known
+                bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known, today
             )
             if group == "held" and alarm is not None and not _held_on(bench, memory, learnt, recent, alarm):
                 alarm = None

@@ -216,7 +216,7 @@ def low_rows(seen: Columns, facts: SiteFacts, known: Known, moved: float) -> np.
         return found
     rows = np.flatnonzero(lit_rows(seen))
     unlimited = replace(known, newest_moved=np.zeros(1), newest_volts=known.volts)
-    for side in _sides(facts, unlimited, True):
+    for side in _sides(facts, unlimited, "irradiance_w_m2" in seen.rows.values):
         found[rows[_low(seen, rows, known, side, moved)]] = True
     return found
 

@@ -6,6 +6,7 @@ it was ever seen clear at that azimuth may be the horizon's, which has always be
 Never: judgement.
 """
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -60,14 +61,14 @@ def without_horizon(
     below = _median(best[: (len(best) + 1) // 2]) - hours
     with np.errstate(invalid="ignore"):
         dim, clear = known & (below > DIM), known & (below < CLEAR)
-    elevation, bins = _way(plant, day)
+    way = _way(plant, day)
     found = vector
     if dim.any():
-        up = elevation > 0.0
-        between = np.maximum(np.roll(clear_deg, 1), np.roll(clear_deg, -1))  # of a bin that the steps leapt over
-        fresh = up & (elevation >= np.minimum(clear_deg, between)[bins] - AS_LOW_DEG)
-        share = fresh.sum(axis=1) / np.maximum(up.sum(axis=1), 1)
-        last = np.where(dim & _at_once(day - last, (1.0 - np.exp(-below)) * sunny[0], elevation), -last, last)
+        around = np.concatenate([clear_deg[-1:], clear_deg, clear_deg[:1]])
+        between = np.maximum(around[:-2], around[2:])  # of a bin that the steps leapt over
+        fresh = way.up & (way.elevation_deg >= (np.minimum(clear_deg, between) - AS_LOW_DEG).take(way.bins))
+        share = fresh.sum(axis=1) / way.steps_up
+        last = np.where(dim & _at_once(day - last, (1.0 - np.exp(-below)) * sunny[0], way.climbs_deg), -last, last)
         found = vector.copy()
         unsure = dim & (((share < NEW_SHARE) & ~(last < 0)) | (sunny[0] < MOST_OF_HOUR))
         found[SPRING : SPRING + HOURS] = np.where(unsure, np.nan, hours)
@@ -75,44 +76,62 @@ def without_horizon(
             found[PLACE["av0"]] = np.nan  # modules in the shade are bypassed
     last[clear & (sunny[0] > 0)] = day
     seen, clear = clear_deg.copy(), clear & (sunny[1] > 0)
-    np.minimum.at(seen, bins[clear].ravel(), elevation[clear].ravel())
+    np.minimum.at(seen, way.bins[clear].ravel(), way.elevation_deg[clear].ravel())
     return found, np.concatenate([seen, last])
 
 
 def _whole(kept: Floats | None) -> Floats:
     """What was kept, also by a version that kept only the elevations: of the last days it knows nothing then. float64[BINS + HOURS]"""
+    if kept is not None and len(kept) == BINS + HOURS:
+        return kept
     whole = np.concatenate([np.full(BINS, NEVER), np.full(HOURS, np.nan)])
     if kept is not None:
         whole[: len(kept)] = kept
     return whole
 
 
-def _at_once(days: Floats, taken: Floats, elevation: Floats) -> NDArray[np.bool_]:
+def _at_once(days: Floats, taken: Floats, climbs_deg: Floats) -> NDArray[np.bool_]:
     """Hours that lost more of their light since they were last clear than a horizon could take that the season's sun comes to meet.
 
     The sun's way moves by less than half a degree a day, across an edge through which an hour of it climbs or falls by many.
     """
-    climbs = np.maximum(elevation.max(axis=1) - elevation.min(axis=1), 1e-6)
     with np.errstate(invalid="ignore"):
-        return (days <= REMEMBERED_DAYS) & (climbs > CLIMBS_DEG) & (taken > TAKEN + 2.0 * MOVES_DEG * days / climbs)
+        enough = TAKEN + 2.0 * MOVES_DEG * days / climbs_deg
+        return (days <= REMEMBERED_DAYS) & (climbs_deg > CLIMBS_DEG) & (taken > enough)
 
 
-def _way(plant: Plant, day: int) -> tuple[Floats, np.ndarray]:
-    """The sun's elevation and its azimuth's bin through the hours of its way; shape (HOURS, steps) each."""
-    elevation, bins = _ways(plant, day // DAYS_TOGETHER)
-    return elevation[day % DAYS_TOGETHER], bins[day % DAYS_TOGETHER]
+@dataclass(frozen=True)
+class _Way:
+    """The sun's elevation and its azimuth's bin through the hours of its way, and where it is up; shape (HOURS, steps) each.
+
+    By hour, (HOURS,): how many steps it is up, at least 1; by how much it climbs or falls.
+    """
+
+    elevation_deg: Floats
+    bins: NDArray[np.int64]
+    up: NDArray[np.bool_]
+    steps_up: NDArray[np.int64]
+    climbs_deg: Floats
+
+
+def _way(plant: Plant, day: int) -> _Way:
+    return _ways(plant, day // DAYS_TOGETHER)[day % DAYS_TOGETHER]
 
 
 @lru_cache(maxsize=64)
-def _ways(plant: Plant, block: int) -> tuple[Floats, np.ndarray]:
-    """`_way` for fixed blocks of days, so that a day's figures do not depend on what was asked before; (days, HOURS, steps) each."""
+def _ways(plant: Plant, block: int) -> list[_Way]:
+    """`_way` for fixed blocks of days, so that a day's figures do not depend on what was asked before."""
     site = plant.facts.site
     steps = np.arange(0, HOUR_MS, STEP_MS) + STEP_MS // 2
     days = block * DAYS_TOGETHER + np.arange(DAYS_TOGETHER)
     noon = np.array([plant.days.noon_ms(int(day)) for day in days])
     starts = noon[:, None] + (np.arange(HOURS) - HOURS // 2) * HOUR_MS
     place = sun_position(starts[..., None] + steps, site.latitude_deg, site.longitude_deg, site.altitude_m)
-    return place.elevation_deg, (place.azimuth_deg // BIN_DEG).astype(np.int64) % BINS
+    elevation, bins = place.elevation_deg, (place.azimuth_deg // BIN_DEG).astype(np.int64) % BINS
+    up = elevation > 0.0
+    steps_up = np.maximum(up.sum(axis=2), 1)
+    climbs = np.maximum(elevation.max(axis=2) - elevation.min(axis=2), 1e-6)
+    return [_Way(elevation[k], bins[k], up[k], steps_up[k], climbs[k]) for k in range(DAYS_TOGETHER)]
 
 
 def _median(falling: Floats) -> float:
