@@ -270,7 +270,7 @@ def best_alarm(
         Of these days or more of them; None = not worked out yet.
     """
     looks = (windows_of(bench, learnt, recent) if today is None else today).of(group, len(recent))
-    odd = looks.odd.any(axis=1)
+    odd = np.asarray(looks.odd.any(axis=1))
     if nuisance:
         odd &= ARE_BESIDE[: len(odd)]
     if not odd.any():
