@@ -65,7 +65,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     )
     if standing_h > WITHOUT_WATER * figures.pumping_h or gone:
         vector[HYDRAULIC] = np.nan  # what it lifts between is no test of it
-    recent = np.vstack([memory.arrays.get("recent", np.empty((0, SIZE))), vector])[-RECENT:]
+    recent = np.concatenate([memory.arrays.get("recent", np.empty((0, SIZE)))[1 - RECENT :], vector[None]])
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
     suspected |= beyond_tolerance(slow_bench(plant), learnt, recent)
     if not episodes and not suspected and len(memory.cases) == before:

@@ -195,7 +195,7 @@ def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> lis
     costs = np.abs(explained[:count, IS_FLOW[places]]).max(axis=1, initial=0.0)
     open_[:count, late] += (FIRST_WATER * costs[:, None]) ** 2
     open_[count] = moved.covariance.diagonal() * UNEXPLAINED_WIDTH**2
-    by_hand = np.isin(places, (PLACE["cap"], PLACE["cn"]))
+    by_hand = (places == PLACE["cap"]) | (places == PLACE["cn"])
     explained[count + 2] = np.where(by_hand, np.minimum(moved.mean, 0.0), 0.0)
     explained[count + 3] = np.where(places == PLACE["cap"], np.minimum(moved.mean, 0.0), 0.0)
     return _gauss(moved.mean - explained, moved.covariance, open_)

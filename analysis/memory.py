@@ -53,13 +53,11 @@ class Case:
 
     def copied(self) -> "Case":
         """A case of its own, so that a saved memory never changes."""
-        return replace(
-            self,
-            rivals=dict(self.rivals),
-            figures=dict(self.figures),
-            weighed=dict(self.weighed),
-            size=None if self.size is None else list(self.size),
-        )
+        own = object.__new__(Case)
+        own.__dict__.update(self.__dict__)
+        own.rivals, own.figures, own.weighed = dict(self.rivals), dict(self.figures), dict(self.weighed)
+        own.size = None if self.size is None else list(self.size)
+        return own
 
 
 @dataclass

@@ -128,6 +128,11 @@ class Shift:
     covariance: Floats
     days: int
 
+    @cached_property
+    def inverse(self) -> Floats:
+        """Of the covariance."""
+        return np.linalg.inv(self.covariance)
+
 
 @dataclass(frozen=True)
 class Alarm:
@@ -278,7 +283,7 @@ def best_alarm(
     moved = _shifts(bench, learnt, group, looks.windows[odd], looks.counts[odd], looks.sums[odd], nuisance)
     forms, of_group = bench.groups[group], bench.of_group[group]
     least = of_group.least
-    amounts, stds, ratios = _weighed(of_group.directions, of_group.most, moved.mean, moved.covariance, moved.keep)
+    amounts, stds, ratios = _weighed(of_group, moved)
     is_new = group == "hydraulic" and learnt.days[GROUPS[group]].max() < HARDLY_KNOWN
     lasting = ENOUGH_NEW if is_new else ENOUGH_LONG
     enough = np.array([ENOUGH.get(int(days), lasting) for days in moved.windows])
@@ -313,7 +318,7 @@ def beyond_tolerance(bench: SlowBench, learnt: Learnt, recent: Floats) -> bool:
         counts = np.where(seen > 0, float(LASTING), 0.0)[None]
         moved = _shifts(bench, learnt, group, np.array([LASTING]), counts, LASTING * shifts[None], [])
         of_group = bench.of_group[group]
-        amounts, _, ratios = _weighed(of_group.directions, of_group.most, moved.mean, moved.covariance, moved.keep)
+        amounts, _, ratios = _weighed(of_group, moved)
         enough = ENOUGH_NEW if group == "hydraulic" else ENOUGH_LONG
         with np.errstate(invalid="ignore"):
             if ((ratios >= enough) & (amounts >= of_group.least)).any():
@@ -331,16 +336,17 @@ def _odd(bench: SlowBench, learnt: Learnt, counts: Floats, sums: Floats) -> np.n
 
 def amounts_of(bench: SlowBench, moved: Shift, forms: np.ndarray) -> tuple[Floats, Floats, Floats]:
     """Least-squares amount of each form alone, its standard deviation, and log-likelihood ratio against nothing."""
-    directions = bench.directions[forms[:, None], moved.places]
-    return _weighed(directions, bench.most[forms], moved.mean, moved.covariance, np.ones(len(moved.places), bool))
+    return _least_squares(bench.directions[forms[:, None], moved.places], bench.most[forms], moved.mean, moved.inverse)
 
 
-def _weighed(
-    directions: Floats, most: Floats, mean: Floats, covariance: Floats, keep: np.ndarray
-) -> tuple[Floats, Floats, Floats]:
-    """`amounts_of` for windows in the leading dimensions of mean, covariance and `keep`. (..., forms) each."""
-    directions = directions * keep[..., None, :]
-    weighted = directions @ np.linalg.inv(covariance)
+def _weighed(of_group: GroupForms, moved: _Shifts) -> tuple[Floats, Floats, Floats]:
+    """`amounts_of` all forms of a group, by window. (windows, forms) each."""
+    directions = of_group.directions * moved.keep[:, None, :]
+    return _least_squares(directions, of_group.most, moved.mean, np.linalg.inv(moved.covariance))
+
+
+def _least_squares(directions: Floats, most: Floats, mean: Floats, inverse: Floats) -> tuple[Floats, Floats, Floats]:
+    weighted = directions @ inverse
     power = (weighted * directions).sum(axis=-1)
     told = (weighted @ mean[..., None])[..., 0]
     with np.errstate(divide="ignore", invalid="ignore"):

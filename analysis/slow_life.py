@@ -56,6 +56,7 @@ COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to te
 HALF = 0.5
 AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
 GROWS_FOR = (4.0, 8.0, 16.0, 32.0, 64.0)  # days until it stands still
+TAKES = np.array(AT_ONCE_IN + GROWS_FOR)[:, None, None]
 HELD_TODAY = 0.06  # log of power
 LOAD = np.array([PLACE[f"{name}{band}"] for name in "ti" for band in range(3)])
 HEAVIER = 0.08  # log of power, or of current, at the same speed: more than drift and season (scatter.py)
@@ -231,7 +232,7 @@ def _again(
     effect = bench.effects[form]
     if np.isnan(today):
         return
-    usual = float(np.nanmedian(amounts[-since:])) if since else float(today)
+    usual = _median(amounts[-since:]) if since else float(today)
     if "stepped" in case.weighed:
         _follow(bench, learnt, recent, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
         if case.weighed["stepped"] == 0.0 or today >= IN_BAND * max(effect.least, 0.6 * usual):
@@ -264,12 +265,20 @@ def _again(
         if verdict.form is not None:
             case.weighed["form"] = float(verdict.form)
             effect = bench.effects[verdict.form]
-            amounts = daily_amounts(learnt, recent, moved, bench.directions[verdict.form])
+            if verdict.form != form:
+                amounts = daily_amounts(learnt, recent, moved, bench.directions[verdict.form])
         take_verdict(case, verdict)
     case.part, case.channel = effect.part, effect.channel
     at_power = _lost_at_power(learnt, recent[begins:])
     _sized(bench, memory, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
     case.revision += 1
+
+
+def _median(amounts: Floats) -> float:
+    """Of those that are known."""
+    known = np.sort(amounts[~np.isnan(amounts)])
+    half = len(known) // 2
+    return float(known[half] if len(known) % 2 else (known[half - 1] + known[half]) / 2.0)
 
 
 def _follow(
@@ -310,10 +319,8 @@ def _course(amounts: Floats, since: int, most: float, sudden: float = 0.5) -> tu
     ages = np.maximum(known[None, :] - starts + 1.0, 0.0)
     weight = 0.5 * len(known) * HALF
     floor = 1e-6 * len(known)
-    step, growth = (
-        np.array([-weight * np.log(_miss(np.minimum(ages / took, 1.0), y, most) + floor) for took in lengths])
-        for lengths in (AT_ONCE_IN, GROWS_FOR)
-    )
+    logs = -weight * np.log(_miss(np.minimum(ages / TAKES, 1.0), y, most) + floor)
+    step, growth = logs[: len(AT_ONCE_IN)], logs[len(AT_ONCE_IN) :]
     told = _log_mean(step) - _log_mean(growth)
     likelier = step if told + np.log(sudden / (1.0 - sudden)) > 0 else growth
     begins = int(known[int(np.argmax(np.logaddexp.reduce(likelier, axis=0)))])
@@ -326,9 +333,9 @@ def _log_mean(logs: Floats) -> float:
 
 
 def _miss(shapes: Floats, y: Floats, most: float) -> Floats:
-    """Squared misfit of each row's shape, scaled to fit, never below nothing nor beyond `most`."""
-    scale = np.clip(shapes @ y / (shapes**2).sum(axis=1), 0.0, most)
-    return ((y - scale[:, None] * shapes) ** 2).sum(axis=1)
+    """Squared misfit of each shape (last dimension), scaled to fit, never below nothing nor beyond `most`."""
+    scale = np.minimum(np.maximum(shapes @ y / (shapes**2).sum(axis=-1), 0.0), most)
+    return ((y - scale[..., None] * shapes) ** 2).sum(axis=-1)
 
 
 def _lost_at_power(learnt: Learnt, recent: Floats) -> tuple[Floats, float]:

@@ -56,7 +56,7 @@ class SolarDays:
 
     def date_of(self, day: int) -> str:
         """Local date of the day's noon, ISO 8601."""
-        return self._noon(day).astimezone(ZoneInfo(self.timezone)).date().isoformat()
+        return datetime.fromtimestamp(self.noon_ms(day) / 1000.0, ZoneInfo(self.timezone)).date().isoformat()
 
     def day_of_date(self, when: date) -> int:
         """The day whose local noon falls on `when`."""

@@ -28,7 +28,7 @@ def under_clear_sky(plant: Plant, vector: Floats, kept: Floats | None) -> tuple[
     sun_measured = "irradiance_w_m2" in plant.has
     places = np.array([PLACE["gc"]]) if sun_measured else SKY_TOLD
     today = vector[places][None, :]
-    kept = today if kept is None else np.vstack([kept, today])[-KEPT_DAYS:]
+    kept = today if kept is None else np.concatenate([kept[1 - KEPT_DAYS :], today])
     found_places = _best(kept) if sun_measured else _come_again(kept)
     found = vector.copy()
     found[places] = found_places
