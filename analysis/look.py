@@ -125,7 +125,7 @@ class _ExpectedCut(_Cut, Expected):
 
 def look(plant: Plant, rows: Rows, days: range) -> Columns:
     """The daylight rows of `days` as columns. `rows`: merged, whole days."""
-    rows = rows.take(_daylight(plant, rows.time_ms, days))
+    rows = _daylight(plant, rows, days)
     day = np.asarray(plant.days.day_of(rows.time_ms), np.int64)
     dt_h = _durations(rows.time_ms, day)
     expected = plant.model.expect(rows, brief=True)
@@ -160,14 +160,17 @@ def daylight_ms(plant: Plant, day: int) -> tuple[int, int]:
     return plant.days.daylight_ms(day, -DAYLIGHT_MARGIN_MS)
 
 
-def _daylight(plant: Plant, time_ms: Times, days: range) -> Flags | slice:
-    keep = np.zeros(len(time_ms), bool)
-    for day in days:
-        first, last = np.searchsorted(time_ms, daylight_ms(plant, day))
-        if len(days) == 1:
-            return slice(int(first), int(last))
-        keep[first:last] = True
-    return keep
+def _daylight(plant: Plant, rows: Rows, days: range) -> Rows:
+    """The rows in daylight: stretch by stretch, for a mask costs by row."""
+    ends = np.searchsorted(rows.time_ms, [daylight_ms(plant, day) for day in days])
+    ends[1:, 0] = np.maximum(ends[1:, 0], ends[:-1, 1])  # near the poles the margins of two days overlap
+    parts = [slice(*both) for both in ends.tolist()]
+    if len(parts) == 1:
+        return rows.take(parts[0])
+    return Rows(
+        np.concatenate([rows.time_ms[part] for part in parts]),
+        {name: np.concatenate([column[part] for part in parts]) for name, column in rows.values.items()},
+    )
 
 
 def _durations(time_ms: Times, day: NDArray[np.int64]) -> Floats:

@@ -83,6 +83,8 @@ class RowPhysics:
         speeds = [row.speed_rpm for row in facts.pump.curve if row.speed_rpm]
         self.turns_rpm = TURNS_SHARE * max(speeds, default=0.0)
         self.motor = model.motor
+        self.by_speed = "motor_speed_rpm" in rows.values and model.pump.speed_known
+        self.told = [row for row in range(WIDTH) if not (brief and row in SELDOM_ASKED)]
 
     def work(self, block: slice, floats: Floats, flags: NDArray[np.bool_]) -> None:
         """Fill the block's part of `floats` (columns by row) and `flags` (daylight, measured irradiance).
@@ -101,10 +103,11 @@ class RowPhysics:
         whole, count = floats[:, block], np.count_nonzero(active)
         if count >= MOSTLY * len(local) and count:
             self._worked_out(_Picked(block, None), place, local, power, whole, flags)
-            idle = ~active
-            flags[:, block] &= active
-            for low, high in _runs(idle):
-                whole[:, low:high] = np.nan
+            if count < len(local):
+                idle = ~active
+                flags[:, block] &= active
+                for row in self.told:
+                    np.copyto(whole[row], np.nan, where=idle)
             return
         whole[:] = np.nan
         if not count:
@@ -124,14 +127,22 @@ class RowPhysics:
         found: Floats,
         flags: NDArray[np.bool_],
     ) -> None:
-        found[INPUT:OF_SUN] = np.nan
-        found[MOTOR:] = np.nan
+        self._unknown(power, found)
         lit, measured = self._sun_side(rows, place, of_day, found)
         if power is not None:
             self._water_side(rows, power, found)
         rows.put(flags[0], lit)
         if measured is not None:
             rows.put(flags[1], measured)
+
+    def _unknown(self, power: Floats | None, found: Floats) -> None:
+        """NaN where nothing is read that tells: else it is worked out for all rows."""
+        if power is None:
+            found[INPUT:OF_SUN] = np.nan
+        elif not self.by_speed:
+            found[AT_SPEED:OF_SUN] = np.nan
+        if power is None or not self.by_speed or not self.motor:
+            found[MOTOR:] = np.nan
 
     def _place(self, day: Floats) -> NDArray[np.int64]:
         """Each row's place among the tabulated days."""
@@ -242,7 +253,7 @@ class RowPhysics:
         np.multiply(flow, self.factors.meter, out=found[FLOW])
         found[FLOW + 1] = flow_std
         speed = self._channel("motor_speed_rpm", rows)
-        if speed is not None and self.model.pump.speed_known:
+        if speed is not None and self.by_speed:
             self._speed_side(speed, cells, head, head_std, found)
 
     def _measured_head(self, cells: Cells, level: Floats | None, pressure: Floats | None) -> Floats:
@@ -333,14 +344,6 @@ def _root_of_squares(parts: tuple[Floats, ...], out: Floats, constant: float = 0
     if constant:
         total += constant
     np.sqrt(total, out=out)
-
-
-def _runs(which: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Where rows in a row hold: (first, after the last) of each stretch."""
-    edges = np.flatnonzero(which[1:] != which[:-1]) + 1
-    ends = [0, *edges.tolist(), len(which)]
-    first = 0 if which[0] else 1
-    return list(zip(ends[first:-1:2], ends[first + 1 :: 2], strict=True))
 
 
 def _spread(which: NDArray[np.int64], found: Floats, target: Floats) -> None:

@@ -57,7 +57,9 @@ class Screen:
             return string_out.known_of(self.facts, memory).moved_from(self.array) > ARRAY_MOVED
         if name == "silent" and silent.silence_lasts(memory):
             return True
-        return name == "no-water" and bool((np.abs(_load(memory) - self.base) > MOVED).any())
+        return name == "no-water" and any(
+            abs(now - was) > MOVED for now, was in zip(_load(memory), self.base, strict=True)
+        )
 
 
 def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: range) -> Screen:

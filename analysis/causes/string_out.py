@@ -135,6 +135,7 @@ class Known:
         return max(*moved, abs(self.volts - before.volts))
 
 
+HOURS_OF_SUN = slice(PLACE["s0"], PLACE["s0"] + HOURS)
 NOTHING_KNOWN = Known(np.full(HOURS, np.nan), np.nan, np.full(HOURS, np.nan), np.nan)
 
 
@@ -143,7 +144,7 @@ def known_of(facts: SiteFacts, memory: Memory) -> Known:
     if "mean" not in memory.arrays or any(c.family == "slow-electric" and c.ended_ms is None for c in memory.cases):
         return NOTHING_KNOWN
     mean, days = memory.arrays["mean"], memory.arrays["days"]
-    hours, volts = slice(PLACE["s0"], PLACE["s0"] + HOURS), _told_volts(days)
+    hours, volts = HOURS_OF_SUN, _told_volts(days)
     if days[volts] < LIMITS.learnt_days:
         return NOTHING_KNOWN
     told = _newest(memory.arrays["recent"])

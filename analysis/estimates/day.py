@@ -50,7 +50,8 @@ def figures_of(plant: Plant, seen: Columns, days: range) -> list[DayFigures]:
     sunny = electric.fill(vectors, plant, seen, days, hours)
     morning.fill(vectors, plant, seen, days)
     sums = _sums(seen, days)
-    return [DayFigures(vectors[k], weight_h[k], sunny[k], *(float(column[k]) for column in sums)) for k in range(count)]
+    by_day = zip(*(column.tolist() for column in sums), strict=True)
+    return [DayFigures(vectors[k], weight_h[k], sunny[k], *figures) for k, figures in enumerate(by_day)]
 
 
 def _sums(seen: Columns, days: range) -> list[Floats]:

@@ -38,7 +38,7 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     dt, flow = seen.dt_h, seen.flow_m3_h
     sums = Sums(good, bins, shape)
     sure = _sure(seen, sums, expected.flow_m3_h)
-    hours = np.where((sums.count() >= LEAST_ROWS) & sure, sums.in_turn(dt), 0.0)
+    hours = np.where((sums.count() >= LEAST_ROWS) & sure, sums.hours(dt), 0.0)
     weight_h[:] = hours
     _put(vector, "q", log_ratio(sums.of(flow * dt), sums.of(expected.flow_m3_h * dt), hours >= LEAST_H))
     _put(vector, "l", _level(plant, seen, good, bins, shape))
@@ -49,7 +49,7 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
         )
     if has_speed.any():
         sums = Sums(has_speed, bins, shape)
-        enough = (sums.in_turn(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
+        enough = (sums.hours(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
         told = enough & _sure(seen, sums, expected.flow_at_speed_m3_h)
         _put(vector, "n", log_ratio(sums.of(flow * dt), sums.of(expected.flow_at_speed_m3_h * dt), told))
         _put(vector, "t", log_ratio(sums.of(seen.power_w * dt), sums.of(expected.power_at_speed_w * dt), enough))
@@ -65,8 +65,8 @@ def _sure(seen: Columns, sums: Sums, should_m3_h: Floats) -> np.ndarray:
     flow that is always lost.
     """
     rows, dt = sums.count(), seen.dt_h
-    short = sums.in_turn(dt) < LONG_ROW_H * rows
-    if short.all():
+    short = sums.hours(dt) < LONG_ROW_H * rows
+    if (short | (rows == 0)).all():
         return short
     came, due = seen.flow_m3_h * dt, should_m3_h * dt
     with_due, with_time = sums.of(came * due), sums.of(came * dt)
@@ -93,7 +93,7 @@ def _put_current(
     has_current = good & np.isfinite(current) & np.isfinite(should)
     if has_current.any():
         sums = Sums(has_current, bins, shape)
-        enough = (sums.in_turn(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
+        enough = (sums.hours(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
         _put(vector, "i", log_ratio(sums.of(current * dt), sums.of(should * dt), enough))
 
 
@@ -104,7 +104,7 @@ def _put_power(vector: Floats, seen: Columns, good: np.ndarray, days: range) -> 
     has = good & ~np.isnan(product) & ~np.isnan(power)
     if has.any():
         sums = Sums(has, seen.day - days.start, (len(days),))
-        enough = (sums.in_turn(seen.dt_h) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
+        enough = (sums.hours(seen.dt_h) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
         vector[:, PLACE["pw"]] = log_ratio(sums.of(power * seen.dt_h), sums.of(product * seen.dt_h), enough)
 
 
@@ -135,7 +135,7 @@ def _level(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shap
         well.static_level_m + well.drawdown_linear_m_per_m3_h * flow + well.drawdown_quadratic_m_per_m3_h2 * flow**2
     )
     sums = Sums(has, bins, shape)
-    hours = sums.in_turn(seen.dt_h)
+    hours = sums.hours(seen.dt_h)
     return mean(sums.of((level - should) * seen.dt_h), hours, hours >= LEAST_H)
 
 
@@ -146,5 +146,5 @@ def _pressure(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, s
         return np.full(shape, np.nan)
     residual = pressure * plant.metres_a_bar - plant.wellhead_head_m(seen.flow_m3_h)
     sums = Sums(has, bins, shape)
-    hours = sums.in_turn(seen.dt_h)
+    hours = sums.hours(seen.dt_h)
     return mean(sums.of(residual * seen.dt_h), hours, hours >= LEAST_H)

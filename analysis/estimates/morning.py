@@ -77,7 +77,7 @@ def _missing(plant: Plant, seen: Columns, starts: np.ndarray, stops: np.ndarray)
         lifts = np.interp(or_zero(seen.power_w[window]), *answer, left=0.0)
         should = np.where(after, lifts, 0.0) * seen.dt_h[window]
         moved = seen.moved_m3[window]
-        brought = np.nansum(moved) if not np.isnan(moved[-1]) else 0.0
+        brought = or_zero(moved).sum() if not np.isnan(moved[-1]) else 0.0
         missing[place] = (float(np.cumsum(should)[-1]) - brought) / plant.riser_m3
     return missing
 

@@ -32,6 +32,7 @@ class Sums:
         self._rows = slice(None) if which is None or which.all() else np.flatnonzero(which)
         self._bins = bin_of_row[self._rows]
         self._shape, self._count, self._rising = shape, math.prod(shape), rising
+        self._known: list[tuple[Floats, Floats]] = []
 
     @cached_property
     def _starts(self) -> NDArray[np.int64]:
@@ -50,6 +51,14 @@ class Sums:
             found[self._bins[self._starts]] = np.add.reduceat(picked, self._starts)
         return found.reshape(self._shape)
 
+    def hours(self, dt_h: Floats) -> Floats:
+        """What the rows stand for, `in_turn`; worked out once, however often it is asked."""
+        for column, found in self._known:
+            if column is dt_h:
+                return found
+        self._known.append((dt_h, self.in_turn(dt_h)))
+        return self._known[-1][1]
+
     def in_turn(self, column: Floats) -> Floats:
         """Sum by bin, always row after row: for hours, which are held against limits that a whole number of rows may just reach."""
         return np.asarray(np.bincount(self._bins, column[self._rows], self._count), np.float64).reshape(self._shape)
@@ -63,7 +72,17 @@ class Sums:
 
     def count(self) -> Floats:
         """Rows by bin."""
-        return np.bincount(self._bins, minlength=self._count).astype(float).reshape(self._shape)
+        return self._rows_of_bin.reshape(self._shape)
+
+    @cached_property
+    def _rows_of_bin(self) -> Floats:
+        if not self._rising:
+            return np.bincount(self._bins, minlength=self._count).astype(float)
+        found = np.zeros(self._count)
+        if len(self._bins):
+            ends = np.append(self._starts, len(self._bins))
+            found[self._bins[self._starts]] = ends[1:] - ends[:-1]
+        return found
 
 
 def log_ratio(measured: Floats, expected: Floats, enough: NDArray[np.bool_]) -> Floats:
