@@ -33,6 +33,7 @@ ELEVATION, POA, CLEAR, CELL, POWER, VOLTAGE, CURRENT, INPUT, HEAD, FLOW, AT_SPEE
 WIDTH = 27
 SELDOM_ASKED = (CLEAR + 1, CELL + 1, VOLTAGE + 1, CURRENT + 1, INPUT + 1, HEAD + 1, POWER_AT_SPEED + 1, MOTOR + 1)
 """Uncertainties that no finding rests on: a season's judgement goes without them."""
+OFTEN_ASKED = tuple(place for place in range(WIDTH) if place not in SELDOM_ASKED)
 FED_SHARE = 0.01
 """A row whose power is above this share of the controller's largest counts as fed, even at night by its clock."""
 TURNS_SHARE = 0.02
@@ -84,7 +85,7 @@ class RowPhysics:
         self.turns_rpm = TURNS_SHARE * max(speeds, default=0.0)
         self.motor = model.motor
         self.by_speed = "motor_speed_rpm" in rows.values and model.pump.speed_known
-        self.told = [row for row in range(WIDTH) if not (brief and row in SELDOM_ASKED)]
+        self.told = OFTEN_ASKED if brief else tuple(range(WIDTH))
 
     def work(self, block: slice, floats: Floats, flags: NDArray[np.bool_]) -> None:
         """Fill the block's part of `floats` (columns by row) and `flags` (daylight, measured irradiance).
@@ -327,8 +328,7 @@ def _days_between(model: SiteTables, rows: Rows) -> NDArray[np.int64]:
     """The solar days to tabulate: all between the ends, unless those lie years apart; then only those with rows."""
     if not len(rows):
         return np.empty(0, np.int64)
-    ends = np.array([rows.time_ms.min(), rows.time_ms.max()])
-    first, last = np.floor(model.sky.local_days(ends)).astype(np.int64)
+    first, last = (model.sky.solar_day(int(end)) for end in (rows.time_ms.min(), rows.time_ms.max()))
     if last - first <= 1000:
         return np.arange(first, last + 1)
     return np.unique(np.floor(model.sky.local_days(rows.time_ms)).astype(np.int64))

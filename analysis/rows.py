@@ -103,6 +103,10 @@ def joined(blocks: list[Rows]) -> Rows:
     return Rows(
         np.concatenate([block.time_ms for block in blocks]),
         {name: np.concatenate([block[name] for block in blocks]) for name in names},
-        np.concatenate([np.full(len(b), -1, np.int64) if b.seq is None else b.seq for b in blocks]),
-        np.concatenate([np.ones(len(b), bool) if b.trusted is None else b.trusted for b in blocks]),
+        None
+        if all(b.seq is None for b in blocks)
+        else np.concatenate([np.full(len(b), -1, np.int64) if b.seq is None else b.seq for b in blocks]),
+        None
+        if all(b.trusted is None for b in blocks)
+        else np.concatenate([np.ones(len(b), bool) if b.trusted is None else b.trusted for b in blocks]),
     )

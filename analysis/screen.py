@@ -156,21 +156,22 @@ def _may_be_stuck(seen: Columns, days: range) -> Days:
     if not apart:
         return np.ones(len(days), bool)
     alive = {needs: np.flatnonzero(rows) for needs, rows in sensor_fault.alive_rows(seen).items()}
+    spread = {needs: rows[::apart] for needs, rows in alive.items()}
     for channel, needs in sensor_fault.ALIVE.items():
         column = seen.rows.values.get(channel)
         if column is None:
             continue
-        rows = alive[needs]
-        values = column[rows]
-        known = ~np.isnan(values)
-        if not known.all():
-            rows, values = rows[known], values[known]
-        picked = values[::apart]
+        places = spread[needs]
+        if np.isnan(np.add.reduce(column)):
+            rows = alive[needs]
+            places = rows[~np.isnan(column[rows])][::apart]
+        picked = column[places]
         two = picked[1:] == picked[:-1]
         three = two[1:] & two[:-1]
         first = np.flatnonzero(three[2:] & three[:-2])
-        for pick in (first, first + PICKS - 1):  # across a close, either day
-            found[seen.day[rows[pick * apart]] - days.start] = True
+        if len(first):
+            for pick in (first, first + PICKS - 1):  # across a close, either day
+                found[seen.day[places[pick]] - days.start] = True
     return found
 
 
@@ -191,6 +192,8 @@ def _may_cycle(seen: Columns, days: range) -> Days:
 
 
 def _may_lose_a_string(plant: Plant, known: string_out.Known, seen: Columns, days: range) -> Days:
+    if np.isnan(known.volts):
+        return np.zeros(len(days), bool)
     low = string_out.low_rows(seen, plant.facts, known, ARRAY_MOVED)
     return _hours(seen, low, days) >= string_out.least_h() - ROUNDING
 

@@ -129,7 +129,7 @@ class Shift:
     days: int
 
     @cached_property
-    def inverse(self) -> Floats:
+    def inverse(self) -> np.ndarray:
         """Of the covariance."""
         return np.linalg.inv(self.covariance)
 
@@ -345,7 +345,9 @@ def _weighed(of_group: GroupForms, moved: _Shifts) -> tuple[Floats, Floats, Floa
     return _least_squares(directions, of_group.most, moved.mean, np.linalg.inv(moved.covariance))
 
 
-def _least_squares(directions: Floats, most: Floats, mean: Floats, inverse: Floats) -> tuple[Floats, Floats, Floats]:
+def _least_squares(
+    directions: Floats, most: Floats, mean: Floats, inverse: np.ndarray
+) -> tuple[Floats, Floats, Floats]:
     weighted = directions @ inverse
     power = (weighted * directions).sum(axis=-1)
     told = (weighted @ mean[..., None])[..., 0]

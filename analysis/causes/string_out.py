@@ -97,7 +97,7 @@ def watch(view: DayView) -> list[Episode]:
     measured = bool(seen.expected.poa_measured[rows].all())
     best: tuple[int, _Side] | None = None
     for side in _sides(view.facts, known, measured):
-        low = _low(seen, rows, known, side)
+        low = _is_low(_level(seen, rows, known, side.of_volts), known, side)
         if low.sum() < LIMITS.rows or float(seen.dt_h[rows[low]].sum()) < LIMITS.whole * side.hold_min / 60.0:
             continue
         flag = _first(seen, rows, _logs(view, seen, rows, known, side.of_volts), side, measured)
@@ -217,8 +217,11 @@ def low_rows(seen: Columns, facts: SiteFacts, known: Known, moved: float) -> np.
         return found
     rows = np.flatnonzero(lit_rows(seen))
     unlimited = replace(known, newest_moved=np.zeros(1), newest_volts=known.volts)
+    levels: dict[bool, Floats] = {}
     for side in _sides(facts, unlimited, "irradiance_w_m2" in seen.rows.values):
-        found[rows[_low(seen, rows, known, side, moved)]] = True
+        if side.of_volts not in levels:
+            levels[side.of_volts] = _level(seen, rows, known, side.of_volts)
+        found[rows[_is_low(levels[side.of_volts], known, side, moved)]] = True
     return found
 
 
@@ -227,13 +230,19 @@ def least_h() -> float:
     return LIMITS.whole * min(LIMITS.measured_min, LIMITS.clear_min, LIMITS.volts_min) / 60.0
 
 
-def _low(seen: Columns, rows: np.ndarray, known: Known, side: _Side, moved: float = 0.0) -> np.ndarray:
-    """Which rows lie low enough at all: costs little."""
+def _level(seen: Columns, rows: np.ndarray, known: Known, of_volts: bool) -> Floats:
+    """Log of voltage over what it was, or of current."""
     with np.errstate(invalid="ignore", divide="ignore"):
+        if of_volts:
+            return np.log(seen.rows["pv_voltage_v"][rows] / seen.expected.mpp_voltage_v[rows]) - known.volts
+        return np.log(seen.rows["pv_current_a"][rows] / seen.expected.mpp_current_a[rows])
+
+
+def _is_low(level: Floats, known: Known, side: _Side, moved: float = 0.0) -> np.ndarray:
+    """Which rows lie low enough at all: costs little."""
+    with np.errstate(invalid="ignore"):
         if side.of_volts:
-            level = np.log(seen.rows["pv_voltage_v"][rows] / seen.expected.mpp_voltage_v[rows]) - known.volts
             return level < -0.4 * side.lost + moved
-        level = np.log(seen.rows["pv_current_a"][rows] / seen.expected.mpp_current_a[rows])
         least, most = known.ends[0] - moved, known.ends[1] + moved
         return (level > least - 1.3 * side.lost) & (level < most - 0.7 * side.lost)
 

@@ -39,8 +39,8 @@ class Sheet:
         with np.errstate(invalid="ignore"):
             i = across.astype(np.int32)
             j = along.astype(np.int32)
-        np.clip(i, 0, self.rows - 2, out=i)
-        np.clip(j, 0, self.columns - 2, out=j)
+        np.minimum(np.maximum(i, 0, out=i), self.rows - 2, out=i)
+        np.minimum(np.maximum(j, 0, out=j), self.columns - 2, out=j)
         across -= i
         along -= j
         i *= self.columns
@@ -66,7 +66,7 @@ class Ladder:
         along = v * (len(self.values) - 1)
         with np.errstate(invalid="ignore"):
             j = along.astype(np.int32)
-        np.clip(j, 0, len(self.values) - 2, out=j)
+        np.minimum(np.maximum(j, 0, out=j), len(self.values) - 2, out=j)
         along -= j
         near, far = self.values.take(j, mode="clip"), self.values.take(j + 1, mode="clip")
         near += along * (far - near)
@@ -154,7 +154,9 @@ class PumpLookup:
     def flow_and_power(self, speed_rpm: ArrayLike, head_m: ArrayLike) -> tuple[Floats, Floats]:
         """`flow` and `power_of_speed` at once, for the price of little more than one. [1/min], [m] -> [m3/h], [W]"""
         head, v = self._heads(head_m)
-        x, lift = np.broadcast_arrays(self._x(speed_rpm), self._x_lift.at(v))
+        x, lift = self._x(speed_rpm), self._x_lift.at(v)
+        if x.shape != lift.shape:
+            x, lift = np.broadcast_arrays(x, lift)
         u = self._root(x, lift, self._x_span.at(v))
         power = self._power_of_x.at(u, v)
         idle = (x < lift) & (x >= 0)

@@ -5,6 +5,7 @@ A day is a local mean solar day; within it nodes every ten minutes, straight lin
 Never: measured weather.
 """
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -47,6 +48,10 @@ class SkyTable:
         """Local mean solar time in days since 1970: the whole part names the solar day, the rest is the time of
         day. [ms] -> [d]"""
         return time_ms.astype(float) * (1.0 / DAY_MS) + self.longitude_days
+
+    def solar_day(self, time_ms: int) -> int:
+        """The whole part of `local_days` of one instant. [ms] -> [d]"""
+        return math.floor(float(time_ms) * (1.0 / DAY_MS) + self.longitude_days)
 
     def flat(self, solar_days: NDArray[np.int64]) -> FlatSky:
         """`days`, column by column and node after node: values, their rises to the next node, sun's rise and set.
