@@ -52,7 +52,7 @@ class Columns:
     should_m3_h: what a sound pump would lift now, by power, by speed, and where it is held back by the sun, the largest; 0 at rest.
     surely_m3_h: likewise, each less two standard uncertainties: near where lifting begins a table says little.
     driven: the controller drives the motor. turning: it turns. settled: it has for long enough.
-    asked: sun enough, nothing told it to stand, and something reads whether it runs. at_max: the array works at its maximum power. unloaded: no speed is read, and it
+    unread: nothing reads whether it runs. asked: sun enough, nothing told it to stand, and something reads whether it runs. at_max: the array works at its maximum power. unloaded: no speed is read, and it
     takes far less than the sun offers.
     """
 
@@ -77,6 +77,7 @@ class Columns:
     at_max: Flags
     held: Flags
     unloaded: Flags
+    unread: Flags
 
     def __len__(self) -> int:
         return len(self.time_ms)
@@ -134,7 +135,8 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     driven, turning = _running(plant, rows, power, speed)
     sun_enough = _sun_enough(plant, expected)
     asked, held_low = _asked(plant, rows, day)
-    asked &= ~unread(plant, rows, power)
+    unknown = unread(plant, rows, power)
+    asked &= ~unknown
     at_max, held = _at_maximum(plant, rows, expected, power, turning)
     light = held & ~short_of_curve(plant, rows["pv_voltage_v"], power, expected)
     should, surely = _should(expected, turning, light)
@@ -151,7 +153,7 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     settled = turning & ~full & (whole_row >= plant.facts.controller.start_delay_s * 1000 + SETTLE_MS) & (dt_h > 0)
     return Columns(
         day, rows.time_ms, dt_h, rows, expected, power, speed, should, surely, flow, flow_now, meter.moved_m3, meter.since_n,
-        driven, turning, settled, asked & ~held_low & sun_enough, sun_enough, at_max, held, unloaded,
+        driven, turning, settled, asked & ~held_low & sun_enough, sun_enough, at_max, held, unloaded, unknown,
     )  # fmt: skip
 
 

@@ -6,7 +6,7 @@ Never: rows; anything that depends on how the rows were cut into blocks.
 
 import json
 import zlib
-from dataclasses import asdict, dataclass, field, fields, replace
+from dataclasses import asdict, dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -82,14 +82,11 @@ class Memory:
 
     def copied(self) -> "Memory":
         """A memory of its own; arrays are shared, for nobody writes into one."""
-        return replace(
-            self,
-            dropped=dict(self.dropped),
-            cases=[case.copied() for case in self.cases],
-            days=list(self.days),
-            arrays=dict(self.arrays),
-            numbers=dict(self.numbers),
-        )
+        own = object.__new__(Memory)
+        own.__dict__.update(self.__dict__)
+        own.dropped, own.cases, own.days = dict(self.dropped), [case.copied() for case in self.cases], list(self.days)
+        own.arrays, own.numbers = dict(self.arrays), dict(self.numbers)
+        return own
 
     def dumps(self, digest: str) -> bytes:
         """To bytes; `digest` names the site file that it was made with."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.look import Columns, unread
+from analysis.look import Columns
 from analysis.plant import Plant, plant_of
 from analysis.solar_days import HOUR_MS, MINUTE_MS, up_to_minute
 from analysis.summary import DaySummary
@@ -52,7 +52,7 @@ def not_turning(view: DayView) -> list[Episode]:
     if seen is None:
         return []
     plant = plant_of(view.facts)
-    unknown = unread(plant, seen.rows, seen.power_w)
+    unknown = seen.unread
     turns = seen.turning & ~_tries(seen) | unknown & (seen.moved_m3 > 0)
     with np.errstate(invalid="ignore"):
         guarded = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v  # `over-voltage` tells of that
@@ -245,7 +245,7 @@ def _hours(plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> 
     with np.errstate(invalid="ignore"):
         sunny = seen.expected.mpp_power_w[part] > plant.start_power_w
         told = (seen.rows["tank_float_up"][part] > 0.5) | (seen.rows["switched_on"][part] < 0.5)
-    unknown = unread(plant, seen.rows, seen.power_w)[part]
+    unknown = seen.unread[part]
     return float(seen.dt_h[part][sunny & ~told & ~unknown].sum())
 
 

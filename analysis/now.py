@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from analysis.look import Columns, unread
+from analysis.look import Columns
 from analysis.memory import Case
-from analysis.plant import Plant, plant_of
+from analysis.plant import Plant
 from analysis.rows import Rows, or_zero
 from analysis.solar_days import HOUR_MS
 from analysis.summary import Doing, SiteNow
@@ -97,6 +97,6 @@ def _doing(seen: Columns, view: DayView, cases: list[Case], dark: bool) -> Doing
         return "well-recovering"
     if dark:
         return "night"
-    if unread(plant_of(view.facts), rows, seen.power_w)[-1]:
+    if seen.unread[-1]:
         return "unknown"
     return "starting" if seen.asked[-1] else "too-little-sun"

@@ -173,9 +173,11 @@ def _stuck(view: DayView, seen: Columns) -> list[Episode]:
         drive, swing = _moved_by(view, seen, channel)
         least_h = LIMITS.air_h if channel == "ambient_temp_c" else LIMITS.stuck_h
         starts = np.flatnonzero(np.concatenate([[True], np.diff(column[rows]) != 0]))
-        for start, stop in zip(starts, np.append(starts[1:], len(rows)), strict=True):
+        stops = np.append(starts[1:], len(rows))
+        long = stops - starts >= LEAST_ROWS
+        for start, stop in zip(starts[long], stops[long], strict=True):
             part = rows[start:stop]
-            if stop - start < LEAST_ROWS or (channel == "flow_m3_h" and column[part[0]] == 0.0):
+            if channel == "flow_m3_h" and column[part[0]] == 0.0:
                 continue  # no flow all day is for the causes of no water, or for a sun too low to lift any
             held = np.cumsum(seen.dt_h[part])
             moved = np.maximum.accumulate(drive[part]) - np.minimum.accumulate(drive[part])
