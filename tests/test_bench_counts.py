@@ -1,0 +1,111 @@
+"""How the diagnosis bench counts: rightly timed by flag and beginning, one fault one finding, a miss within no time."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from analysis.rows import Rows
+from logger.record.finding import Finding
+from logger.record.site_facts import SiteFacts
+from tests.bench.bench_diagnosis import DAY_S, True_, matched, seconds
+from tests.bench.targets import Targets
+from tests.cases.recorded import HERE, read_case
+
+DAY_0 = seconds("2025-06-01T00:00:00Z")
+
+
+def fault(cause: str, from_day: float, to_day: float, size: float = 0.2, slight: bool = False) -> True_:
+    return True_(cause, None, DAY_0 + from_day * DAY_S, DAY_0 + to_day * DAY_S, size, False, slight)
+
+
+def told(cause: str, began_day: float, flagged_day: float) -> Finding:
+    at = [str(np.datetime64(int(DAY_0 + day * DAY_S), "s")) + "Z" for day in (began_day, flagged_day)]
+    return SimpleNamespace(cause=cause, began=at[0], flagged=at[1], size=None)  # type: ignore[return-value]
+
+
+@pytest.mark.parametrize(
+    ("began_day", "hit"), [(30.0, True), (28.5, True), (26.0, True), (21.0, False), (40.0, True), (48.0, False)]
+)
+def test_a_finding_that_began_at_another_time_is_no_hit(began_day: float, hit: bool) -> None:
+    """Thirty days of a fault: ten days too early and fifteen too late are borne."""
+    hits, beside, _ = matched([fault("worn-pump", 30, 60)], [told("worn-pump", began_day, 50)])
+    assert (bool(hits), bool(beside)) == ((hit, not hit) if began_day != 21.0 else (True, False))
+
+
+def test_a_brief_fault_is_dated_to_two_days() -> None:
+    truth = fault("dry-running", 30, 31)
+    assert matched([truth], [told("dry-running", 28.5, 30.5)])[0]
+    assert not matched([truth], [told("dry-running", 27.5, 30.5)])[0]
+    assert matched([truth], [told("dry-running", 27.5, 30.5)], by_flag_alone=True)[0]
+
+
+def test_one_event_told_twice_is_once_false() -> None:
+    twice = [told("worn-pump", 31, 35), told("worn-pump", 40, 45)]
+    hits, beside, false = matched([fault("worn-pump", 30, 60)], twice)
+    assert (hits[0], beside, false) == (twice[0], [twice[1]], [])
+    assert matched([fault("worn-pump", 30, 60)], twice, by_flag_alone=True)[1:] == ([], [])
+    assert matched([fault("worn-pump", 30, 60, slight=True)], twice)[1:] == ([], [])
+
+
+def of(what: str, targets: Targets) -> str:
+    return next(line for line in targets.lines() if line.startswith(what))
+
+
+def case_of(*channels: str) -> tuple[SimpleNamespace, SiteFacts]:
+    """Three weeks of a minute each, running from six to six, a tenth of a cubic metre an hour more each hour."""
+    facts, _, _ = read_case(HERE / "none" / "helical")
+    minutes = np.arange(21 * 1440)
+    runs = (minutes % 1440 >= 360) & (minutes % 1440 < 1080)
+    known = {
+        "pv_voltage_v": np.full(len(minutes), 200.0), "pv_current_a": 2.0 * runs, "volume_m3": np.cumsum(runs) / 60.0,
+        "motor_speed_rpm": 2000.0 * runs, "motor_current_a": 3.0 * runs,
+    }  # fmt: skip
+    rows = Rows((DAY_0 * 1000 + minutes * 60_000).astype(np.int64), {name: known[name] for name in channels})
+    named = SimpleNamespace(
+        sensors=SimpleNamespace(channels=channels, meter_step_m3=0.1), array=SimpleNamespace(strings=2), site=facts.site
+    )
+    return SimpleNamespace(facts=named, rows=rows), facts
+
+
+POWER, METER = ("pv_voltage_v", "pv_current_a"), ("volume_m3",)
+LOAD = ("motor_speed_rpm", "motor_current_a")
+
+
+def test_a_fast_fault_not_found_counts_as_not_within_its_minutes() -> None:
+    case, _ = case_of(*POWER, *METER, *LOAD)
+    targets, truth = Targets(), fault("dry-running", 16.4, 17.0)
+    flagged = truth.began + 120.0
+    targets.add(case, truth, told("dry-running", 16.4, 16.5), truth.began, flagged)
+    targets.add(case, truth, None, np.nan, np.nan)
+    assert "0.50 of 2 (1 not found" in of("dry running, closed delivery within 3 running minutes", targets)
+
+
+def test_with_a_meter_alone_the_steps_that_were_due_are_counted() -> None:
+    """One cubic metre a running hour, a tenth a step: six minutes a step."""
+    case, _ = case_of(*POWER, *METER)
+    truth = fault("dry-running", 16.4, 17.0)
+    for minutes, share in ((17.0, "1.00 of 1"), (20.0, "0.00 of 1")):
+        targets = Targets()
+        targets.add(case, truth, told("dry-running", 16.4, 16.5), truth.began, truth.began + 60.0 * minutes)
+        assert share in of("dry running, closed delivery within 3 expected meter steps", targets)
+
+
+def test_less_than_a_string_has_two_days_and_a_miss_none() -> None:
+    case, _ = case_of(*POWER, *METER)
+    targets = Targets()
+    truth = fault("string-out", 16, 20, size=0.1)
+    targets.add(case, truth, told("string-out", 16, 17.9), truth.began, truth.began + 1.9 * DAY_S)
+    targets.add(case, truth, None, np.nan, np.nan)
+    assert "0.50 of 2 (1 not found" in of("less than a string", targets)
+
+
+def test_soiling_not_found_is_within_no_points() -> None:
+    case, _ = case_of(*POWER, *METER)
+    targets, lasting = Targets(), fault("panel-soiling", 10, 21)
+    lasting.lasting = True
+    sized = told("panel-soiling", 10, 15)
+    sized.size = SimpleNamespace(value=0.255, low=0.1, high=0.3)  # type: ignore[misc]
+    targets.add(case, lasting, sized, lasting.began, lasting.began + 5 * DAY_S)
+    targets.add(case, lasting, None, np.nan, np.nan)
+    assert "within 6 points: 0.50 of 2 (1 not found" in of("soiling without one, before any", targets)
