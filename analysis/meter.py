@@ -53,36 +53,43 @@ def metered(
         The largest honest flow. [m3/h]
     """
     n = len(day)
-    share = np.rint(or_zero(expected_m3_h) * dt_h * NANO).astype(np.int64)
+    due = or_zero(expected_m3_h)
+    share = np.rint(due * dt_h * NANO).astype(np.int64)
     floor = np.rint(IDLE_SHARE * largest_m3_h * dt_h * NANO).astype(np.int64)
     total, total_floor = np.cumsum(share), np.cumsum(floor)
     flow, moved = np.full(n, np.nan), np.full(n, np.nan)
-    read = np.flatnonzero(~np.isnan(volume_m3))
+    known = ~np.isnan(volume_m3)
+    read = np.flatnonzero(known)
     if len(read) < 2:
         return Metered(flow, np.full(n, -1, np.int64), moved)
-    step = rises(volume_m3[read])
-    hours = np.cumsum(np.rint(dt_h * 3600.0).astype(np.int64))
-    apart_h = rises(hours[read]) / 3600.0
-    same_day = rises(day[read]) == 0
+    seconds = np.rint(dt_h * 3600.0).astype(np.int64)
+    if len(read) == n:
+        step, apart_h, same_day = rises(volume_m3), seconds[1:] / 3600.0, day[1:] == day[:-1]
+    else:
+        step, apart_h = rises(volume_m3[read]), rises(np.cumsum(seconds)[read]) / 3600.0
+        same_day = rises(day[read]) == 0
     honest = same_day & (step >= 0) & (step <= FASTEST * largest_m3_h * np.maximum(apart_h, 1 / 60) + 0.2)
-    moved[read[1:]] = np.where(honest, step, np.nan)
+    gained = np.where(honest, step, np.nan)
+    if len(read) == n:
+        moved[1:] = gained
+    else:
+        moved[read[1:]] = gained
     # a mark is where an interval ends: the register moved, or its count broke off
-    is_mark = np.concatenate([[True], (step > 0) | ~honest])
-    marks = read[is_mark]
-    gained = np.concatenate([[np.nan], np.where(honest, step, np.nan)])[is_mark]
+    ends = np.flatnonzero((step > 0) | ~honest)
+    marks = read[np.concatenate([[0], ends + 1])]
     want = rises(total[marks])
     idle = rises(total_floor[marks])
     by_floor = want < idle
     with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = gained[1:] * NANO / np.where(by_floor, idle, want)
+        ratio = gained[ends] * NANO / np.where(by_floor, idle, want)
     counts = rises(marks)
     inside = slice(int(marks[0]) + 1, int(marks[-1]) + 1)
-    base = np.where(np.repeat(by_floor, counts), IDLE_SHARE * largest_m3_h, or_zero(expected_m3_h[inside]))
+    base = np.where(np.repeat(by_floor, counts), IDLE_SHARE * largest_m3_h, due[inside])
     shared = np.repeat(np.where(np.isfinite(ratio), ratio, np.nan), counts) * base
     flow[inside] = np.where(np.isfinite(shared), shared, np.nan)
     since = np.full(n, -1, np.int64)
     after = slice(int(marks[0]), n)  # of each row the last mark: its day, and the total then
-    apart = np.diff(marks, append=n)
+    apart = np.append(counts, n - marks[-1])
     same = np.repeat(day[marks], apart) == day[after]
     since[after] = np.where(same, total[after] - np.repeat(total[marks], apart), -1)
     return Metered(flow, since, moved)

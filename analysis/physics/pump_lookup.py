@@ -19,6 +19,7 @@ from analysis.physics.centrifugal import CentrifugalCore
 from analysis.physics.helical import HelicalCore
 
 Floats = NDArray[np.float64]
+Places = NDArray[np.int32]
 
 HEADS = 257
 STEPS = 193
@@ -33,8 +34,13 @@ class Sheet:
     rows: int
     columns: int
 
-    def at(self, u: Floats, v: Floats) -> Floats:
-        """Bilinear; u and v must lie within 0 to 1 or be NaN (then NaN)."""
+    @cached_property
+    def _rises(self) -> Floats:
+        """From each node to the next of its row."""
+        return np.diff(self.flat, append=0.0)
+
+    def cells(self, u: Floats, v: Floats) -> "tuple[Places, Floats, Floats]":
+        """Where (u, v) lies, for `of` of any sheet of this size: each one's lowest node, and the shares of the way across and along."""
         across, along = u * (self.rows - 1), v * (self.columns - 1)
         with np.errstate(invalid="ignore"):
             i = across.astype(np.int32)
@@ -45,15 +51,26 @@ class Sheet:
         along -= j
         i *= self.columns
         i += j
-        near, far = self.flat.take(i, mode="clip"), self.flat.take(i + 1, mode="clip")
-        near += along * (far - near)
-        i += self.columns
-        low, high = self.flat.take(i, mode="clip"), self.flat.take(i + 1, mode="clip")
-        low += along * (high - low)
+        return i, across, along
+
+    def of(self, cells: "tuple[Places, Floats, Floats]") -> Floats:
+        """Bilinear."""
+        i, across, along = cells
+        near = self._rises.take(i, mode="clip")
+        near *= along
+        near += self.flat.take(i, mode="clip")
+        i = i + self.columns
+        low = self._rises.take(i, mode="clip")
+        low *= along
+        low += self.flat.take(i, mode="clip")
         low -= near
         low *= across
         near += low
         return near
+
+    def at(self, u: Floats, v: Floats) -> Floats:
+        """Bilinear; u and v must lie within 0 to 1 or be NaN (then NaN)."""
+        return self.of(self.cells(u, v))
 
 
 @dataclass(frozen=True)
@@ -62,15 +79,28 @@ class Ladder:
 
     values: Floats
 
-    def at(self, v: Floats) -> Floats:
+    @cached_property
+    def _rises(self) -> Floats:
+        return np.diff(self.values, append=0.0)
+
+    def cells(self, v: Floats) -> "tuple[Places, Floats]":
+        """Where v lies, for `of` of any ladder of this length."""
         along = v * (len(self.values) - 1)
         with np.errstate(invalid="ignore"):
             j = along.astype(np.int32)
         np.minimum(np.maximum(j, 0, out=j), len(self.values) - 2, out=j)
         along -= j
-        near, far = self.values.take(j, mode="clip"), self.values.take(j + 1, mode="clip")
-        near += along * (far - near)
+        return j, along
+
+    def of(self, cells: "tuple[Places, Floats]") -> Floats:
+        j, along = cells
+        near = self._rises.take(j, mode="clip")
+        near *= along
+        near += self.values.take(j, mode="clip")
         return near
+
+    def at(self, v: Floats) -> Floats:
+        return self.of(self.cells(v))
 
 
 class Tabulated(Protocol):
@@ -128,14 +158,16 @@ class PumpLookup:
     def flow_of_power(self, power_w: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
         """Flow at power and head; 0 below where lifting begins, NaN outside validity. [W], [m] -> [m3/h]"""
         head, v = self._heads(head_m)
-        u = self._root(np.asarray(power_w, float), self._p_lift.at(v), self._p_span.at(v))
+        rungs = self._p_lift.cells(v)
+        u = self._root(np.asarray(power_w, float), self._p_lift.of(rungs), self._p_span.of(rungs))
         return self._worn(self._flow_of_p.at(u, v), head, wear)
 
     @in_blocks
     def flow(self, speed_rpm: ArrayLike, head_m: ArrayLike, wear: ArrayLike = 0.0) -> Floats:
         """Flow at speed and head; 0 below where lifting begins, NaN outside validity. [1/min], [m] -> [m3/h]"""
         head, v = self._heads(head_m)
-        u = self._root(self._x(speed_rpm), self._x_lift.at(v), self._x_span.at(v))
+        rungs = self._x_lift.cells(v)
+        u = self._root(self._x(speed_rpm), self._x_lift.of(rungs), self._x_span.of(rungs))
         return self._worn(self._flow_of_x.at(u, v), head, wear)
 
     flow_of_speed = flow
@@ -154,15 +186,17 @@ class PumpLookup:
     def flow_and_power(self, speed_rpm: ArrayLike, head_m: ArrayLike) -> tuple[Floats, Floats]:
         """`flow` and `power_of_speed` at once, for the price of little more than one. [1/min], [m] -> [m3/h], [W]"""
         head, v = self._heads(head_m)
-        x, lift = self._x(speed_rpm), self._x_lift.at(v)
+        rungs = self._x_lift.cells(v)
+        x, lift = self._x(speed_rpm), self._x_lift.of(rungs)
         if x.shape != lift.shape:
             x, lift = np.broadcast_arrays(x, lift)
-        u = self._root(x, lift, self._x_span.at(v))
-        power = self._power_of_x.at(u, v)
+        u = self._root(x, lift, self._x_span.of(rungs))
+        cells = self._flow_of_x.cells(u, v)
+        power = self._power_of_x.of(cells)
         idle = (x < lift) & (x >= 0)
         if idle.any():
             power[idle] = self.model.core.power_at_head(x[idle], np.broadcast_to(head, x.shape)[idle])
-        return self._flow_of_x.at(u, v), power
+        return self._flow_of_x.of(cells), power
 
     @in_blocks
     def speed_of_power(self, power_w: ArrayLike, head_m: ArrayLike) -> Floats:
