@@ -22,7 +22,7 @@ from analysis.physics.cell_temperature import (
 )
 from analysis.physics.grid import Cells
 from analysis.physics.sky_table import AMBIENT_C, CLEAR_POA_W_M2, CLEAR_STD_W_M2, ELEVATION_DEG, LIT_DEG, NODES
-from analysis.rows import Floats, Rows
+from analysis.rows import Floats, Rows, nothing
 from analysis.site_tables import SiteTables
 from analysis.uncertainty import SENSOR_STD
 
@@ -133,7 +133,7 @@ class RowPhysics:
         if power is not None:
             self._water_side(rows, power, found)
         rows.put(flags[0], lit)
-        if measured is not None:
+        if measured is not None and seen is not None:
             rows.put(flags[1], measured)
 
     def _unknown(self, power: Floats | None, found: Floats) -> None:
@@ -156,15 +156,24 @@ class RowPhysics:
     def _sun_side(
         self, rows: _Picked, place: NDArray[np.int64], of_day: Floats, found: Floats
     ) -> tuple[NDArray[np.bool_], NDArray[np.bool_] | None]:
-        elevation, clear, clear_std, ambient = self._sky_at(place, of_day)
+        sky = self._sky_cells(place, of_day)
+        elevation, clear = self._sky_at(sky, ELEVATION_DEG), self._sky_at(sky, CLEAR_POA_W_M2)
+        np.maximum(clear, 0.0, out=clear)
+        if self.factors.clear_sky != 1.0:
+            clear *= self.factors.clear_sky
         measured = self._channel("irradiance_w_m2", rows)
-        poa, poa_std, seen = clear, clear_std, None
-        if measured is not None:
-            seen = ~np.isnan(measured)
+        seen = None if measured is None else ~np.isnan(measured)
+        clear_std = nothing(len(clear))
+        if seen is None or not self.brief or not seen.all():
+            clear_std = self._sky_at(sky, CLEAR_STD_W_M2)
+            if self.factors.clear_sky != 1.0:
+                clear_std *= self.factors.clear_sky
+        poa, poa_std = clear, clear_std
+        if measured is not None and seen is not None:
             share, amount = SENSOR_STD["irradiance_w_m2"]
             poa = np.where(seen, np.maximum(measured, 0.0), clear)
             poa_std = np.where(seen, share * poa + amount, clear_std)
-        cell, cell_std = self._cell(rows, poa, ambient)
+        cell, cell_std = self._cell(rows, poa, sky)
         found[ELEVATION] = elevation
         found[POA], found[POA + 1] = poa, poa_std
         found[CLEAR], found[CELL] = clear, cell
@@ -199,31 +208,34 @@ class RowPhysics:
             np.sqrt(variance, out=variance)
             np.multiply(found[place], variance, out=found[place + 1])
 
-    def _sky_at(self, place: NDArray[np.int64], of_day: Floats) -> list[Floats]:
+    def _sky_cells(self, place: NDArray[np.int64], of_day: Floats) -> Cells:
+        """Where in the sky's table each row lies."""
         of_day *= NODES - 1.0
         low = np.minimum(of_day.astype(np.int64), NODES - 2)
         of_day -= low
         low += place * NODES
-        answers = []
-        for column, rise in zip(self.sky, self.sky_rise, strict=True):
-            found = rise.take(low, mode="clip")
-            found *= of_day
-            found += column.take(low, mode="clip")
-            answers.append(found)
-        np.maximum(answers[CLEAR_POA_W_M2], 0.0, out=answers[CLEAR_POA_W_M2])
-        if self.factors.clear_sky != 1.0:
-            answers[CLEAR_POA_W_M2] *= self.factors.clear_sky
-            answers[CLEAR_STD_W_M2] *= self.factors.clear_sky
-        return [answers[k] for k in (ELEVATION_DEG, CLEAR_POA_W_M2, CLEAR_STD_W_M2, AMBIENT_C)]
+        return low, of_day
 
-    def _cell(self, rows: _Picked, poa: Floats, ambient: Floats) -> tuple[Floats, Floats]:
+    def _sky_at(self, cells: Cells, column: int) -> Floats:
+        """One column of the sky's table."""
+        low, of_day = cells
+        found = self.sky_rise[column].take(low, mode="clip")
+        found *= of_day
+        found += self.sky[column].take(low, mode="clip")
+        return found
+
+    def _cell(self, rows: _Picked, poa: Floats, sky: Cells) -> tuple[Floats, Floats]:
         """Cell temperature and its uncertainty, from the best that the row holds."""
         air, module = self._channel("ambient_temp_c", rows), self._channel("module_temp_c", rows)
-        std = np.full(len(poa), np.hypot(AMBIENT_DEFAULT_STD_C, NOCT_MODEL_STD_C))
-        if air is not None:
-            seen = ~np.isnan(air)
-            ambient = np.where(seen, air, ambient)
-            np.copyto(std, np.hypot(SENSOR_STD["ambient_temp_c"][1], NOCT_MODEL_STD_C), where=seen)
+        seen = None if air is None else ~np.isnan(air)
+        if air is not None and seen is not None and seen.all():
+            ambient, std = air, np.full(len(poa), np.hypot(SENSOR_STD["ambient_temp_c"][1], NOCT_MODEL_STD_C))
+        else:
+            ambient = self._sky_at(sky, AMBIENT_C)
+            std = np.full(len(poa), np.hypot(AMBIENT_DEFAULT_STD_C, NOCT_MODEL_STD_C))
+            if air is not None and seen is not None:
+                ambient = np.where(seen, air, ambient)
+                np.copyto(std, np.hypot(SENSOR_STD["ambient_temp_c"][1], NOCT_MODEL_STD_C), where=seen)
         cell = ambient + self.noct_rise * poa
         if module is not None:
             seen = ~np.isnan(module)

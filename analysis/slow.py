@@ -30,6 +30,7 @@ once, by its tolerances, so that it gets one look in ten directions; z of 3.3, o
 days stand under a sky that is not drawn once."""
 HARDLY_KNOWN, LASTING = 3.0, 5  # sunny days learnt; days that a first day's oddness would have to last
 NUISANCE_LOOSE = 0.4
+SURELY_LESS = 0.99  # of what is enough: rounding takes nothing of the hundredth
 BESIDE = (3, 8, 24)  # windows in which a second fault is looked for beside an open one
 EVERY = np.concatenate(list(GROUPS.values()))
 GROUP_OF = np.repeat(np.array(list(GROUPS)), [len(places) for places in GROUPS.values()])
@@ -184,6 +185,11 @@ class _Shifts:
     mean: Floats
     covariance: Floats
 
+    def most_told(self) -> Floats:
+        """By window, the log-likelihood ratio of the best direction that there could be: no form's is larger (Cauchy and Schwarz)."""
+        along = np.linalg.solve(self.covariance, self.mean[:, :, None])[:, :, 0]
+        return np.asarray(0.5 * (self.mean * along).sum(axis=1), np.float64)
+
     def one(self, row: int) -> Shift | None:
         """One window's, of the places that it keeps."""
         kept = np.flatnonzero(self.keep[row])
@@ -282,11 +288,13 @@ def best_alarm(
         return None
     moved = _shifts(bench, learnt, group, looks.windows[odd], looks.counts[odd], looks.sums[odd], nuisance)
     forms, of_group = bench.groups[group], bench.of_group[group]
-    least = of_group.least
-    amounts, stds, ratios = _weighed(of_group, moved)
     is_new = group == "hydraulic" and learnt.days[GROUPS[group]].max() < HARDLY_KNOWN
     lasting = ENOUGH_NEW if is_new else ENOUGH_LONG
     enough = np.array([ENOUGH.get(int(days), lasting) for days in moved.windows])
+    if not (moved.most_told() > SURELY_LESS * enough).any():
+        return None
+    least = of_group.least
+    amounts, stds, ratios = _weighed(of_group, moved)
     with np.errstate(invalid="ignore"):
         told = (ratios >= enough[:, None]) & (amounts >= least) & (amounts - stds > 0.4 * least)
     told &= np.array([bench.causes[form] not in known for form in forms])

@@ -89,18 +89,21 @@ def _follows_the_light(
     the light. Only where hardly a row lies at the datasheet's own voltage.
     """
     expected = seen.expected
+    usual = Sums(below & seen.at_max, bins, (days,), rising=True).in_turn(seen.dt_h)
+    below = below & (usual < LEAST_TRACKED_H)[bins]
+    if not below.any():
+        return below
     with np.errstate(divide="ignore", invalid="ignore"):
         over = seen.rows["pv_voltage_v"] / at_maximum_v
         asked = below & expected.poa_measured & (over > 1.0) & (over < FURTHEST_OFF)
         share = np.where(asked, np.log(seen.rows["pv_current_a"] / expected.mpp_current_a), 0.0)
         light = np.where(asked, np.log(expected.poa_w_m2), 0.0)
-    sums, usual = Sums(asked, bins, (days,), rising=True), Sums(below & seen.at_max, bins, (days,), rising=True)
+    sums = Sums(asked, bins, (days,), rising=True)
     hours = sums.in_turn(seen.dt_h)
     with np.errstate(divide="ignore", invalid="ignore"):
         scatter, spread = (
             np.sqrt(np.maximum(sums.of(x**2 * seen.dt_h) / hours - (sums.of(x * seen.dt_h) / hours) ** 2, 0.0))
             for x in (share, light)
         )
-        found = (hours >= LEAST_FOLLOWED_H) & (usual.in_turn(seen.dt_h) < LEAST_TRACKED_H)
-        found &= (scatter < FOLLOWS_WITHIN) & (spread > SWINGS)
+        found = (hours >= LEAST_FOLLOWED_H) & (scatter < FOLLOWS_WITHIN) & (spread > SWINGS)
     return asked & found[bins]
