@@ -133,7 +133,7 @@ class RowPhysics:
         if power is not None:
             self._water_side(rows, power, found)
         rows.put(flags[0], lit)
-        if measured is not None and seen is not None:
+        if measured is not None:
             rows.put(flags[1], measured)
 
     def _unknown(self, power: Floats | None, found: Floats) -> None:
