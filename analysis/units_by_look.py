@@ -20,6 +20,11 @@ VALUES_MIN = 20
 HIGH = 0.9
 TOP = 0.99  # of a column's values: what is above may be a spark
 LONG_DAY_H = 10.0  # at full flow
+MIDDLE_TEMP_C = {
+    "ambient_temp_c": 45.0,
+    "module_temp_c": 60.0,
+}  # the hottest months' mean is below 42 (common knowledge, no source)
+VARIES = 4.0  # from the lowest tenth to the highest: less is a stuck probe
 BAR_PER_M = 0.0980665  # 1000 kg/m3 x 9.80665 m/s2 / 1e5 Pa
 
 
@@ -77,7 +82,7 @@ def judge_units(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
         most = look.most(facts)
         if len(above) >= VALUES_MIN and (middle := float(np.median(above))) > look.far * most:
             problems.append(_problem(file, look, middle, float(np.quantile(above, HIGH)), most))
-    return problems + _too_small(file, rows, facts) + _meter(file, rows, facts)
+    return problems + _too_small(file, rows, facts) + _meter(file, rows, facts) + _temperatures(file, rows)
 
 
 def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
@@ -95,6 +100,30 @@ def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
         if most and len(above) >= 10 * VALUES_MIN and low < (top := float(np.quantile(above, TOP))) / most < high:
             wrong = f"hardly ever above {top:.3g}, and this site gives {most:.3g}: it looks like {unit}"
             problems.append(Problem(file, f"column {name}", wrong, f"multiply by {factor}, or correct the site file"))
+    return problems
+
+
+def _temperatures(file: str, rows: Rows) -> list[Problem]:
+    """Nowhere is half of a year's air above 45 deg C, nor of nights and days a module above 60; a stuck probe is no unit, so it must vary."""
+    problems = []
+    for name, most in MIDDLE_TEMP_C.items():
+        found = rows.values.get(name)
+        known = found[np.isfinite(found)] if found is not None else np.empty(0)
+        if len(known) < VALUES_MIN:
+            continue
+        low, middle, high = (float(np.quantile(known, q)) for q in (0.1, 0.5, 0.9))
+        if middle <= most or high - low < VARIES:
+            continue
+        units = (
+            ("degrees Fahrenheit", "subtract 32 and divide by 1.8", (middle - 32.0) / 1.8),
+            ("kelvins", "subtract 273.15", middle - 273.15),
+            ("tenths of a degree", "divide by 10", middle / 10.0),
+        )
+        likely = [(unit, fix) for unit, fix, middle_c in units if 0.0 < middle_c <= most]
+        if likely:
+            unit, fix = likely[0]
+            wrong = f"the middle value is {middle:.4g} deg C, which is nowhere so: it looks like {unit}"
+            problems.append(Problem(file, f"column {name}", wrong, fix))
     return problems
 
 

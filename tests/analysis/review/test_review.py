@@ -199,6 +199,23 @@ def csv_of(frame: pd.DataFrame) -> str:
         (lambda f: csv_of(f.rename(columns={"volume_m3": "zebra"})), "zebra"),
         (lambda f: csv_of(f.assign(pv_voltage_v=1000 * f["pv_voltage_v"])), "it looks like mV"),
         (lambda f: csv_of(f.assign(volume_m3=1000 * f["volume_m3"])), "it looks like litres"),
+        (lambda f: csv_of(f.assign(pv_current_a=1000 * f["pv_current_a"])), "it looks like mA"),
+        (lambda f: csv_of(f.assign(input_power_w=f["pv_voltage_v"] * f["pv_current_a"] / 1000)), "it looks like kW"),
+        (lambda f: csv_of(f.assign(discharge_pressure_bar=80.0 + 100.0 * f["motor_running"])), "it looks like kPa"),
+        (lambda f: csv_of(f.assign(water_level_m=4200.0 + f["motor_running"])), "it looks like cm"),
+        (lambda f: csv_of(f.assign(irradiance_w_m2=f["pv_current_a"] / 7.0)), "it looks like kW/m2"),
+        (
+            lambda f: csv_of(f.assign(ambient_temp_c=77.0 + 20.0 * np.sin(np.arange(len(f)) / 46.0))),
+            "it looks like degrees Fahrenheit",
+        ),
+        (
+            lambda f: csv_of(f.rename(columns={"pv_voltage_v": "pv_current_a", "pv_current_a": "pv_voltage_v"})),
+            "pv_current_a",
+        ),
+        (lambda f: csv_of(f.assign(**dict.fromkeys(f.columns[1:], "n/a"))), "none of the channels"),
+        (lambda f: f.assign(time=f["time"].astype("int64") // 1000).to_csv(index=False), "'1761955200' cannot be read"),
+        ("time,volume_m3\nyesterday,2\n", "'yesterday' cannot be read"),
+        ("time,volume_m3\n2026-01-01T00:00:00Z,\n", "none of the channels"),
         (lambda f: csv_of(f[["time"]].assign(tank_level_m=1.0)), "does this site file belong to these readings"),
         (lambda f: csv_of(f[["time"]]), "no channel in it"),
         (lambda f: csv_of(f).replace("Z,", ","), "which time zone is it?"),
@@ -216,6 +233,17 @@ def csv_of(frame: pd.DataFrame) -> str:
         "unknown column",
         "wrong unit",
         "register in litres",
+        "milliamperes",
+        "kilowatts",
+        "kilopascals",
+        "centimetres",
+        "kilowatts a square metre",
+        "Fahrenheit",
+        "columns exchanged",
+        "nothing but text",
+        "seconds since 1970",
+        "one row, no time",
+        "one row, no value",
         "another site's",
         "time only",
         "no time zone",
@@ -246,6 +274,81 @@ def test_bad_readings_are_refused_by_the_command(tmp_path, site_file, frame, cap
         assert "Exception" not in said.err
         assert "Nothing was written" in said.err
         assert {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()} == before
+
+
+def test_one_bad_file_among_good_ones_and_what_is_no_file_at_all(tmp_path, site_file, frame, capsys):
+    """All or nothing, and a folder in the place of a file, or a file in that of a folder, is said."""
+    (tmp_path / "good.csv").write_text(csv_of(frame.iloc[:300]))
+    (tmp_path / "bad.csv").write_text("")
+    (tmp_path / "folder.csv").mkdir()
+    (tmp_path / "file").write_text("kept")
+    before = {path: path.is_file() and path.read_bytes() for path in tmp_path.rglob("*")}
+    for second, out, words in (
+        ("bad.csv", "out", "bad.csv: file: empty"),
+        ("folder.csv", "out", "Is a directory"),
+        ("nowhere.csv", "out", "No such file"),
+        ("good.csv", "file", "--out: is a file"),
+    ):
+        readings = [part for name in ("good.csv", second) for part in ("--readings", str(tmp_path / name))]
+        assert main(["review", "--site", str(site_file), *readings, "--out", str(tmp_path / out)]) == 2
+        said = capsys.readouterr().err
+        assert words in said
+        assert "\n    fix: " in said
+        assert {path: path.is_file() and path.read_bytes() for path in tmp_path.rglob("*")} == before
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        (lambda _: b"", "delivery: table missing"),
+        (lambda _: b"\xff\xfe\x00\x01", "not UTF-8 text"),
+        (lambda text: text.replace("altitude_m = ", "altitude_m = nan #").encode(), "expected a number of m, got nan"),
+        (
+            lambda text: text.replace("modules_in_series = ", "modules_in_series = 1").encode(),
+            "array.modules_in_series",
+        ),
+        (lambda text: text.replace("[pump]", "[pmup]").encode(), "pmup"),
+        (lambda text: text.replace('"helical-rotor"', '"helical"').encode(), "helical-rotor"),
+    ],
+    ids=["empty", "binary", "not a number", "does not fit the readings", "unknown table", "unknown kind"],
+)
+def test_a_site_file_that_cannot_be_right_or_does_not_fit_is_refused(
+    tmp_path, site_file, parquet, capsys, wrong, words
+):
+    """In words with a fix, exit code 2, nothing written."""
+    (tmp_path / "wrong.toml").write_bytes(wrong(site_file.read_text()))
+    assert (
+        main(
+            [
+                "review",
+                "--site",
+                str(tmp_path / "wrong.toml"),
+                "--readings",
+                str(parquet),
+                "--out",
+                str(tmp_path / "out"),
+            ]
+        )
+        == 2
+    )
+    said = capsys.readouterr().err
+    assert words in said
+    assert "\n    fix: " in said
+    assert "Nothing was written" in said
+    assert not (tmp_path / "out").exists()
+
+
+def test_words_among_numbers_are_counted_and_the_rest_is_judged(tmp_path, site_file, frame, capsys):
+    readings, out = tmp_path / "r.csv", tmp_path / "out"
+    some = frame.iloc[:600].assign(motor_running=np.where(frame["motor_running"].iloc[:600] > 0, "ON", "OFF"))
+    readings.write_text(csv_of(some))
+    assert (
+        main(["review", "--site", str(site_file), "--readings", str(readings), "--out", str(out), "--no-pictures"]) == 0
+    )
+    told = json.loads((out / "findings.json").read_text())["readings"]
+    assert told["rows"] == 600
+    said = " ".join(capsys.readouterr().out.split())
+    assert "600 values of motor_running could not be true or be read; they count as missing." in said
 
 
 def test_a_file_of_one_row_is_reviewed_and_says_nothing_it_cannot_know(tmp_path, site_file, frame):

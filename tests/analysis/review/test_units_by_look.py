@@ -38,6 +38,26 @@ def test_the_likely_unit_is_named(channel: str, factor: float, unit: str) -> Non
     assert f"it looks like {unit}" in str(problem)
 
 
+@pytest.mark.parametrize(
+    ("scale", "zero", "unit"), [(1.8, 32.0, "degrees Fahrenheit"), (1.0, 273.15, "kelvins"), (10.0, 0.0, "tenths")]
+)
+def test_temperatures_in_other_degrees_are_seen(scale: float, zero: float, unit: str) -> None:
+    facts, rows = recorded()
+    air = 24.0 + 7.0 * np.sin(np.arange(len(rows)) / len(rows) * 200.0)
+    for name, warmer in (("ambient_temp_c", 0.0), ("module_temp_c", 14.0)):
+        assert judge_units("r.csv", Rows(rows.time_ms, {name: air + warmer}), facts) == []
+        (problem,) = judge_units("r.csv", Rows(rows.time_ms, {name: scale * (air + warmer) + zero}), facts)
+        assert f"column {name}" in str(problem)
+        assert f"it looks like {unit}" in str(problem)
+
+
+def test_a_stuck_or_mad_thermometer_is_no_other_unit() -> None:
+    facts, rows = recorded()
+    for value in (120.0, 85.0, -127.0, 300.0):
+        column = {"ambient_temp_c": np.full(len(rows), value)}
+        assert judge_units("r.csv", Rows(rows.time_ms, column), facts) == []
+
+
 def test_a_register_that_began_anywhere_or_restarts_is_no_other_unit() -> None:
     facts, rows = recorded()
     register = rows["volume_m3"] + 1e6
