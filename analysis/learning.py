@@ -112,16 +112,19 @@ def learn(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
     if not seen.any():
         return learnt
     place = np.flatnonzero(seen)
-    noise = scatter.shared[np.ix_(place, place)] + np.diag(learnt.scatter[place])
+    every = np.arange(len(place))
+    noise = scatter.shared[place[:, None], place]
+    noise[every, every] += learnt.scatter[place]
     for name in GROWING:
         grown = (GROWTH * learnt.age * scatter.modes[name].direction)[place]
-        noise += np.outer(grown, grown)
+        noise += grown[:, None] * grown
     part = learnt.joint_covariance[:, place]
     miss = vector[place] - learnt.mean[place]
     foretold = part[place] + noise
-    variance = foretold.diagonal()
+    variance = foretold.diagonal().copy()
     odd = np.maximum(miss**2 / (HUBER**2 * variance), 1.0)
-    gain = np.linalg.solve(foretold + np.diag((odd - 1.0) * variance), part.T).T
+    foretold[every, every] += (odd - 1.0) * variance
+    gain = np.linalg.solve(foretold, part.T).T
     days = learnt.days.copy()
     days[place] += 1.0
     return Learnt(
