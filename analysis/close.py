@@ -56,7 +56,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     )
     if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
-    vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"))
+    vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"), figures.told)
     standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning"))
     if standing_h > 0.0:
         vector[[PLACE["cap"], PLACE["cv"]]] = np.nan  # a pump that lifts nothing stands low for its own reasons

@@ -112,19 +112,16 @@ def learn(learnt: Learnt, vector: Floats, scatter: Scatter) -> Learnt:
     if not seen.any():
         return learnt
     place = np.flatnonzero(seen)
-    every = np.arange(len(place))
-    noise = scatter.shared[place[:, None], place]
-    noise[every, every] += learnt.scatter[place]
+    noise = scatter.shared[np.ix_(place, place)] + np.diag(learnt.scatter[place])
     for name in GROWING:
         grown = (GROWTH * learnt.age * scatter.modes[name].direction)[place]
-        noise += grown[:, None] * grown
+        noise += np.outer(grown, grown)
     part = learnt.joint_covariance[:, place]
     miss = vector[place] - learnt.mean[place]
     foretold = part[place] + noise
-    variance = foretold.diagonal().copy()
+    variance = foretold.diagonal()
     odd = np.maximum(miss**2 / (HUBER**2 * variance), 1.0)
-    foretold[every, every] += (odd - 1.0) * variance
-    gain = np.linalg.solve(foretold, part.T).T
+    gain = np.linalg.solve(foretold + np.diag((odd - 1.0) * variance), part.T).T
     days = learnt.days.copy()
     days[place] += 1.0
     return Learnt(

@@ -16,6 +16,7 @@ from analysis.files import Dropped, FilesError, Part, make_honest, read_file, ro
 from analysis.rows import Rows
 from analysis.season import Review, review_rows
 from analysis.site_fits import judge_fit, level_note
+from analysis.sky import distance_km, measures_sun, of_all, shares_told, tells, with_sky
 from analysis.units_by_look import judge_units
 from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
@@ -63,7 +64,19 @@ def read_all(
     merged = [_merged(site, parts[site.site.id]) for site in sites]
     if problems := [problem for one in merged for problem in judge_fit(one.facts, one.rows)]:
         raise FilesError(problems)
+    _share_the_sky(merged)
     return merged
+
+
+def _share_the_sky(every: list[SiteReadings]) -> None:
+    """Sites without a sensor of the sun hear from those near them that have one. Changes their rows and notes."""
+    told = {one.facts.site.id: shares_told(one.facts, one.rows) for one in every if measures_sun(one.facts)}
+    for one in every:
+        near = [other.facts for other in every if tells(other.facts, one.facts) and len(told[other.facts.site.id])]
+        if near:
+            one.rows = with_sky(one.rows, of_all([told[facts.site.id] for facts in near]))
+            names = ", ".join(f"{facts.site.name} ({distance_km(facts, one.facts):.0f} km)" for facts in near)
+            one.notes.append(f"no sensor of the sun; clear hours and haze as told by {names}")
 
 
 def _owner(sites: list[SiteFacts], files: list[Path], place: int, named: str | None) -> SiteFacts:

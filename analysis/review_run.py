@@ -18,6 +18,7 @@ from analysis.explanation import explain
 from analysis.review_files import SiteReadings, read_all, review_one
 from analysis.review_words import summary_of
 from analysis.season import Review
+from analysis.sky import measures_sun, without_sky
 from analysis.store import Store, open_store
 from analysis.tables_in import FilesError
 from analysis.turn import turn
@@ -134,10 +135,12 @@ def _write_one(folder: Path, one: Review) -> None:
 
 def _keep(store: Store, files: dict[str, Path], every: list[SiteReadings], reviews: list[Review]) -> None:
     """Sites, rows and what follows from them into the store, as if they had come live."""
-    for readings, one in zip(every, reviews, strict=True):
+    for readings in every:
+        store.put_site(files[readings.facts.site.id].read_text(encoding="utf-8"))
+    both = list(zip(every, reviews, strict=True))
+    for readings, one in sorted(both, key=lambda pair: not measures_sun(pair[0].facts)):  # who tells of the sky first
         site = readings.facts.site.id
-        store.put_site(files[site].read_text(encoding="utf-8"))
         inside = (readings.rows.time_ms >= one.from_ms) & (readings.rows.time_ms <= one.to_ms)
-        store.load_history(site, readings.rows.take(inside))
+        store.load_history(site, without_sky(readings.rows).take(inside))
         turn(store, site, one.to_ms)
     store.close()

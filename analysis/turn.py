@@ -14,8 +14,11 @@ from sqlalchemy import Connection
 
 from analysis import pipeline
 from analysis.memory import StateError
+from analysis.merge import merged
+from analysis.sky import measures_sun, shares_told, with_sky
 from analysis.snapshots import kept_snapshots
-from analysis.store import Store, findings, outbox, pulse, read_out, sites, state, summaries
+from analysis.solar_days import HOUR_MS
+from analysis.store import Store, findings, outbox, pulse, read_out, sites, state, summaries, told_sky
 from analysis.store.tables import number_of
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
@@ -116,6 +119,8 @@ def _work_out(connection: Connection, seen: _Seen) -> _Outcome:
         stop = min(start + CHUNK_MS, seen.until_ms + 1)
         block = read_out.rows_between(connection, seen.number, start, stop)
         rows += len(block)
+        if not measures_sun(seen.facts):
+            block = with_sky(block, told_sky.told_between(connection, seen.number, start // HOUR_MS * HOUR_MS, stop))
         now = pipeline.advance(now, block, stop - 1, lambda at: closed.__setitem__(at.closed_until_ms, at))
         if stop > seen.until_ms:
             return _Outcome(now, days_before, closed, rows)
@@ -135,10 +140,26 @@ def _keep(connection: Connection, site: str, seen: _Seen, outcome: _Outcome) -> 
     changed = findings.put_findings(connection, number, reconciled(judged.findings, known))
     if changed:
         outbox.put_letter(connection, number, FINDINGS, {})
+    _tell_neighbours(connection, seen, outcome)
     state.drop_changes(connection, seen.notes)
     pulse.beat(connection, [number])
     new = tuple(one for one in changed if one.id not in known)
     return Turned(site, judged.until_ms, outcome.rows, new, tuple(one for one in changed if one.id in known))
+
+
+def _tell_neighbours(connection: Connection, seen: _Seen, outcome: _Outcome) -> None:
+    """Of the days that closed in this turn: once a day, and only where somebody near measures no sun of their own."""
+    if not outcome.closed or not measures_sun(seen.facts):
+        return
+    near = told_sky.listeners(connection, seen.facts)
+    if not near:
+        return
+    start = (seen.first_ms or 0) if seen.base_ms is None else seen.base_ms + 1
+    start, end = start // HOUR_MS * HOUR_MS, max(outcome.closed) + 1
+    for low in range(start, end, CHUNK_MS):
+        high = min(low + CHUNK_MS, end)
+        heard = merged(read_out.rows_between(connection, seen.number, low, high)).rows
+        told_sky.tell(connection, seen.number, near, shares_told(seen.facts, heard), low, high)
 
 
 def _known(connection: Connection, site: str) -> list[tuple[str, Finding]]:

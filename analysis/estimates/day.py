@@ -7,10 +7,12 @@ Never: anything learnt, or carried from day to day.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.estimates import electric, hydraulic, morning
 from analysis.estimates.steady import hours_of
 from analysis.estimates.sums import Sums
+from analysis.estimates.told_sky import told_hours
 from analysis.estimates.vector import BANDS, HOURS, empty
 from analysis.look import Columns
 from analysis.plant import Plant
@@ -18,15 +20,18 @@ from analysis.rows import Floats, or_zero
 
 NIGHT_W_M2 = 60.0
 NIGHT_SHARE = 0.03
+TOLD_H = 0.2  # of an hour's running, as much as an hour's own figure needs
 
 
 @dataclass(frozen=True)
 class DayFigures:
-    """One day: its vector (SIZE,), settled hours by band (3,), share of each hour told of in sunshine (2, HOURS), and its sums; NaN where not known."""
+    """One day: its vector (SIZE,), settled hours by band (3,), share of each hour told of in sunshine (2, HOURS), hours whose sky
+    neighbours told of (HOURS,), and its sums; NaN where not known."""
 
     vector: Floats
     weight_h: Floats
     sunny: Floats
+    told: NDArray[np.bool_]
     water_m3: float
     expected_m3: float
     expected_std_m3: float
@@ -51,7 +56,8 @@ def figures_of(plant: Plant, seen: Columns, days: range) -> list[DayFigures]:
     morning.fill(vectors, plant, seen, days)
     sums = _sums(seen, days)
     by_day = zip(*(column.tolist() for column in sums), strict=True)
-    return [DayFigures(vectors[k], weight_h[k], sunny[k], *figures) for k, figures in enumerate(by_day)]
+    told = told_hours(seen, seen.turning, hours, TOLD_H)
+    return [DayFigures(vectors[k], weight_h[k], sunny[k], told[k], *figures) for k, figures in enumerate(by_day)]
 
 
 def _sums(seen: Columns, days: range) -> list[Floats]:

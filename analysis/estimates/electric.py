@@ -10,6 +10,7 @@ import numpy as np
 from analysis.estimates.own_light import current_at_maximum, sides_apart, voltage_at_maximum
 from analysis.estimates.steady import Hours, steady_rows
 from analysis.estimates.sums import Sums, log_ratio
+from analysis.estimates.told_sky import told_hours, under_told_sky
 from analysis.estimates.vector import HOURS, PLACE
 from analysis.look import Columns
 from analysis.plant import Plant
@@ -56,6 +57,7 @@ PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
 def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun: Hours) -> Floats:
     """Write the array's parameters of `days` into `vector`. Gives `_in_sunshine`."""
+    seen = under_told_sky(seen)
     expected = seen.expected
     sun_measured = "irradiance_w_m2" in plant.has
     bins, shape = hours_of_sun.bins, hours_of_sun.shape
@@ -91,7 +93,8 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     enough = sums.in_turn(seen.dt_h) >= LEAST_H
     by_hour = log_ratio(sums.of(got * seen.dt_h), sums.of(should * seen.dt_h), enough)
     if not sun_measured:
-        by_hour[~_clear_by_power(by_hour)] = np.nan
+        unsure = ~_clear_by_power(by_hour)[:, None] & ~told_hours(seen, usable, hours_of_sun, LEAST_H)
+        by_hour[unsure] = np.nan
     vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = by_hour + passed_by
     bright = bright & ~in_shade
     _day_figures(vector, plant, seen, usable & bright, bright, at_maximum_v, days, hours_of_sun)

@@ -5,6 +5,7 @@ Never: with an irradiance sensor, for the array's own figures.
 """
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.estimates.vector import HOURS, PLACE
 from analysis.plant import Plant
@@ -20,16 +21,21 @@ SKY_TOLD = np.arange(PLACE["s0"], PLACE["s0"] + HOURS)
 """Hours of the sun's way."""
 
 
-def under_clear_sky(plant: Plant, vector: Floats, kept: Floats | None) -> tuple[Floats, Floats]:
+def under_clear_sky(
+    plant: Plant, vector: Floats, kept: Floats | None, told: NDArray[np.bool_] | None = None
+) -> tuple[Floats, Floats]:
     """The vector with its clear-sky figures replaced by their best of the last days, and what to keep for tomorrow.
 
-    vector : float64[SIZE]; kept : float64[days, figures] or None before the first day.
+    vector : float64[SIZE]; kept : float64[days, figures] or None before the first day; told : bool[HOURS], hours whose sky is known
+    from neighbours: they need not come again.
     """
     sun_measured = "irradiance_w_m2" in plant.has
     places = np.array([PLACE["gc"]]) if sun_measured else SKY_TOLD
     today = vector[places][None, :]
     kept = today if kept is None else np.concatenate([kept[1 - KEPT_DAYS :], today])
     found_places = _best(kept) if sun_measured else _come_again(kept)
+    if told is not None and not sun_measured:
+        found_places = np.where(told & ~np.isnan(today[0]), today[0], found_places)
     found = vector.copy()
     found[places] = found_places
     return found, kept

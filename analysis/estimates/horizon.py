@@ -54,15 +54,16 @@ def without_horizon(
     """
     kept = _whole(kept)
     hours, clear_deg, last = vector[SPRING : SPRING + HOURS], kept[:BINS], kept[BINS:].copy()
-    rising = sorted(hour for hour in hours.tolist() if hour == hour)
-    if not rising:
+    known = ~np.isnan(hours)
+    if not known.any():
         return vector, kept
-    below = _median(rising[len(rising) // 2 :]) - hours
+    best = np.sort(hours[known])[::-1]
+    below = _median(best[: (len(best) + 1) // 2]) - hours
     with np.errstate(invalid="ignore"):
-        dim, clear = below > DIM, below < CLEAR
+        dim, clear = known & (below > DIM), known & (below < CLEAR)
     way = _way(plant, day)
     found = vector
-    if np.count_nonzero(dim):
+    if dim.any():
         around = np.concatenate([clear_deg[-1:], clear_deg, clear_deg[:1]])
         between = np.maximum(around[:-2], around[2:])  # of a bin that the steps leapt over
         fresh = way.up & (way.elevation_deg >= (np.minimum(clear_deg, between) - AS_LOW_DEG).take(way.bins))
@@ -71,12 +72,11 @@ def without_horizon(
         found = vector.copy()
         unsure = dim & (((share < NEW_SHARE) & ~(last < 0)) | (sunny[0] < MOST_OF_HOUR))
         found[SPRING : SPRING + HOURS] = np.where(unsure, np.nan, hours)
-        if np.count_nonzero(unsure):
+        if unsure.any():
             found[PLACE["av0"]] = np.nan  # modules in the shade are bypassed
     last[clear & (sunny[0] > 0)] = day
     seen, clear = clear_deg.copy(), clear & (sunny[1] > 0)
-    if np.count_nonzero(clear):
-        np.minimum.at(seen, way.bins[clear].ravel(), way.elevation_deg[clear].ravel())
+    np.minimum.at(seen, way.bins[clear].ravel(), way.elevation_deg[clear].ravel())
     return found, np.concatenate([seen, last])
 
 
@@ -134,7 +134,7 @@ def _ways(plant: Plant, block: int) -> list[_Way]:
     return [_Way(elevation[k], bins[k], up[k], steps_up[k], climbs[k]) for k in range(DAYS_TOGETHER)]
 
 
-def _median(rising: list[float]) -> float:
-    """Of what is sorted."""
-    half = len(rising) // 2
-    return rising[half] if len(rising) % 2 else 0.5 * (rising[half - 1] + rising[half])
+def _median(falling: Floats) -> float:
+    """Of a sorted array."""
+    half = len(falling) // 2
+    return float(falling[half] if len(falling) % 2 else 0.5 * (falling[half - 1] + falling[half]))

@@ -120,6 +120,15 @@ change = Table(  # rows that came and are not judged yet, from this time on
     Index("change_of_site", "site_no"),
 )
 
+told_sky = Table(  # by hour, the share of a clear sky's light that a neighbour's sensor told this site of
+    "told_sky",
+    metadata,
+    _site(primary_key=True),
+    Column("from_no", BIG, ForeignKey("site.no", ondelete="CASCADE"), primary_key=True),
+    Column("hour_ms", BIG, primary_key=True, autoincrement=False),
+    Column("share", Double, nullable=False),
+)
+
 state = Table(
     "state",
     metadata,

@@ -1,0 +1,69 @@
+"""What neighbours told each site of its sky, by hour: an outside input of its findings, kept with its date.
+
+Flow: a turn of the site that measures the sun -> HERE -> turns of the sites near it that do not.
+Never: judging; which sites are near (analysis/sky.py).
+"""
+
+from functools import lru_cache
+
+import numpy as np
+from sqlalchemy import Connection, delete, select
+
+from analysis.sky import SkyShares, of_all, tells
+from analysis.store.read_out import oldest_ms
+from analysis.store.schema import site, told_sky
+from analysis.store.state import note_change
+from logger.record.site_facts import SiteFacts
+from logger.record.site_file import read_site
+
+
+@lru_cache(maxsize=4096)
+def _facts(text: str) -> SiteFacts:
+    return read_site(text)
+
+
+def listeners(connection: Connection, facts: SiteFacts) -> list[int]:
+    """Numbers of the sites that this one tells of the sky."""
+    asked = select(site.c.no, site.c.facts_text).order_by(site.c.no)
+    return [row.no for row in connection.execute(asked) if tells(facts, _facts(row.facts_text))]
+
+
+def tell(connection: Connection, number: int, to: list[int], told: SkyShares, from_ms: int, until_ms: int) -> None:
+    """Keep what site `number` says of the hours from `from_ms` up to but without `until_ms`, in place of what it said before.
+
+    A listener that has readings is judged again from the first hour of which something else is said now.
+    """
+    now = dict(zip(told.hour_ms.tolist(), told.share.tolist(), strict=True))
+    for listener in to:
+        mine = (told_sky.c.site_no == listener) & (told_sky.c.from_no == number)
+        mine &= (told_sky.c.hour_ms >= from_ms) & (told_sky.c.hour_ms < until_ms)
+        before = {
+            row.hour_ms: row.share
+            for row in connection.execute(select(told_sky.c.hour_ms, told_sky.c.share).where(mine))
+        }
+        other = [hour for hour in before.keys() | now.keys() if before.get(hour) != now.get(hour)]
+        if not other:
+            continue
+        connection.execute(delete(told_sky).where(mine))
+        if now:
+            rows = [
+                {"site_no": listener, "from_no": number, "hour_ms": hour, "share": share} for hour, share in now.items()
+            ]
+            connection.execute(told_sky.insert(), rows)
+        if oldest_ms(connection, listener) is not None:
+            note_change(connection, listener, min(other))
+
+
+def told_between(connection: Connection, number: int, from_ms: int, until_ms: int) -> SkyShares:
+    """What all neighbours together told site `number` of the hours that begin from `from_ms` up to but without `until_ms`."""
+    inside = (told_sky.c.site_no == number) & (told_sky.c.hour_ms >= from_ms) & (told_sky.c.hour_ms < until_ms)
+    asked = select(told_sky.c.from_no, told_sky.c.hour_ms, told_sky.c.share).where(inside)
+    by_neighbour: dict[int, list[tuple[int, float]]] = {}
+    for row in connection.execute(asked.order_by(told_sky.c.from_no, told_sky.c.hour_ms)):
+        by_neighbour.setdefault(row.from_no, []).append((row.hour_ms, row.share))
+    return of_all(
+        [
+            SkyShares(np.array([hour for hour, _ in one], np.int64), np.array([share for _, share in one]))
+            for one in by_neighbour.values()
+        ]
+    )
