@@ -16,6 +16,11 @@ CLEAR = "tests/analysis/physics/test_clear_periods.py::"
 CIRCUIT = "tests/analysis/physics/test_array_power.py::"
 DIRECTIONS = "tests/analysis/causes/test_directions.py::"
 THRESHOLDS = "tests/analysis/causes/test_thresholds.py::"
+CONTRACT = "tests/analysis/causes/test_contract_of_causes.py::"
+QUIET = "tests/analysis/causes/test_quiet_rules.py::"
+WITHIN = "tests/analysis/causes/test_string_seen_within_the_day.py::"
+SIDES = "tests/analysis/causes/test_array_side.py::"
+UNITS = "tests/analysis/review/test_units_by_look.py::"
 
 
 @dataclass(frozen=True)
@@ -125,4 +130,34 @@ CAUSES = (
     _cause("two hours' silence is a fault", "silent", "after_h: float = 5.0", "after_h: float = 2.0", THRESHOLDS + "test_a_link_may_be_down_for_hours"),
 )  # fmt: skip
 
-MUTANTS = (*HYDRAULICS, *ELECTRIC, *CAUSES)
+NO_WATER = CONTRACT + "test_what_physics_says_of_no_water_is_told_apart"
+ODDS = CONTRACT + "test_each_measure_moves_the_odds_its_way"
+
+SWIFT = (
+    _cause("a shut delivery unloads a helical rotor", "closed_delivery", '{"torque": (0.75, 0.4)', '{"torque": (-0.75, 0.4)', ODDS),
+    _cause("a broken shaft is heavy", "broken_shaft", '"idle": (-1.6, 0.7)', '"idle": (1.6, 0.7)', NO_WATER),
+    _cause("a pump runs dry under water", "dry_running", '"water": (0.0, 1.0)', '"water": (12.0, 1.0)', NO_WATER),
+    _cause("leads exchanged by nobody", "reverse_rotation", '"lead": (1.0, 0.1)', '"lead": (0.0, 0.1)', ODDS),
+    _cause("a dead meter takes torque", "sensor_fault", '"torque": (0.0, 0.08)', '"torque": (0.8, 0.08)', ODDS),
+    _cause("a locked rotor takes no current", "stalled_motor", '"current": (1.9, 0.7)', '"current": (0.0, 0.1)', ODDS),
+    _cause("what does not start is fed", "failed_start", '"fed": (0.0, 0.02)', '"fed": (0.3, 0.02)', ODDS),
+    _cause("clouds about count for nothing", "short_cycling", "0.15  # of the rows within runs", "0.95  # of the rows within runs",
+           QUIET + "test_broken_cloud_is_known_without_a_sensor_by_power_that_went_and_came"),
+    _cause("a cloud that runs it down is full strength", "short_cycling", "0.65  # of what a clear sky", "0.05  # of what a clear sky",
+           QUIET + "test_broken_cloud_is_known_without_a_sensor_by_power_that_went_and_came"),
+    _cause("a reading that answers is stuck", "sensor_fault", "other = np.cumsum(stands & (column != value))", "other = np.cumsum(stands & (column == np.nan))",
+           QUIET + "test_one_that_stood_at_its_value_at_dawn_and_left_it_at_noon_is_not_stuck"),
+    _cause("a flicker is even", "string_out", "ragged_measured: float = 0.06", "ragged_measured: float = 0.6", WITHIN + "test_half_a_current_that_flickers_is_no_string"),
+    _cause("within the day a string of n is one of n + 1", "string_out",
+           "share, lost = out / array.strings, -float(np.log(1 - out / array.strings))",
+           "share, lost = out / array.strings, -float(np.log(1 - out / (array.strings + 1)))",
+           WITHIN + "test_half_of_the_current_gone_is_one_of_two_strings"),
+    Mutant("under cloud the horizon is learnt", "estimates/horizon.py", "last[clear & (sunny[0] > 0)] = day", "last[clear] = day",
+           SIDES + "test_an_hour_under_cloud_says_nothing_of_the_horizon"),
+    Mutant("Fahrenheit the wrong way round", "units_by_look.py", "(middle - 32.0) / 1.8", "(middle - 32.0) * 1.8",
+           UNITS + "test_temperatures_in_other_degrees_are_seen"),
+    Mutant("litres' bound is a day of the least flow", "units_by_look.py", "LONG_DAY_H = 10.0", "LONG_DAY_H = 10000.0",
+           UNITS + "test_the_likely_unit_is_named"),
+)  # fmt: skip
+
+MUTANTS = (*HYDRAULICS, *ELECTRIC, *CAUSES, *SWIFT)

@@ -104,6 +104,66 @@ def test_a_fast_cause_wins_where_its_own_levels_are_read(name: str, kind: str, f
             assert shares[name] > CLEAR, (symptom, shares)
 
 
+HELICAL, CENTRIFUGAL = KINDS
+NO_FLOW = {"flow": 0.0, "lead": 0.0, "handled": 0.0, "backwards": 0.0, "before": 1.0, "onset": 0.8}
+"""No water comes any more, in the middle of a day, and nobody was there. Loads are logs: of a pump that lifts (torque), or lifts nothing (idle)."""
+SCENES = [
+    ("helical shut in: torque and gauge rise", HELICAL, "closed-delivery", {"torque": 0.6, "above": 50.0, "water": 12.0}),
+    ("helical shaft gone: a fifth of the friction", HELICAL, "broken-shaft", {"idle": -1.5, "above": 0.0, "water": 12.0}),
+    ("helical in a dry well", HELICAL, "dry-running", {"idle": 0.0, "water": 0.3, "probe": 0.0}),
+    ("helical in a dry well, the probe says wet", HELICAL, "dry-running", {"idle": 0.0, "water": 0.3, "probe": 1.0}),
+    ("helical lifts as ever, the meter is dead", HELICAL, "sensor-fault", {"torque": 0.0, "drawn": 1.0, "pipe": 1.0, "water": 9.0}),
+    ("helical reversed by lead work", HELICAL, "reverse-rotation", {"idle": 0.1, "water": 12.0, "lead": 1.0, "onset": 0.0, "handled": 1.0}),
+    ("centrifugal shut in: the power of no flow, the gauge at shut-off", CENTRIFUGAL, "closed-delivery", {"idle": 0.0, "above": 25.0, "water": 12.0}),
+    ("centrifugal shaft gone", CENTRIFUGAL, "broken-shaft", {"idle": -1.6, "above": 0.0, "water": 12.0}),
+    ("centrifugal lost its prime", CENTRIFUGAL, "dry-running", {"idle": -0.5, "water": 0.3, "probe": 0.0}),
+    ("centrifugal lifts as ever, the meter is dead", CENTRIFUGAL, "sensor-fault", {"torque": 0.0, "drawn": 1.0, "pipe": 1.0, "water": 9.0}),
+    ("centrifugal reversed: more power than at a shut valve", CENTRIFUGAL, "reverse-rotation",
+     {"idle": 0.3, "above": 0.0, "water": 12.0, "lead": 1.0, "onset": 0.0, "handled": 1.0}),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("scene", "kind", "cause", "seen"), SCENES, ids=[scene for scene, *_ in SCENES])
+def test_what_physics_says_of_no_water_is_told_apart(scene: str, kind: str, cause: str, seen: dict[str, float]) -> None:
+    """Figures by hand, not by the causes' own levels."""
+    shares = weigh_levels("no-water", kind, NO_FLOW | seen).shares
+    assert shares[cause] > CLEAR, (scene, shares)
+
+
+@pytest.mark.parametrize(
+    ("symptom", "kind", "cause", "measure", "speaks", "against"),
+    [
+        ("no-water", HELICAL, "closed-delivery", "torque", 0.6, -0.6),
+        ("no-water", HELICAL, "closed-delivery", "above", 50.0, 0.0),
+        ("no-water", CENTRIFUGAL, "closed-delivery", "above", 25.0, 0.0),
+        ("no-water", HELICAL, "broken-shaft", "idle", -1.6, 0.2),
+        ("no-water", CENTRIFUGAL, "broken-shaft", "water", 12.0, 0.0),
+        ("no-water", HELICAL, "dry-running", "water", 0.3, 12.0),
+        ("no-water", HELICAL, "reverse-rotation", "lead", 1.0, 0.0),
+        ("no-water", CENTRIFUGAL, "reverse-rotation", "backwards", 1.0, 0.0),
+        ("no-water", HELICAL, "sensor-fault", "torque", 0.0, 0.7),
+        ("no-water", CENTRIFUGAL, "sensor-fault", "drawn", 1.0, 0.0),
+        ("not-turning", HELICAL, "stalled-motor", "current", 2.2, 0.0),
+        ("not-turning", HELICAL, "failed-start", "fed", 0.0, 0.3),
+    ],
+)  # fmt: skip
+def test_each_measure_moves_the_odds_its_way(
+    symptom: str, kind: str, cause: str, measure: str, speaks: float, against: float
+) -> None:
+    """Alone beside what all no-water has in common: the odds of the cause at least threefold from the one reading to the other."""
+    common = NO_FLOW if symptom == "no-water" else {}
+    pro, con = (weigh_levels(symptom, kind, common | {measure: value}).shares[cause] for value in (speaks, against))
+    assert pro / (1.0 - pro) > 3.0 * con / (1.0 - con), (pro, con)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_is_fed_and_stands_is_stalled_and_what_is_not_fed_did_not_start(kind: str) -> None:
+    locked = {"current": 2.2, "fed": 0.15, "attempts": 0.5, "volts": 1.1, "push": 0.3}
+    nothing = {"current": 0.0, "fed": 0.0, "attempts": 0.0, "volts": 1.2, "push": 0.0, "code": 0.0}
+    assert weigh_levels("not-turning", kind, locked).shares["stalled-motor"] > CLEAR
+    assert weigh_levels("not-turning", kind, nothing).shares["failed-start"] > CLEAR
+
+
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("name", [n for n in NAMES if n in all_causes() and all_causes()[n].levels])
 def test_a_fast_cause_is_outranked_on_the_levels_of_each_look_alike(name: str, kind: str) -> None:

@@ -93,6 +93,13 @@ def test_a_coarse_reading_that_answers_when_the_pump_stops_is_not_stuck(channel:
     assert frozen(channel, [4.0] * 10, turning)
 
 
+@pytest.mark.parametrize("channel", sorted(ANSWERS))
+def test_one_that_stood_at_its_value_at_dawn_and_left_it_at_noon_is_not_stuck(channel: str) -> None:
+    turning = [0, 1, 1, 1, 0, 0, 1, 1]
+    assert frozen(channel, [4.0] * 8, turning)
+    assert not frozen(channel, [4.0, 4.0, 4.0, 4.0, 3.0, 3.0, 4.0, 4.0], turning)
+
+
 def view_of(**site: float) -> SimpleNamespace:
     """A well with its probe at 60 m and a hold of half an hour."""
     facts = SimpleNamespace(

@@ -116,6 +116,15 @@ def test_ragged_cloud_is_no_string() -> None:
     assert not watched(plant_with(2, 8), change, sun_measured=False)
 
 
+def test_half_a_current_that_flickers_is_no_string() -> None:
+    """A string is gone or is not; half on the average is a loose joint's, or a shade's that comes and goes."""
+
+    def change(hours: np.ndarray, columns: dict[str, np.ndarray]) -> None:
+        columns["strings"][hours >= -2.0] = (0.5 + 0.08 * np.sin(40.0 * hours))[hours >= -2.0]
+
+    assert not watched(plant_with(2, 8, "irradiance_w_m2"), change)
+
+
 def test_shade_that_moves_on_is_no_string() -> None:
     def change(hours: np.ndarray, columns: dict[str, np.ndarray]) -> None:
         columns["strings"][:] = 1.0 - 0.6 * np.exp(-((hours / 0.6) ** 2))
