@@ -16,7 +16,7 @@ from analysis.estimates.vector import PLACE, SIZE
 from analysis.learning import Learnt, beginning, forgotten, learn, opened
 from analysis.life import with_episodes
 from analysis.memory import Memory
-from analysis.not_turning import HALTED, SINCE, SINCE_H, halted, standing
+from analysis.not_turning import HALTED, SINCE, SINCE_H, halted, own_start, standing
 from analysis.plant import Plant
 from analysis.slow import beyond_tolerance, slow_bench
 from analysis.slow_life import with_slow
@@ -43,7 +43,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         memory.numbers[HALTED] = float(view.day)
     for name in (SINCE, SINCE_H):
         memory.numbers.pop(name, None)
-    memory.numbers |= standing(view, figures.pumping_h, episodes)
+    memory.numbers |= standing(view, figures.pumping_h, episodes) | own_start(view)
     before = len(memory.cases)
     learnt = learnt_of(plant, memory)
     for visit in plant.facts.visits:

@@ -229,16 +229,20 @@ def _rated(case: Case, size: float, unit: str | None) -> list[float]:
     if unit == "1/h":
         mean, hours = mean_measures(case).get("starts", mean), max(case.hours / seen["size_days"], 0.1)
     spread = 2.0 * np.hypot(np.sqrt(mean * hours / seen["size_days"]) / hours, COUNTED * mean)
-    return [mean, max(mean - spread, 0.0), mean + spread]
+    # only days on which they were enough to see are counted: over all days of the case there were as many at the least
+    least = min(mean, seen["size_sum"] / max((case.seen_ms - case.began_ms) / DAY_MS, 1.0)) if unit == "1/d" else mean
+    return [mean, max(least - spread, 0.0), mean + spread]
 
 
-HOURS_OPEN = {"dry-running": 0.75, "closed-delivery": 0.6, "failed-start": 0.55, "stalled-motor": 0.6}
+HOURS_OPEN = {
+    "dry-running": 0.75, "closed-delivery": 0.6, "broken-shaft": 0.6, "failed-start": 0.55, "stalled-motor": 0.6,
+}  # fmt: skip
 """Log of a duration, 95 %: pumps that stop themselves, gasp, or would only just have run leave open which minutes count. Of 27 durations
 of drawn seasons of four plants, two thirds lay within a factor of 1.3 and nine of ten within 2.2."""
 KNOWN_TO = 0.18  # likewise where nothing comes between: seen at most a sixth off
 HOURS_LEAST = 0.2  # [h]
 VOLTS_CLASS = 0.005  # of the reading (common practice, no source)
-COUNTED = 0.12  # of a count: what falls between two readings
+COUNTED = 0.17  # of a count: what falls between two readings, and which minutes would have run
 
 
 def as_finding(facts: SiteFacts, case: Case) -> Finding:

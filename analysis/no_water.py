@@ -138,7 +138,8 @@ def _tried(plant: Plant, seen: Columns, light: NDArray[np.bool_], heavy: NDArray
     if "discharge_pressure_bar" in plant.has:
         shown = shown & (light | shut)
     enough = (seen.should_m3_h > LIMITS.least_tried * plant.full_flow_m3_h) & _well_above_lift(plant, seen)
-    return cut_short(seen) & ((shown & enough) | shut | at_intake(plant, seen))
+    came = (seen.rows["flow_m3_h"] >= LIMITS.gone_share * seen.should_m3_h) | (seen.moved_m3 > 0)
+    return cut_short(seen) & ((shown & enough & ~came) | shut | at_intake(plant, seen))
 
 
 def fruitless(view: DayView, rows: np.ndarray) -> NDArray[np.bool_]:
@@ -192,18 +193,18 @@ def _riser_full(plant: Plant, seen: Columns, should: Floats) -> NDArray[np.bool_
 
 
 def _well_above_lift(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
-    """A centrifugal pump lifts nothing below a speed that its table tells within some per cent only."""
+    """A centrifugal pump lifts nothing below a speed that its table tells within some per cent only.
+
+    Nor below the power that goes with it, where the array gives no more: a load that lets go pulls the array's voltage up or the
+    speed to its limit, while under a cloud the array stays at its maximum power. Near where lifting begins a speed read a few per
+    cent high makes half of a flow out of none.
+    """
     if plant.helical:
         return np.ones(len(seen), bool)
     with np.errstate(invalid="ignore"):
         slow = seen.speed_rpm < LIMITS.above_lift_speed * plant.lift_speed_rpm
-        weak = (
-            np.isnan(seen.speed_rpm)
-            & (seen.power_w < LIMITS.above_lift_power * plant.lift_power_w)
-            & ~seen.held
-            & ~seen.unloaded
-        )
-    return ~slow & ~weak
+        weak = (seen.power_w < LIMITS.above_lift_power * plant.lift_power_w) & ~seen.held & ~seen.unloaded
+    return ~slow & ~(weak & (np.isnan(seen.speed_rpm) | ~np.isnan(seen.rows["pv_voltage_v"])))
 
 
 def _known_loss(view: DayView) -> float:

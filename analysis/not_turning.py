@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.look import Columns
 from analysis.plant import Plant, plant_of
-from analysis.solar_days import HOUR_MS, MINUTE_MS, up_to_minute
+from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS, up_to_minute
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView, Episode
 
@@ -41,6 +41,18 @@ class NotTurningLimits:
         0.36  # of the array's rating, as at 400 W/m2: up to there controllers differ in what they start at
     )
     half_full: float = 0.55  # of full power: a pump that starts late still starts
+    own_room: float = 1.1  # over the offer at which this pump was seen to start
+    own_most: float = 0.75  # of full power: more is no property of a sound installation
+    own_keeps: float = 0.8  # a day, of what it last needed
+    lasting_ms: int = 30 * MINUTE_MS  # a run so long was no try
+    hold_room: float = 1.1  # a timer's own tolerance, likewise
+    lit: float = 0.25  # of the way from the voltage at maximum power to that of the open array: less is dusk, whatever a sensor says
+    cut: float = 0.3  # of the voltage at maximum power: the array is cut off, which says nothing of the light
+    spare: float = 1.1  # times the voltage at maximum power, while it is fed: the array has more to give
+    fed_share: float = 0.05  # of full power
+    vain_ms: int = (
+        HOUR_MS  # of such tries: clouds with sharp edges, and a loose contact, stop a pump before it could settle
+    )
 
 
 LIMITS = NotTurningLimits()
@@ -49,7 +61,7 @@ LIMITS = NotTurningLimits()
 def not_turning(view: DayView) -> list[Episode]:
     """Stretches in which it should have run and did not."""
     seen = view.columns
-    if seen is None:
+    if seen is None or _without_water(view):
         return []
     plant = plant_of(view.facts)
     unknown = seen.unread
@@ -57,11 +69,14 @@ def not_turning(view: DayView) -> list[Episode]:
     with np.errstate(invalid="ignore"):
         guarded = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v  # `over-voltage` tells of that
     locked = locked_rows(plant, seen)
-    stands = seen.asked & ~turns & ~guarded & sun_certain(plant, seen) & ~_belied(seen, turns, unknown)
+    own_w = view.memory.numbers.get(STARTS_W, 0.0)
+    stands = seen.asked & ~turns & ~guarded & sun_certain(plant, seen, own_w) & ~_belied(seen, turns, unknown)
+    stands &= ~_dusk(plant, seen) & ~_waits(view, seen)
     stands = (locked | stands) & (seen.dt_h > 0)
     told = np.flatnonzero(stands | (turns & (seen.dt_h > 0)))
     if not stands.any():
         return []
+    tries = _begins(locked), _begins(_in_vain(plant, seen) & stands)
     state = stands[told]
     breaks = np.flatnonzero(np.concatenate([[True], state[1:] != state[:-1]]))
     ends = np.append(breaks[1:], len(told))
@@ -69,7 +84,7 @@ def not_turning(view: DayView) -> list[Episode]:
     for start, stop in zip(breaks, ends, strict=True):
         if state[start]:
             rows = told[start:stop]
-            episode = _episode(plant, seen, turns, rows, locked[rows], _of_day(view, seen, turns, rows))
+            episode = _episode(plant, seen, turns, rows, tries, _of_day(view, seen, turns, rows))
             if episode is not None:
                 found.append(episode)
     return found
@@ -89,10 +104,81 @@ def _belied(seen: Columns, turns: np.ndarray, unknown: np.ndarray) -> np.ndarray
     return np.maximum.accumulate(np.where(came, places, -1)) > np.maximum.accumulate(np.where(turns, places, -1))
 
 
-def sun_certain(plant: Plant, seen: Columns) -> np.ndarray:
-    """The array could surely start the pump: by its sensor, or by a clear sky; with room to spare where there is room."""
+def _without_water(view: DayView) -> bool:
+    """It ran without water a day or two ago and has not since been seen to lift: that it now stalls, or is stopped, is the same fault."""
+    return any(
+        c.family == "no-water"
+        and c.ended_ms is None
+        and c.cause in LIFTS_NOTHING
+        and view.until_ms - c.seen_ms < 2 * DAY_MS
+        for c in view.memory.cases
+    )
+
+
+LIFTS_NOTHING = ("dry-running", "closed-delivery")
+
+
+def _dusk(plant: Plant, seen: Columns) -> np.ndarray:
+    """Rows at rest whose open array stands hardly above its voltage at maximum power: its light is a few per cent, whatever the sensor or the clear sky say. bool[n]"""
+    module = plant.facts.array.module
+    least = 1.0 + LIMITS.lit * (module.v_oc_v / module.v_mp_v - 1.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        volts = seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v
+        return ~seen.driven & (volts < least) & (volts > LIMITS.cut)
+
+
+def _waits(view: DayView, seen: Columns) -> np.ndarray:
+    """Rows at rest after a stop with a code, for as long as the hold of a low level lasts, or while trips are known: that is told elsewhere. bool[n]
+
+    The level is back at the probe within minutes, often before a reading comes.
+    """
+    if "fault_code" not in seen.rows.values or not len(seen.turning):
+        return np.zeros(len(seen.turning), bool)
+    coded = ~seen.turning & (seen.rows["fault_code"] > 0)
+    if any(case.cause == "controller-trip" and case.ended_ms is None for case in view.memory.cases):
+        return coded
+    if view.facts.well.probe_depth_m is None:
+        return np.zeros(len(seen.turning), bool)
+    last = np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen.turning)), -1))
+    controller = view.facts.controller
+    hold_ms = LIMITS.hold_room * controller.low_level_hold_min * MINUTE_MS + controller.start_delay_s * 1000
+    after = np.minimum(last + 1, len(seen.turning) - 1)
+    row_ms = np.rint(seen.dt_h[after] * HOUR_MS)
+    return coded & (last >= 0) & coded[after] & (seen.time_ms - seen.time_ms[np.maximum(last, 0)] <= hold_ms + row_ms)
+
+
+def own_start(view: DayView) -> dict[str, float]:
+    """For the memory's numbers, at the day's end: what the measured sun offered when this pump first started for good. [W]
+
+    Controllers differ in what they start at, and a shaded morning delays it: what it does every day is no fault.
+    """
+    seen = view.columns
+    if seen is None or not seen.expected.poa_measured.any():
+        return {}
+    turns = seen.turning & (seen.dt_h > 0)
+    first = np.flatnonzero(turns & ~np.concatenate([[False], turns[:-1]]))
+    ends = np.flatnonzero(turns & ~np.concatenate([turns[1:], [False]]))
+    lasting = np.flatnonzero(seen.time_ms[ends] - seen.time_ms[first] >= LIMITS.lasting_ms)
+    if not len(lasting):
+        return {}
+    row = int(first[lasting[0]])
+    told = seen.sun_enough[:row] & ~seen.asked[:row]
+    if not seen.expected.poa_measured[row] or told.any():
+        return {}
+    most = LIMITS.own_most * plant_of(view.facts).full_power_w
+    offered = min(float(seen.expected.mpp_power_w[row]), most)
+    kept = view.memory.numbers.get(STARTS_W, offered)
+    return {STARTS_W: max(offered, LIMITS.own_keeps * kept + (1.0 - LIMITS.own_keeps) * offered)}
+
+
+def sun_certain(plant: Plant, seen: Columns, own_w: float = 0.0) -> np.ndarray:
+    """The array could surely start the pump: by its sensor, or by a clear sky; with room to spare where there is room.
+
+    own_w
+        What the measured sun offered when this pump last started, 0 = not known. [W]
+    """
     ample = LIMITS.morning_share * plant.start_power_w
-    measured = min(ample, LIMITS.half_full * plant.full_power_w)
+    measured = max(min(ample, LIMITS.half_full * plant.full_power_w), LIMITS.own_room * own_w)
     with np.errstate(invalid="ignore"):
         bright = seen.expected.mpp_power_w > LIMITS.bright_share * plant.array_stc_w
         return (
@@ -196,12 +282,18 @@ def standing(view: DayView, pumping_h: float, episodes: list[Episode]) -> dict[s
 
 
 SINCE, SINCE_H = "stood_since_ms", "stood_h"
+STARTS_W = "starts_w"
 HALTED = "halted_day"
 """In the memory's numbers: the last day that ended so."""
 
 
 def _episode(
-    plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray, locked: np.ndarray, of_day: dict[str, float]
+    plant: Plant,
+    seen: Columns,
+    turns: np.ndarray,
+    rows: np.ndarray,
+    tries: tuple[np.ndarray, np.ndarray],
+    of_day: dict[str, float],
 ) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
     fed = seen.driven[rows]
@@ -217,8 +309,8 @@ def _episode(
         step = plant.facts.sensors.meter_step_m3 or 0.01
         missed = np.cumsum(np.where(seen.turning[rows], plant.full_flow_m3_h * seen.dt_h[rows], 0.0))
         by_feed &= missed >= LIMITS.tried_steps * step
-    tried = np.cumsum(locked & ~np.concatenate([[False], locked[:-1]]))
-    enough = np.flatnonzero((lasted >= wait) | by_feed | (tried >= LIMITS.tries))
+    shown, vain = (np.cumsum(begins[rows]) >= LIMITS.tries for begins in tries)
+    enough = np.flatnonzero((lasted >= wait) | by_feed | shown | (vain & (lasted >= LIMITS.vain_ms)))
     if not len(enough):
         return None
     flag = int(enough[0])
@@ -238,6 +330,19 @@ def _episode(
 NEVER_MS = 2**62
 
 
+def _begins(flags: np.ndarray) -> np.ndarray:
+    """The first row of each stretch. bool[n]"""
+    return flags & ~np.concatenate([[False], flags[:-1]])
+
+
+def _in_vain(plant: Plant, seen: Columns) -> np.ndarray:
+    """Rows in which the motor is fed while the array has more to give: if it gives up, no cloud made it. bool[n]"""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        fed = seen.driven & (seen.power_w > LIMITS.fed_share * plant.full_power_w)
+        spare = seen.rows["pv_voltage_v"] > LIMITS.spare * seen.expected.mpp_voltage_v
+    return fed & spare & (seen.held | seen.expected.poa_measured | ~seen.turning)
+
+
 def _hours(plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> float:
     """Hours from the run before to the run after in which the sun would have started it and nothing told it to stand."""
     before, after = np.flatnonzero(turns[: rows[0]]), np.flatnonzero(turns[rows[-1] :])
@@ -255,6 +360,10 @@ def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
     levels = {"attempts": float(fed.mean()), "fed": _mean(seen.power_w[rows] / plant.full_power_w)}
     if fed.any():
         levels["push"] = _mean(seen.power_w[rows][fed] / plant.full_power_w)
+        levels["still"] = _mean(
+            np.where(np.isnan(seen.speed_rpm[rows][fed]), np.nan, 1.0)
+        )  # a speed is read, and is none
+        levels["room"] = _mean(seen.rows["pv_voltage_v"][rows][fed] / seen.expected.mpp_voltage_v[rows][fed])
     current, code = seen.rows["motor_current_a"][rows], seen.rows["fault_code"][rows]
     rated = plant.facts.motor.rated_current_a
     if rated and not np.isnan(current).all():

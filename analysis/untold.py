@@ -12,16 +12,18 @@ from analysis.plant import plant_of
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView, Episode
 
-SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "volts": (1.2, 0.12), "stood": (0.2, 0.5), "onset": (0.25, 0.43), "rate": (0.35, 0.0)}  # fmt: skip
+SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "volts": (1.2, 0.12), "room": (1.15, 0.12), "still": (0.9, 0.3), "stood": (0.2, 0.5), "onset": (0.25, 0.43), "rate": (0.35, 0.0)}  # fmt: skip
 """Someone switched it off by hand, and no channel reads the switch; per year nearly as often as a start fails, by day while it ran, and for a day or two (a guess)."""
 
-TANK_FULL: Levels = SWITCHED_OFF | {"stood": (0.8, 0.65), "onset": (0.08, 0.28), "rate": (1.0, 0.0)}
-"""Nor is the float read: a full tank stops it while it runs, for it is the last water pumped that fills it; for weeks, but what is drawn or dries up starts it again for an hour every few days (a guess)."""
+TANK_FULL: Levels = SWITCHED_OFF | {"stood": (0.8, 0.65), "onset": (0.25, 0.43), "rate": (1.0, 0.0)}
+"""Nor is the float read: a full tank stops it while it runs, for it is the last water pumped that fills it, in one of four cases in the weak sun of an afternoon, when
+any pump stops; for weeks, but what is drawn or dries up starts it again for an hour every few days (a guess)."""
 
 OVERCAST: Levels = SWITCHED_OFF | {"stood": (1.0, 1.0), "onset": (0.7, 0.46), "fed": (0.0, 0.03)}
 """No sensor reads the sun, and at rest the array says nothing of it: open-circuit voltage falls by 3 % where light halves, and rises as much again as the cells cool."""
 
 TRY_ATTEMPTS = (0.3, 0.25)
+TRY_ROOM = (1.0, 0.06)  # of the voltage at maximum power: under a cloud a try takes all that the array gives
 TRY_PUSH = (0.5, 0.3)  # of the power that starts it: with as much as that it would have run (a guess)
 TRIES_SHARE = 0.3
 PART_DAYS_A_YEAR = 20.0  # on which cloud keeps a pump still for hours after it ran (common practice, no source)
@@ -49,7 +51,7 @@ def untold(view: DayView, episode: Episode) -> tuple[Levels, ...]:
         rate = overcast_per_year(view.memory.days, days_idle(view), episode.at_flag.get("today", 0.0) > 0)
         plant = plant_of(view.facts)
         start = plant.start_power_w / plant.full_power_w
-        tries = {"attempts": TRY_ATTEMPTS, "push": (TRY_PUSH[0] * start, TRY_PUSH[1] * start)}
+        tries = {"attempts": TRY_ATTEMPTS, "room": TRY_ROOM, "push": (TRY_PUSH[0] * start, TRY_PUSH[1] * start)}
         found += [
             OVERCAST | {"rate": ((1.0 - TRIES_SHARE) * rate, 0.0)},
             OVERCAST | tries | {"rate": (TRIES_SHARE * rate, 0.0)},

@@ -7,7 +7,8 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 
 def levels(kind: str) -> dict[str, Levels]:
     """No flow, and pressure up: to relief, stall or burst with a helical rotor, whose torque climbs with it; to shut-off with a
-    centrifugal pump, which then takes less power than when it lifts.
+    centrifugal pump, which then takes less power than when it lifts. A controller may stop a rotor for its overload within the
+    minute, and try again: by the power of such tries a motor that does not turn takes less.
     """
     helical = kind == "helical-rotor"
     load = (
@@ -15,7 +16,11 @@ def levels(kind: str) -> dict[str, Levels]:
         if helical
         else {"idle": (-0.05, 0.15), "idle_current": (-0.05, 0.2), "spare": (-0.05, 0.2)}
     )
-    return {
+    overload = {
+        "push": (0.6, 0.2), "attempts": (0.2, 0.2), "fed": (0.12, 0.1), "code": (0.6, 0.5), "volts": (1.2, 0.12), "room": (1.12, 0.1), "still": (0.0, 0.15),
+        "current": (1.3, 0.4), "onset": (0.2, 0.4), "stood": (0.7, 0.8), "rate": (0.5, 0.0),
+    }  # fmt: skip
+    return ({"not-turning/overload": overload} if helical else {}) | {
         "no-water": {
             "flow": (0.01, 0.05), "onset": (0.5, 0.5), "ran": (1.5, 1.5), "water": (12.0, 8.0), "lead": (0.0, 0.15), "backwards": (0.0, 0.1), "probe": (1.0, 0.1),
             "before": (1.0, 0.1), "drawn": (0.0, 0.25), "pipe": (20.0, 20.0),

@@ -8,6 +8,8 @@ from analysis.causes.over_voltage import LIMITS as OVER_VOLTAGE
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.look import Columns
 from analysis.no_water import fruitless
+from analysis.plant import plant_of
+from analysis.protected import at_intake
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 
@@ -37,11 +39,16 @@ def watch(view: DayView) -> list[Episode]:
     code = np.nan_to_num(seen.rows["fault_code"])
     with np.errstate(invalid="ignore"):
         high = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v * (1 - OVER_VOLTAGE.tripped_below)
+    if no_water_known(view):
+        return []
     coded = (code > 0) & ~high & ~_low_level(view, seen, code > 0)
     tripped = coded & ~seen.turning
     starts = _stops(seen, tripped)
     if len(starts) >= LIMITS.trips:
-        starts = starts[~fruitless(view, _ran_last(seen, starts))]  # what kept it from lifting water is the cause
+        ran = _ran_last(seen, starts)
+        drawn_down = at_intake(plant_of(view.facts), seen)
+        kept = fruitless(view, ran) | drawn_down[ran] | drawn_down[starts]
+        starts = starts[~kept]  # what kept it from lifting water is the cause
     if len(starts) < LIMITS.trips:
         return []
     flag = int(starts[LIMITS.trips - 1])
@@ -63,6 +70,14 @@ def watch(view: DayView) -> list[Episode]:
             lost_m3=float(should[tripped].sum()),
         )
     ]
+
+
+def no_water_known(view: DayView) -> bool:
+    """It ran without water at yesterday's close: a controller that stops it for that does what it is for."""
+    return any(c.family == "no-water" and c.ended_ms is None and c.cause in GONE for c in view.memory.cases)
+
+
+GONE = ("dry-running", "closed-delivery", "broken-shaft", "reverse-rotation")
 
 
 def _low_level(view: DayView, seen: Columns, coded: np.ndarray) -> np.ndarray:

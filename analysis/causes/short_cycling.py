@@ -18,8 +18,10 @@ class CyclingLimits:
     starts: int = 6
     within_ms: int = 90 * 60_000
     sun_share: float = 0.5  # of full power offered: sun does not explain a stop
-    unmeasured_starts: int = 8  # no sensor reads the sun: clouds with sharp edges stop a pump often, but not evenly
-    unmeasured_within_ms: int = 150 * 60_000
+    unmeasured_starts: int = (
+        14  # no sensor reads the sun: clouds with sharp edges stop a pump often, but not evenly nor for hours
+    )
+    unmeasured_within_ms: int = 260 * 60_000
     uneven: float = 0.45  # standard deviation over mean of such runs' lengths; passing clouds' are as uneven as chance, 1 (Poisson process)
     row_ms: int = 5 * 60_000  # readings further apart cannot show it
     strong: float = (
@@ -28,6 +30,7 @@ class CyclingLimits:
     clouded: float = (
         0.15  # of the rows within runs that were weak meanwhile: clouds are about, and may have stopped it too
     )
+    hot_c: float = 60.0  # a controller so warm holds power back and at last stops for it
     float_share: float = 0.03  # of the tank, pumped in a run: a float switches over a decimetre at least, of two to three metres of height
 
 
@@ -37,7 +40,7 @@ LIMITS = CyclingLimits()
 def watch(view: DayView) -> list[Episode]:
     """Judged when: readings each few minutes, sun enough throughout, and either a float that is read or runs too short to fill a tank from float to float. Shows as: stops without sun, tank, probe or code to explain them."""
     seen = view.columns
-    if seen is None or len(seen) < 20:
+    if seen is None or len(seen) < 20 or _explained(view):
         return []
     starts, stopped = _starts(view, seen)
     if len(starts) < LIMITS.starts:
@@ -66,6 +69,15 @@ def watch(view: DayView) -> list[Episode]:
             lost_m3=float(should[stopped].sum()),
         )
     ]
+
+
+def _explained(view: DayView) -> bool:
+    """What was open at yesterday's close stops it again and again by itself: trips, and a protection against running without water."""
+    return any(
+        case.ended_ms is None
+        and (case.cause == "controller-trip" or (case.family == "no-water" and case.cause != "sensor-fault"))
+        for case in view.memory.cases
+    )
 
 
 def _windows(view: DayView, seen: Columns, starts: np.ndarray) -> tuple[int, int] | None:
@@ -110,13 +122,21 @@ def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     begins = np.flatnonzero(seen.turning[1:] & ~seen.turning[:-1] & idle[:-1]) + 1
     place = np.arange(len(seen))
     ran = np.maximum.accumulate(np.where(seen.turning, place, -1))
-    told = np.maximum.accumulate(np.where(~seen.asked | code, place, -1))
+    dark = seen.expected.poa_measured & ~offered
+    told = np.maximum.accumulate(np.where(~seen.asked | code | dark | _heated(plant, seen), place, -1))
     begins = begins[told[begins - 1] < ran[begins - 1]]  # from its last running row on nothing told it to stand
     stops = ran[begins - 1]
     begins = begins[(stops > 0) & (seen.expected.poa_measured[stops] | _strong(plant, seen)[stops])]
     if "tank_float_up" not in plant.has:
         begins = begins[_short_runs(plant, seen)[ran[begins - 1]]]
     return begins, idle
+
+
+def _heated(plant: Plant, seen: Columns) -> np.ndarray:
+    """Rows in which a hot controller holds the power far down: the heat explains a stop that follows."""
+    with np.errstate(invalid="ignore"):
+        hot = seen.rows["controller_temp_c"] > LIMITS.hot_c
+    return hot & seen.held & ~_strong(plant, seen)
 
 
 def _bright(seen: Columns) -> np.ndarray:

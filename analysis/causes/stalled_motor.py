@@ -4,15 +4,30 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 
 
 def levels(_kind: str) -> dict[str, Levels]:
-    """Attempts with a current near that of a locked rotor and no speed."""
+    """Attempts with a current near that of a locked rotor and no speed. A controller that gives up within seconds, with a code, shows
+    little of them in a row's mean: the array stands at open circuit between, and what is fed is a few per cent.
+    """
+    common = {"onset": (0.4, 0.5), "stood": (1.0, 1.0), "room": (1.2, 0.15), "still": (1.0, 0.15)}
     return {
-        "not-turning": {
+        "not-turning/fed": {
+            **common,
             "current": (1.9, 0.7),
             "fed": (0.12, 0.12),
             "code": (0.3, 0.5),
             "attempts": (0.4, 0.35),
             "push": (0.25, 0.2),
             "volts": (1.1, 0.15),
+            "rate": (0.6, 0.0),
+        },
+        "not-turning/short tries": {
+            **common,
+            "current": (1.0, 0.7),
+            "fed": (0.015, 0.02),
+            "code": (0.8, 0.3),
+            "attempts": (0.06, 0.08),
+            "push": (0.12, 0.12),
+            "volts": (1.25, 0.12),
+            "rate": (0.4, 0.0),
         },
     }
 

@@ -28,7 +28,7 @@ def view_of(**columns: np.ndarray) -> Any:
         rows=Rows(time_ms, columns), time_ms=time_ms, turning=np.asarray(columns.get("motor_running", np.zeros(n))) > 0, dt_h=np.full(n, 1 / 60),
         expected=SimpleNamespace(flow_of_sun_m3_h=np.ones(n)),
     )  # fmt: skip
-    return SimpleNamespace(facts=FACTS, columns=seen)
+    return SimpleNamespace(facts=FACTS, columns=seen, memory=Memory())
 
 
 def watched(cause: str, view: Any) -> list[Episode]:
@@ -87,7 +87,7 @@ def held(minutes: int) -> Any:
     one = np.concatenate([np.zeros(20), np.full(minutes, 3.0), np.zeros(20)])
     code = np.tile(one, 4)
     view = view_of(fault_code=code, motor_running=(code == 0).astype(float))
-    return SimpleNamespace(facts=FACTS, columns=view.columns)
+    return SimpleNamespace(facts=FACTS, columns=view.columns, memory=Memory())
 
 
 def test_a_code_that_stands_as_long_as_the_hold_is_a_low_level_that_the_readings_missed() -> None:

@@ -1,0 +1,138 @@
+"""Standing and stopping that have a reason of their own: dusk, a hold after a stop with a code, heat, trips, a shut valve; and tries in vain."""
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+
+from analysis.causes.short_cycling import LIMITS as CYCLING
+from analysis.causes.short_cycling import _explained, _heated
+from analysis.diagnosis import weigh_levels
+from analysis.memory import Case, Memory
+from analysis.no_water import LIMITS as NO_WATER
+from analysis.no_water import _well_above_lift
+from analysis.not_turning import LIMITS, STARTS_W, _dusk, _in_vain, _waits, _without_water, own_start, sun_certain
+from analysis.plant import plant_of
+from analysis.rows import Rows
+from tests.cases.recorded import HERE, read_case
+
+FACTS = read_case(HERE / "none" / "helical_middle")[0]
+PLANT = plant_of(FACTS)
+MINUTE_MS, DAY_MS = 60_000, 86_400_000
+
+
+def seen_of(n: int, offer_w: float = 0.0, measured: bool = True, **columns: Any) -> Any:
+    """Rows a minute apart at an array whose maximum power lies at 100 V."""
+    time_ms = np.arange(n, dtype=np.int64) * MINUTE_MS
+    power = np.full(n, columns.pop("power_w", 0.0))
+    turning = np.broadcast_to(np.asarray(columns.pop("turning", False)), n).copy()
+    held = np.full(n, columns.pop("held", False))
+    rows = {name: np.broadcast_to(np.asarray(value, float), n).copy() for name, value in columns.items()}
+    expected = SimpleNamespace(
+        mpp_power_w=np.full(n, offer_w), mpp_voltage_v=np.full(n, 100.0), poa_measured=np.full(n, measured)
+    )
+    return SimpleNamespace(
+        rows=Rows(time_ms, rows), time_ms=time_ms, turning=turning, driven=power > 0, power_w=power, held=held, expected=expected,
+        dt_h=np.full(n, 1 / 60), asked=np.full(n, True), sun_enough=np.full(n, True), unloaded=np.full(n, False),
+        speed_rpm=np.full(n, columns.get("motor_speed_rpm", np.nan)),
+    )  # fmt: skip
+
+
+def view_of(*cases: Case, **more: Any) -> Any:
+    numbers = more.pop("numbers", {})
+    return SimpleNamespace(facts=FACTS, memory=Memory(cases=list(cases), numbers=numbers), until_ms=10 * DAY_MS, **more)
+
+
+def case_of(family: str, cause: str, seen_day: float = 9.5) -> Case:
+    return Case(family, cause, cause, 0, 1, 0, round(seen_day * DAY_MS))
+
+
+def test_an_open_array_hardly_above_its_maximum_power_voltage_stands_in_dusk() -> None:
+    assert _dusk(PLANT, seen_of(1, pv_voltage_v=101.0)).all()
+    assert not _dusk(PLANT, seen_of(1, pv_voltage_v=120.0)).any()
+    assert not _dusk(PLANT, seen_of(1, pv_voltage_v=1.0)).any(), "cut off, which says nothing of the light"
+    assert not _dusk(PLANT, seen_of(1, pv_voltage_v=101.0, power_w=50.0)).any()
+
+
+def test_a_stop_with_a_code_may_be_a_low_levels_until_its_hold_is_over() -> None:
+    hold = round(FACTS.controller.low_level_hold_min)
+    assert FACTS.well.probe_depth_m is not None
+    n = 3 * hold
+    turning = np.arange(n) < 10
+    waits = _waits(view_of(), seen_of(n, turning=turning, fault_code=np.where(turning, 0, 3)))
+    assert waits[10 : 10 + hold].all()
+    assert not waits[round(10 + LIMITS.hold_room * hold) + 4 :].any()
+    assert not _waits(view_of(), seen_of(n, turning=turning, fault_code=np.zeros(n))).any()
+    tripping = view_of(case_of("controller-trip", "controller-trip"))
+    assert _waits(tripping, seen_of(n, turning=turning, fault_code=np.where(turning, 0, 3)))[10:].all()
+
+
+def test_a_pump_that_pressed_against_a_shut_valve_yesterday_and_stalls_is_not_told_twice() -> None:
+    assert _without_water(view_of(case_of("no-water", "closed-delivery")))
+    assert not _without_water(view_of(case_of("no-water", "closed-delivery", seen_day=7.0)))
+    assert not _without_water(view_of(case_of("no-water", "sensor-fault")))
+
+
+def test_what_this_pump_starts_at_is_learnt_and_no_more_than_a_sound_one_needs() -> None:
+    n, offer = 90, 0.74 * PLANT.full_power_w
+    turning = np.arange(n) > 40
+    (own_w,) = own_start(view_of(columns=seen_of(n, offer, turning=turning))).values()
+    assert own_w == offer
+    most = LIMITS.own_most * PLANT.full_power_w
+    assert own_start(view_of(columns=seen_of(n, 2 * PLANT.full_power_w, turning=turning))) == {STARTS_W: most}
+    assert own_start(view_of(columns=seen_of(n, offer, measured=False, turning=turning))) == {}
+    brief = (np.arange(n) > 40) & (np.arange(n) < 50)
+    assert own_start(view_of(columns=seen_of(n, offer, turning=brief))) == {}, "a try is no start"
+    known = view_of(columns=seen_of(n, offer, turning=turning), numbers={STARTS_W: 1.2 * offer})
+    assert offer < own_start(known)[STARTS_W] < 1.2 * offer
+    plant: Any = SimpleNamespace(start_power_w=100.0, full_power_w=1000.0, array_stc_w=1000.0)
+    assert sun_certain(plant, seen_of(1, 525.0)).all()
+    assert not sun_certain(plant, seen_of(1, 525.0), 500.0).any()
+
+
+def test_tries_are_in_vain_only_while_the_array_has_more_to_give() -> None:
+    fed = 0.2 * PLANT.full_power_w
+    assert _in_vain(PLANT, seen_of(1, measured=False, power_w=fed, turning=True, held=True, pv_voltage_v=120.0)).all()
+    assert not _in_vain(PLANT, seen_of(1, measured=False, power_w=fed, turning=True, pv_voltage_v=100.0)).any(), "cloud"
+    assert not _in_vain(PLANT, seen_of(1, power_w=1.0, pv_voltage_v=120.0)).any(), "not fed"
+
+
+def test_a_hot_controller_that_holds_power_far_down_explains_its_stops() -> None:
+    low, full = 0.3 * PLANT.full_power_w, PLANT.full_power_w
+    hot = {"controller_temp_c": CYCLING.hot_c + 5.0}
+    assert _heated(PLANT, seen_of(3, 2 * full, power_w=low, turning=True, held=True, **hot)).all()
+    assert not _heated(PLANT, seen_of(3, 2 * full, power_w=full, turning=True, held=True, **hot)).any()
+    assert not _heated(PLANT, seen_of(3, 2 * full, power_w=low, turning=True, held=True, controller_temp_c=40.0)).any()
+
+
+def test_trips_and_running_without_water_explain_many_stops_and_a_dead_meter_does_not() -> None:
+    assert _explained(view_of(case_of("controller-trip", "controller-trip")))
+    assert _explained(view_of(case_of("no-water", "closed-delivery")))
+    assert not _explained(view_of(case_of("no-water", "sensor-fault")))
+    ended = case_of("no-water", "closed-delivery")
+    ended.ended_ms = 0
+    assert not _explained(view_of(ended))
+
+
+def test_a_passing_cloud_at_a_centrifugal_pump_is_not_judged_by_its_load() -> None:
+    """At maximum power, little above the power at which lifting begins, a speed says nothing of the flow."""
+    plant = plant_of(read_case(HERE / "riser-leak" / "centrifugal_middle")[0])
+    watts = 0.9 * NO_WATER.above_lift_power * plant.lift_power_w
+    fast = {"motor_speed_rpm": 2.0 * np.nan_to_num(plant.lift_speed_rpm, nan=3000.0)}
+    assert not _well_above_lift(plant, seen_of(1, power_w=watts, pv_voltage_v=100.0, **fast)).any()
+    assert _well_above_lift(plant, seen_of(1, power_w=watts, pv_voltage_v=125.0, held=True, **fast)).all()
+    assert _well_above_lift(plant, seen_of(1, power_w=1.3 * watts, pv_voltage_v=100.0, **fast)).all()
+
+
+def test_short_tries_with_a_code_are_a_motor_that_does_not_turn() -> None:
+    measures = {"attempts": 0.03, "fed": 0.02, "push": 0.04, "code": 0.93, "volts": 1.3, "onset": 0.0, "stood": 0.0}
+    assert weigh_levels("not-turning", "helical-rotor", measures).cause == "stalled-motor"
+    assert (
+        weigh_levels("not-turning", "helical-rotor", measures | {"code": 0.0, "attempts": 0.0}).cause == "failed-start"
+    )
+
+
+def test_tries_near_full_power_without_a_speed_read_are_a_rotor_against_a_shut_valve() -> None:
+    measures = {"attempts": 0.17, "fed": 0.1, "push": 0.65, "room": 1.15, "volts": 1.21, "onset": 0.0, "stood": 0.0}
+    assert weigh_levels("not-turning", "helical-rotor", measures).cause == "closed-delivery"
+    assert weigh_levels("not-turning", "helical-rotor", measures | {"still": 1.0}).cause == "stalled-motor"
