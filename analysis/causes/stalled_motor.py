@@ -25,7 +25,7 @@ def levels(_kind: str) -> dict[str, Levels]:
             "fed": (0.015, 0.02),
             "code": (0.8, 0.3),
             "attempts": (0.06, 0.08),
-            "push": (0.12, 0.12),
+            "push": (0.2, 0.15),
             "volts": (1.25, 0.12),
             "rate": (0.4, 0.0),
         },

@@ -21,7 +21,7 @@ PLANT = plant_of(FACTS)
 MINUTE_MS, DAY_MS = 60_000, 86_400_000
 
 
-def seen_of(n: int, offer_w: float = 0.0, measured: bool = True, **columns: Any) -> Any:
+def seen_of(n: int, offer_w: Any = 0.0, measured: Any = True, **columns: Any) -> Any:
     """Rows a minute apart at an array whose maximum power lies at 100 V."""
     time_ms = np.arange(n, dtype=np.int64) * MINUTE_MS
     power = np.full(n, columns.pop("power_w", 0.0))
