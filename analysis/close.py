@@ -23,6 +23,7 @@ from analysis.slow_life import with_slow
 from analysis.solar_days import HOUR_MS
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView
+from analysis.unread_trips import tallied
 from analysis.watchers import episodes_of
 
 WITHOUT_WATER = 0.5  # of the hours in which it turned; less is a morning's late water, which a hole in the riser makes
@@ -34,6 +35,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     """The memory after the day. `asked`: the watchers that may find something (screen.py); None = all."""
     memory = view.memory.copied()
     memory.day = view.day
+    asked = None if asked is None else tuple(asked)
     _counted(plant, view, memory, figures)
     if memory.first_ms is None:
         return memory
@@ -44,6 +46,8 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     for name in (SINCE, SINCE_H):
         memory.numbers.pop(name, None)
     memory.numbers |= standing(view, figures.pumping_h, episodes) | own_start(view)
+    if asked is None or "controller-trip" in asked:
+        memory.numbers |= tallied(view)
     before = len(memory.cases)
     learnt = learnt_of(plant, memory)
     for visit in plant.facts.visits:

@@ -157,6 +157,8 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
         take_verdict(case, weigh_levels(episode.symptom, view.facts.pump.kind, means, untold(view, episode)))
     else:
         case.confidence, case.rivals = SURE_OF_OWN.get(episode.cause, 0.9), {}
+        if episode.whole.get("unread", 0.0) > 0:
+            case.confidence, case.rivals = UNREAD, {"short-cycling": (1.0 - UNREAD) / 2}
     case.size = _size(case, episode)
     case.figures = {**means, "hours": case.hours, "days": (case.seen_ms - case.began_ms) / DAY_MS}
     if case.size is not None:
@@ -175,6 +177,7 @@ SURE_OF_OWN = {
     "short-cycling": 0.85,
 }
 """Causes that no other competes with: the share that holds on simulated seasons (tests/bench)."""
+UNREAD = 0.7  # likewise of trips whose code nothing reads (a guess)
 
 
 def mean_measures(case: Case) -> dict[str, float]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis import unread_trips
 from analysis.causes import controller_trip, over_voltage, sensor_fault, short_cycling, silent, string_out
 from analysis.estimates.vector import PLACE
 from analysis.loads import FACTOR_LOGS, load_logs
@@ -78,7 +79,12 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
     code = or_zero(seen.rows["fault_code"]) > 0
     if code.any():
         may["no-water"] = may["no-water"] | _days(seen, cut_short(seen), days)
-    may["controller-trip"] = _days(seen, code, days, controller_trip.LIMITS.trips)
+    coded = "fault_code" in plant.has
+    may["controller-trip"] = (
+        _days(seen, code, days, controller_trip.LIMITS.trips)
+        if coded
+        else _may_cycle(seen, days, unread_trips.LIMITS.stops)
+    )
     rating = plant.facts.controller.max_input_voltage_v
     with np.errstate(invalid="ignore"):
         high = seen.rows["pv_voltage_v"] > rating * (1 + over_voltage.LIMITS.above)
@@ -185,10 +191,10 @@ def _may_be_dead(plant: Plant, seen: Columns, days: range) -> Days:
     return found
 
 
-def _may_cycle(seen: Columns, days: range) -> Days:
+def _may_cycle(seen: Columns, days: range, least: int = short_cycling.LIMITS.starts) -> Days:
     starts = np.zeros(len(seen), bool)
     starts[1:] = seen.turning[1:] & ~seen.turning[:-1]
-    return _days(seen, starts, days, short_cycling.LIMITS.starts)
+    return _days(seen, starts, days, least)
 
 
 def _may_lose_a_string(plant: Plant, known: string_out.Known, seen: Columns, days: range) -> Days:

@@ -12,6 +12,8 @@ from analysis.plant import plant_of
 from analysis.protected import at_intake
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
+from analysis.unread_trips import LIMITS as UNREAD
+from analysis.unread_trips import TRIP_BEGAN, days_before, unread_stops
 
 
 @dataclass(frozen=True)
@@ -34,13 +36,13 @@ def watch(view: DayView) -> list[Episode]:
     both have a cause of their own.
     """
     seen = view.columns
-    if seen is None or "fault_code" not in seen.rows.values:
+    if seen is None or no_water_known(view):
         return []
+    if "fault_code" not in seen.rows.values:
+        return _by_stops(view, seen)
     code = np.nan_to_num(seen.rows["fault_code"])
     with np.errstate(invalid="ignore"):
         high = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v * (1 - OVER_VOLTAGE.tripped_below)
-    if no_water_known(view):
-        return []
     coded = (code > 0) & ~high & ~_low_level(view, seen, code > 0)
     tripped = coded & ~seen.turning
     starts = _stops(seen, tripped)
@@ -68,6 +70,30 @@ def watch(view: DayView) -> list[Episode]:
             cause="controller-trip",
             size=trips,
             lost_m3=float(should[tripped].sum()),
+        )
+    ]
+
+
+def _by_stops(view: DayView, seen: Columns) -> list[Episode]:
+    """Where no code is read, by stops from full power on several days."""
+    again = unread_stops(view)
+    before = days_before(view)
+    if not len(again) or before + 1 < UNREAD.days:
+        return []
+    trips = float(len(again))
+    first = int(seen.time_ms[again[0]])
+    known = any(case.family == "controller-trip" for case in view.memory.cases)
+    return [
+        Episode(
+            "controller-trip",
+            began_ms=first if known else int(view.memory.numbers[TRIP_BEGAN]),
+            flag_ms=up_to_minute(int(seen.time_ms[again[UNREAD.stops - 1]])),
+            seen_ms=int(seen.time_ms[again[-1]]),
+            hours=max(float(seen.time_ms[again[-1]] - first) / HOUR_MS, 0.1),
+            at_flag={"trips": trips, "unread": 1.0},
+            whole={"trips": trips, "unread": 1.0},
+            cause="controller-trip",
+            size=trips,
         )
     ]
 
@@ -118,6 +144,11 @@ def _ran_last(seen: Columns, starts: np.ndarray) -> np.ndarray:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
+    if figures.get("unread", 0.0) > 0:
+        return (
+            f"The pump stopped from full power about {figures.get('trips', 0.0):.0f} times a day under a clear sky, stood for minutes and started "
+            "again; no code of the controller is read."
+        )
     return (
         f"The controller stopped itself about {figures.get('trips', 0.0):.0f} times a day with its fault code {figures.get('code', 0.0):.0f}, sun "
         "enough and the well not low."

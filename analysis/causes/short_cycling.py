@@ -112,7 +112,7 @@ def _even(seen: Columns, starts: np.ndarray, places: np.ndarray, count: int) -> 
     return np.asarray(spread < (LIMITS.uneven * runs.mean(axis=1)) ** 2)
 
 
-def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
+def unexplained_starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     """Rows at which the pump starts again after a stop that nothing explains, and the rows stood still."""
     plant = plant_of(view.facts)
     offered = seen.expected.mpp_power_w > LIMITS.sun_share * plant.full_power_w
@@ -126,8 +126,16 @@ def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     told = np.maximum.accumulate(np.where(~seen.asked | code | dark | _heated(plant, seen), place, -1))
     begins = begins[told[begins - 1] < ran[begins - 1]]  # from its last running row on nothing told it to stand
     stops = ran[begins - 1]
-    begins = begins[(stops > 0) & (seen.expected.poa_measured[stops] | _strong(plant, seen)[stops])]
+    begins = begins[(stops > 0) & (seen.expected.poa_measured[stops] | strong_rows(plant, seen)[stops])]
+    return begins, idle
+
+
+def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
+    """Likewise, after runs that a float's own switching distance does not explain."""
+    plant = plant_of(view.facts)
+    begins, idle = unexplained_starts(view, seen)
     if "tank_float_up" not in plant.has:
+        ran = np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen)), -1))
         begins = begins[_short_runs(plant, seen)[ran[begins - 1]]]
     return begins, idle
 
@@ -136,7 +144,7 @@ def _heated(plant: Plant, seen: Columns) -> np.ndarray:
     """Rows in which a hot controller holds the power far down: the heat explains a stop that follows."""
     with np.errstate(invalid="ignore"):
         hot = seen.rows["controller_temp_c"] > LIMITS.hot_c
-    return hot & seen.held & ~_strong(plant, seen)
+    return hot & seen.held & ~strong_rows(plant, seen)
 
 
 def _bright(seen: Columns) -> np.ndarray:
@@ -145,7 +153,7 @@ def _bright(seen: Columns) -> np.ndarray:
         return seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v > 1.12
 
 
-def _strong(plant: Plant, seen: Columns) -> np.ndarray:
+def strong_rows(plant: Plant, seen: Columns) -> np.ndarray:
     """Rows up to which the array gave nearly what a clear sky gives, or what the pump can take: it or the row before.
 
     A pump that a cloud stops has run down first.

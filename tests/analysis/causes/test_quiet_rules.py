@@ -8,7 +8,7 @@ import pytest
 from analysis.causes.controller_trip import LIMITS as TRIPS
 from analysis.causes.controller_trip import _low_level
 from analysis.causes.sensor_fault import ANSWERS, _frozen
-from analysis.causes.short_cycling import _clouded, _strong
+from analysis.causes.short_cycling import _clouded, strong_rows
 from analysis.diagnosis import NOTHING, _at_usual_speed, _set_by_hand, weigh_shift
 from analysis.estimates.horizon import BINS, NEVER, without_horizon
 from analysis.estimates.vector import HOURS, PLACE, SIZE
@@ -65,7 +65,7 @@ def cycled(ran_w: list[float], measured: bool = False) -> tuple[bool, bool]:
     )
     view = SimpleNamespace(facts=facts)
     last = np.flatnonzero(seen.turning)[-1:]
-    return bool(_strong(plant_of(facts), seen)[last][0]), bool(_clouded(view, seen, np.array([0]), last)[0])
+    return bool(strong_rows(plant_of(facts), seen)[last][0]), bool(_clouded(view, seen, np.array([0]), last)[0])
 
 
 def test_broken_cloud_is_known_without_a_sensor_by_power_that_went_and_came() -> None:

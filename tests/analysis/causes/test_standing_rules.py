@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.causes.registry import all_causes
 from analysis.causes.short_cycling import LIMITS as CYCLING
 from analysis.causes.short_cycling import _explained, _heated
 from analysis.diagnosis import weigh_levels
@@ -14,6 +15,8 @@ from analysis.no_water import _well_above_lift
 from analysis.not_turning import LIMITS, STARTS_W, _dusk, _in_vain, _waits, _without_water, own_start, sun_certain
 from analysis.plant import plant_of
 from analysis.rows import Rows
+from analysis.unread_trips import LIMITS as UNREAD
+from analysis.unread_trips import WEEK, days_before, tallied
 from tests.cases.recorded import HERE, read_case
 
 FACTS = read_case(HERE / "none" / "helical_middle")[0]
@@ -136,3 +139,50 @@ def test_tries_near_full_power_without_a_speed_read_are_a_rotor_against_a_shut_v
     measures = {"attempts": 0.17, "fed": 0.1, "push": 0.65, "room": 1.15, "volts": 1.21, "onset": 0.0, "stood": 0.0}
     assert weigh_levels("not-turning", "helical-rotor", measures).cause == "closed-delivery"
     assert weigh_levels("not-turning", "helical-rotor", measures | {"still": 1.0}).cause == "stalled-motor"
+
+
+def stopping(days: int, clouds: float = 0.0, stops: int = UNREAD.stops, full: float = 1.0) -> tuple[Memory, Any]:
+    """The memory after so many days of stops from full power, and one day more; `clouds`: share of a run's rows that are weak."""
+    one = np.concatenate([np.full(20, full), np.zeros(15)]) * LEAN.full_power_w
+    one[5 : 5 + round(20 * clouds)] = 0.3 * LEAN.full_power_w
+    power = np.tile(one, stops + 1)
+    n = len(power)
+    seen = seen_of(n, 1.5 * LEAN.full_power_w, measured=False, turning=power > 0)
+    seen.power_w = power
+    columns = Sized(**seen.__dict__)
+    memory = Memory(first_ms=0)
+    for day in range(days + 1):
+        view: Any = SimpleNamespace(facts=LEAN.facts, memory=memory, day=day, columns=columns, until_ms=0)
+        if day < days:
+            memory.numbers |= tallied(view)
+    return memory, view
+
+
+class Sized(SimpleNamespace):
+    """Columns that know their length."""
+
+    def __len__(self) -> int:
+        return len(self.time_ms)
+
+
+LEAN = plant_of(read_case(HERE / "none" / "helical_lean")[0])
+
+
+def test_stops_from_full_power_on_several_days_are_trips_whose_code_nobody_reads() -> None:
+    watch = all_causes()["controller-trip"].watch
+    assert watch is not None
+    assert "fault_code" not in LEAN.has
+    (told,) = watch(stopping(UNREAD.days - 1)[1])
+    assert told.size == UNREAD.stops
+    assert told.began_ms == told.flag_ms - (told.flag_ms - 35 * MINUTE_MS), "the first stop of the first such day"
+    assert watch(stopping(UNREAD.days - 2)[1]) == [], "one day too few"
+    assert watch(stopping(UNREAD.days - 1, stops=UNREAD.stops - 1)[1]) == []
+    assert watch(stopping(UNREAD.days - 1, clouds=0.2)[1]) == [], "clouds that also passed without stopping it"
+    assert watch(stopping(UNREAD.days - 1, full=0.4)[1]) == [], "it was the sun that failed"
+
+
+def test_days_of_stops_are_forgotten_after_a_week() -> None:
+    memory, view = stopping(UNREAD.days - 1)
+    later: Any = SimpleNamespace(facts=LEAN.facts, memory=memory, day=view.day + WEEK, columns=view.columns, until_ms=0)
+    assert days_before(view) == UNREAD.days - 1
+    assert days_before(later) == 0
