@@ -25,7 +25,10 @@ class UnreadLimits:
     days: int = 3  # of the week
     stood_ms: int = 90 * MINUTE_MS  # at most: a tank is drawn down for longer
     clouded: float = 0.02  # of the rows within runs that were weak
-    an_hour: float = 4.0  # more is short cycling
+    an_hour: float = 2.5  # more is short cycling
+    even: float = (
+        0.4  # standard deviation over mean of the runs: a float that nobody reads fills by one and the same volume
+    )
     row_ms: int = 5 * MINUTE_MS  # readings further apart cannot show it
 
 
@@ -44,6 +47,10 @@ def unread_stops(view: DayView) -> np.ndarray:
     ran = np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen)), -1))
     begins = begins[seen.time_ms[begins] - seen.time_ms[ran[begins - 1]] <= LIMITS.stood_ms]
     if len(begins) < LIMITS.stops or _clouded(view, seen, int(begins[LIMITS.stops - 1])):
+        return none
+    stops = ran[begins - 1]
+    lasted = np.diff(seen.time_ms[begins], prepend=np.nan)[1:] - (seen.time_ms[begins] - seen.time_ms[stops])[1:]
+    if lasted.std() < LIMITS.even * lasted.mean():
         return none
     hours = float(seen.time_ms[begins[-1]] - seen.time_ms[begins[0]]) / HOUR_MS
     return begins if len(begins) <= LIMITS.an_hour * max(hours, 1.0) else none
