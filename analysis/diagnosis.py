@@ -38,6 +38,7 @@ BY_WORK, WORK_DAYS_A_YEAR = 0.7, 5.0  # share that begins with work told of, and
 USUAL_SPREAD = (
     0.8  # log: two thirds of the amounts beyond the usual lie within a factor of 2.2 (common practice, no source)
 )
+NEVER_GROWS = 0.95  # share that comes at once: half turned backwards there is not
 FREE = 8.0  # log-likelihood within which a form is still weighed
 
 
@@ -212,10 +213,11 @@ def _gauss(misses: Floats, covariance: Floats, more: Floats) -> list[float]:
 
 
 def _of_size(effect: Effect, amount: float) -> float:
-    """Log of how rare so large an amount is; every growing one was small once, so that a small one is never odd."""
+    """Log of how rare so large an amount is; every growing one was small once, so that a small one is odd only where none grows."""
     if not effect.usual:
         return 0.0
-    return -0.5 * max(float(np.log(amount / effect.usual)) / USUAL_SPREAD, 0.0) ** 2
+    away = float(np.log(amount / effect.usual)) / USUAL_SPREAD
+    return -0.5 * (away if effect.sudden > NEVER_GROWS else max(away, 0.0)) ** 2
 
 
 def _in_time(sudden: float, at_once: float | None) -> float:

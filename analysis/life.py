@@ -43,7 +43,7 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
         family = episode.symptom if episode.cause is None else episode.cause
         known = _same(cases, family, episode)
         if known is None:
-            if _as_likely_nothing(view, episode):
+            if _as_likely_nothing(view, episode) or _told_by_the_days(view, cases, episode):
                 continue
             known = _raised(view, family, episode, cases)
             if episode.at_flag.get("stood", 0.0) > 0 and SINCE in view.memory.numbers:  # nobody was sure until today
@@ -136,6 +136,33 @@ def _as_likely_nothing(view: DayView, episode: Episode) -> bool:
         return False
     verdict = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode))
     return verdict.shares.get(NOTHING, 0.0) > LEAST_TOLD
+
+
+def _told_by_the_days(view: DayView, cases: list[Case], episode: Episode) -> bool:
+    """Water that runs out somewhere while the day's figures tell of lost flow already: at low sun such a loss takes all that there is.
+
+    Judged by what was known at the flag alone, as whether it is nothing.
+    """
+    if episode.symptom != "no-water" or episode.cause is not None:
+        return False
+    if not any(c.family == "slow-hydraulic" and c.cause in FLOW_SHARE_LOST and c.ended_ms is None for c in cases):
+        return False
+    return weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause == RUNS_OUT
+
+
+def taken_over(cases: list[Case], family: str, close_ms: int) -> Case | None:
+    """A hole told of within the day, as a case of the days' figures once they tell of a loss: one finding, whose cause they may revise."""
+    for case in reversed(cases):
+        if case.family == "no-water" and case.cause == RUNS_OUT and close_ms - case.seen_ms <= TOLD_TWICE_MS:
+            case.family, case.ended_ms, case.healthy, case.began_ms, case.weighed = family, None, 0.0, 0, {}
+            return case
+    return None
+
+
+TOLD_TWICE_MS = 2 * DAY_MS  # since it last showed: two sunny days tell, and a dull one may lie between
+RUNS_OUT = "riser-leak"
+FLOW_SHARE_LOST = ("worn-pump", "riser-leak", "clogging")
+"""Causes that the day's figures tell of by a share of the flow: more than all of it at low sun."""
 
 
 def _updated(view: DayView, case: Case, episode: Episode) -> None:

@@ -46,6 +46,11 @@ class Plant:
         return bool(motor.kind in ("permanent-magnet", "brushed-dc") and motor.rated_current_a and turning)
 
     @cached_property
+    def turns_by_rating(self) -> bool:
+        """A displacement pump without speeds in its datasheet, but with a motor's rated speed: its table's own goes along with that."""
+        return self.helical and not self.pump.speed_known and bool(self.facts.motor.rated_speed_rpm)
+
+    @cached_property
     def outlet_m(self) -> float:
         """Height of the outlet above the wellhead's gauge, at least a metre. [m]"""
         return max(self.facts.delivery.outlet_height_m, 1.0)

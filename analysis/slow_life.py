@@ -15,7 +15,7 @@ from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
 from analysis.learning import Learnt
-from analysis.life import number_of, take_verdict
+from analysis.life import FLOW_SHARE_LOST, number_of, take_verdict, taken_over
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
@@ -45,9 +45,9 @@ GROWN_DAYS = 4
 SHOWS = 0.5  # of the amount found
 SIZED_DAYS = 10  # how bad it is now
 DRIFT = 0.015  # share of the flow: age, season and model over weeks (as scatter.py)
-SIZE_OPEN = {"shading": 0.45, "controller-derating": 0.4}
+SIZE_OPEN = {"shading": 0.45, "controller-derating": 0.4, "falling-water-level": 0.25}
 """Standard uncertainty of a size, as its share, where it is not 0.12 (a guess): what is lost in hours that do not tell (dim, held back, before the
-start) is not seen; 14 of drawn seasons of four plants lay apart by a factor of 2 (one standard deviation)."""
+start) is not seen, and a datasheet's slopes say how deep a level lies; 14 of drawn seasons of four plants lay apart by a factor of 2 (one standard deviation)."""
 UNSEEN = 0.2  # of a loss: first hours and low sun, which the bands leave out, lose more to a leak and less to an obstruction (a guess)
 AT_POWER = np.array([PLACE[f"q{band}"] for band in range(3)])
 GAUGE = np.array([PLACE[f"p{band}"] for band in range(3)])
@@ -184,12 +184,15 @@ def _begun(
 ) -> None:  # fmt: skip
     close_ms = plant.days.close_ms(day)  # nothing less than the whole day was needed
     case = _reopened(memory, found, close_ms)
+    if case is None and found.verdict.cause in FLOW_SHARE_LOST:
+        case = taken_over(memory.cases, f"slow-{found.group}", close_ms)
     if case is None:
         case = Case(
             f"slow-{found.group}", found.verdict.cause, found.verdict.cause, close_ms, number_of(memory.cases, close_ms), 0, close_ms,
             revision=0, water_lost_m3=0.0,
         )  # fmt: skip
         memory.cases.append(case)
+    if "day" not in case.weighed:
         case.weighed["day"] = float(day)
         case.weighed["window"] = float(found.window)
     case.weighed["form"] = float(found.form)
@@ -209,15 +212,9 @@ def _reopened(memory: Memory, found: _Found, close_ms: int) -> Case | None:
 
 
 def _again(
-    plant: Plant,
-    bench: SlowBench,
-    memory: Memory,
-    learnt: Learnt,
-    recent: Floats,
-    case: Case,
-    day: int,
+    plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, case: Case, day: int,
     figures: DayFigures,
-) -> None:
+) -> None:  # fmt: skip
     """Weigh an open case again, size it, see whether it has healed."""
     group = case.family.removeprefix("slow-")
     form = int(case.weighed["form"])

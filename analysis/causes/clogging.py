@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, head_shift, shift
+from analysis.estimates.effects import Effect, head_shift, shift, slip_open
 from analysis.plant import Plant
 
 
@@ -22,6 +22,16 @@ class CloggingLimits:
     )
     starved_least: float = 0.15
     starved_rate: float = 0.15
+    passages_rate: float = (
+        0.4  # scale and slime grow on a strainer, in impellers and in pipes (common practice, no source)
+    )
+    passages_head: float = (
+        0.5  # power of flow: a share lost of each would be 0; stages grown shut cost head, and so more at low speed
+    )
+    passages_loose: float = 0.25  # for it is between the two
+    passages_load: float = (
+        0.25  # log of torque for each unit of log flow lost, either way: throttled, or rubbed and churned (a guess)
+    )
 
 
 LIMITS = CloggingLimits()
@@ -51,6 +61,7 @@ def effect(plant: Plant) -> list[Effect]:
         loose=0.2,
         rate=0.5,
         usual=LIMITS.usual,
+        blur=slip_open(plant, bench, extra),
     )
     delivery = Effect(
         "delivery",
@@ -61,13 +72,23 @@ def effect(plant: Plant) -> list[Effect]:
         loose=0.2,
         rate=0.5,
         usual=LIMITS.usual,
+        blur=slip_open(plant, bench, extra),
     )
-    starved = [_starved(plant, bearable_m)] if plant.helical else []
+    within = _starved(plant, bearable_m) if plant.helical else _narrowed(plant)
     if gauge:
-        return [intake, delivery, *starved]
+        return [intake, delivery, within]
     return [
-        Effect(None, intake.direction, LIMITS.least, LIMITS.most, lost=lost, loose=0.2, usual=LIMITS.usual),
-        *starved,
+        Effect(
+            None,
+            intake.direction,
+            LIMITS.least,
+            LIMITS.most,
+            lost=lost,
+            loose=0.2,
+            usual=LIMITS.usual,
+            blur=slip_open(plant, bench, extra),
+        ),
+        within,
     ]
 
 
@@ -95,16 +116,40 @@ def _starved(plant: Plant, bearable_m: float) -> Effect:
     )
 
 
+def _narrowed(plant: Plant) -> Effect:
+    """Impellers grown shut: each passes a share of the flow that it had at the same head and speed, or a stage is lost.
+
+    An impeller's flow is its passages' cross-section times a velocity that head and speed decide. A throttled pump takes less power at
+    the same speed, but friction and shock within rough passages eat it again, or more: torque does not tell.
+    """
+    bench, load = bench_of(plant), LIMITS.passages_load
+    share = -(bench.relative_flow() ** -LIMITS.passages_head)
+    return Effect(
+        "pump",
+        shift(q=share, n=share),
+        LIMITS.least,
+        LIMITS.most,
+        lost=share,
+        loose=LIMITS.passages_loose,
+        rate=LIMITS.passages_rate,
+        usual=LIMITS.usual,
+        blur=shift(t=load, i=load, q=load * bench.flow_per_power),
+    )
+
+
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
     gauge = figures.get("shift_p2")
     where = (
         "" if gauge is None or abs(gauge) < 1.0 else f", and the wellhead pressure has risen by {gauge:.1f} m of water"
     )
-    return (
-        f"The pump delivers {100 * figures.get('size', 0.0):.0f} % less at the same power, and the more the faster it runs, as against an "
-        f"obstruction whose loss grows with the square of the flow{where}."
+    most_at_speed = figures.get("shift_q2", -1.0) <= figures.get("shift_q1", 0.0)
+    how = (
+        "and the more the faster it runs, as against an obstruction whose loss grows with the square of the flow"
+        if most_at_speed
+        else "at low speed no less than at high, as through passages grown shut"
     )
+    return f"The pump delivers {100 * figures.get('size', 0.0):.0f} % less at the same power, {how}{where}."
 
 
 register(

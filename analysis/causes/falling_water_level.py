@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, head_shift, shift
+from analysis.estimates.effects import Effect, head_shift, shift, slip_open
 from analysis.plant import Plant
 
 
@@ -17,6 +17,13 @@ class FallingLevelLimits:
     least_m: float = 2.0
     beyond_season: float = 0.75  # times the seasonal range that the site file states
     usual_m: float = 5.0  # half of all stay below (a guess)
+    starved: float = (
+        0.3  # log of the flow per turn lost at high power where the well is drawn down to the intake (a guess)
+    )
+    starved_rate: float = 0.15
+    sudden: float = (
+        0.05  # an aquifer empties and a screen clogs over weeks; a neighbour's new pump takes days (common practice)
+    )
     slope_open: float = 0.2  # how far the datasheet's own slopes with head are open (a guess)
     first_open: float = (
         0.2  # risers a metre: a centrifugal pump turns for longer before it lifts, the deeper the longer
@@ -43,7 +50,8 @@ def effect(plant: Plant) -> list[Effect]:
         ("drawdown", bench.relative_flow(), 0.0),
     ):
         known = {"l": metres, "rest": rest} if gauge else {"rest": rest}
-        open_ = shift(**head_shift(plant, bench, LIMITS.slope_open * metres, False), first=late) if gauge else None
+        slopes = head_shift(plant, bench, LIMITS.slope_open * metres, False) if gauge else {}
+        open_ = shift(**slopes, first=late) + (0.0 if gauge else slip_open(plant, bench, metres))
         direction = shift(**head_shift(plant, bench, metres, gauge), **known)
         lost = bench.flow_per_head_at_power * metres
         found.append(
@@ -53,13 +61,40 @@ def effect(plant: Plant) -> list[Effect]:
                 least,
                 most,
                 lost=lost,
-                loose=0.15,
+                loose=0.2,  # the same slopes as an obstruction's
+                sudden=LIMITS.sudden,
                 rate=0.6 if part == "resting" else 0.4,
                 usual=max(LIMITS.usual_m, least),
                 blur=open_,
             )
         )
+    room_m = intake_m - well.static_level_m - float(bench.drawdown_m[-1])
+    if plant.helical and not gauge and room_m > least:
+        found.append(_to_the_intake(plant, room_m, least))
     return found
+
+
+def _to_the_intake(plant: Plant, room_m: float, least: float) -> Effect:
+    """A level so low that pumping draws it down to the intake: torque says how far it fell, and at high speed air comes along.
+
+    Where no level is read a strainer that starves the pump looks much the same.
+    """
+    bench = bench_of(plant)
+    short = np.clip((bench.relative_flow() - 0.5) / 0.5, 0.0, 1.0) * LIMITS.starved / room_m
+    felt = head_shift(plant, bench, np.ones(3), False)
+    lost = bench.flow_per_head_at_power - short
+    return Effect(
+        "resting",
+        shift(**{**felt, "q": felt["q"] - short, "n": felt["n"] - short}, rest=1.0),
+        least,
+        1.2 * room_m,
+        lost=lost,
+        loose=0.3,
+        rate=LIMITS.starved_rate,
+        fixed=(room_m,),
+        usual=max(LIMITS.usual_m, least),
+        blur=shift(n=0.5 * LIMITS.starved / room_m, q=0.5 * LIMITS.starved / room_m),
+    )
 
 
 def evidence(figures: dict[str, float]) -> str:

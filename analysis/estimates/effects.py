@@ -13,7 +13,7 @@ from analysis.estimates.vector import BANDS, HOURS, PLACE, SIZE
 from analysis.plant import Plant
 from analysis.rows import Floats
 
-__all__ = ["Effect", "Plant", "head_shift", "shift"]
+__all__ = ["Effect", "Plant", "head_shift", "shift", "slip_open"]
 
 FLOW_PLACES = np.array([PLACE[f"{name}{band}"] for name in "qn" for band in range(BANDS)])
 
@@ -106,3 +106,16 @@ def head_shift(plant: Plant, bench: Bench, extra_m: Floats, measured: bool) -> d
         "t": torque,
         "i": torque if plant.helical else 0.5 * torque,
     }
+
+
+SLIP_OPEN = 0.5
+"""How far a helical rotor's slip per metre is open, as its share: the fit between rotor and stator is one of several that are sold,
+and changes with warmth (common practice, no source)."""
+
+
+def slip_open(plant: Plant, bench: Bench, extra_m: Floats) -> Floats:
+    """What extra head (m, by band) leaves open of the flow at given speed, beside `head_shift`; nothing at impellers. (SIZE,)"""
+    if not plant.helical:
+        return np.zeros(SIZE)
+    open_ = SLIP_OPEN * bench.flow_per_head * extra_m
+    return shift(n=open_, q=open_)

@@ -43,17 +43,16 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     _put(vector, "q", log_ratio(sums.of(flow * dt), sums.of(expected.flow_m3_h * dt), hours >= LEAST_H))
     _put(vector, "l", _level(plant, seen, good, bins, shape))
     _put(vector, "p", _pressure(plant, seen, good, bins, shape))
+    by_turns, taken = _by_turns(plant, seen, good)
     with np.errstate(invalid="ignore"):
-        has_speed = good & (
-            expected.flow_at_speed_m3_h > LEAST_FLOW_SHARE[plant.facts.pump.kind] * plant.full_flow_m3_h
-        )
+        has_speed = good & (by_turns > LEAST_FLOW_SHARE[plant.facts.pump.kind] * plant.full_flow_m3_h)
     if has_speed.any():
         sums = Sums(has_speed, bins, shape)
         enough = (sums.hours(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
-        told = enough & _sure(seen, sums, expected.flow_at_speed_m3_h)
-        _put(vector, "n", log_ratio(sums.of(flow * dt), sums.of(expected.flow_at_speed_m3_h * dt), told))
-        _put(vector, "t", log_ratio(sums.of(seen.power_w * dt), sums.of(expected.power_at_speed_w * dt), enough))
-    _put_current(vector, plant, seen, good, bins, shape)
+        told = enough & _sure(seen, sums, by_turns)
+        _put(vector, "n", log_ratio(sums.of(flow * dt), sums.of(by_turns * dt), told))
+        _put(vector, "t", log_ratio(sums.of(seen.power_w * dt), sums.of(taken * dt), enough))
+    _put_current(vector, plant, seen, taken, good, bins, shape)
     _put_power(vector, seen, good, days)
 
 
@@ -79,16 +78,38 @@ def _sure(seen: Columns, sums: Sums, should_m3_h: Floats) -> np.ndarray:
         return short | ((rows > LINE) & (error < SURE_WITHIN * sums.of(due)))
 
 
+def _by_turns(plant: Plant, seen: Columns, good: np.ndarray) -> tuple[Floats, Floats]:
+    """Flow and power at the measured speed; NaN where not known. [m3/h], [W]
+
+    A displacement pump whose datasheet has no speeds still moves a volume a turn. Its table, read along a hidden speed, tells how flow
+    and power go with it; the rated speed sets the scale, and the first days correct it.
+    """
+    expected = seen.expected
+    if not plant.turns_by_rating:
+        return expected.flow_at_speed_m3_h, expected.power_at_speed_w
+    flow, taken = np.full(len(seen), np.nan), np.full(len(seen), np.nan)
+    rows = np.flatnonzero(good & (seen.speed_rpm > 0) & np.isfinite(expected.head_m))
+    core = plant.pump.core
+    turns, head = seen.speed_rpm[rows] / core.reference_rpm, expected.head_m[rows]
+    flow[rows], taken[rows] = core.flow(turns, head), core.power_at_head(turns, head)
+    return flow, taken
+
+
 def _put_current(
-    vector: Floats, plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int]
+    vector: Floats,
+    plant: Plant,
+    seen: Columns,
+    taken: Floats,
+    good: np.ndarray,
+    bins: np.ndarray,
+    shape: tuple[int, int],
 ) -> None:
     """Write i. Where no plate tells the amperes of a torque, against the torque itself: the first days tell the scale."""
     dt, current, should = seen.dt_h, seen.rows["motor_current_a"], seen.expected.motor_current_a
     if not plant.current_known:
         rated = plant.facts.motor.rated_current_a or plant.rated_current_a
-        fastest = max((row.speed_rpm or 0.0 for row in plant.facts.pump.curve), default=0.0)
         with np.errstate(divide="ignore", invalid="ignore"):
-            torque = seen.expected.power_at_speed_w / plant.full_power_w * fastest / seen.speed_rpm
+            torque = taken / plant.full_power_w * plant.pump.core.reference_rpm / seen.speed_rpm
         should = rated * torque
     has_current = good & np.isfinite(current) & np.isfinite(should)
     if has_current.any():

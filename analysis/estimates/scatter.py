@@ -70,6 +70,8 @@ def _sum(modes: list[Floats]) -> Floats:
 
 UNKNOWN_SCALE = 1.5
 """Log of the amperes a unit of torque takes, where no plate tells: a winding for 60 V or for 400 V. Learnt on the first days."""
+RATING_STD = 0.1
+"""A motor's rated speed against the speed at the end of a datasheet's table that has none (a guess)."""
 METER_STD = 0.02
 """ISO 4064 class 2 meters keep +-2 % in their upper flow zone when new (from memory); installed for years, twice that."""
 
@@ -108,6 +110,7 @@ def tolerance_modes(plant: Plant) -> dict[str, Mode]:
         "array_current": Mode("share", 0.03 if "irradiance_w_m2" in plant.has else 0.07, shift(s=1.0)),
         "array_voltage": Mode("share", 0.03, shift(av=1.0) if sides_apart(plant) else shift(av=1.0, s=1.0)),
         "irradiance_sensor": Mode("share", 0.08, shift(gc=1.0)),
+        **({"turns": Mode("share", RATING_STD, shift(n=1.0, t=1.0))} if plant.turns_by_rating else {}),
     }
 
 

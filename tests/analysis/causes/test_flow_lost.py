@@ -1,0 +1,65 @@
+"""Flow lost within pump, well and pipes: which of the causes that look alike may be told of, and one loss as one finding."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.diagnosis import _of_size
+from analysis.estimates.bench import bench_of
+from analysis.life import TOLD_TWICE_MS, taken_over
+from analysis.memory import Case
+from analysis.plant import Plant, plant_of
+from tests.analysis.causes.test_directions import bands, effects, plant
+
+HELICAL, CENTRIFUGAL = ("helical full", "helical middle"), ("centrifugal full", "centrifugal middle")
+
+
+@pytest.mark.parametrize("site", CENTRIFUGAL)
+def test_impellers_grown_shut_lose_less_at_low_speed_than_worn_ones(site: str) -> None:
+    narrowed = next(e for e in effects("clogging", site) if e.part == "pump")
+    slip, worn = bands(narrowed, "n"), bands(effects("worn-pump", site)[0], "n")
+    assert (slip < 0).all()
+    assert slip[0] / slip[2] < worn[0] / worn[2]
+    assert (bands(narrowed, "t") == 0).all()
+
+
+@pytest.mark.parametrize("site", HELICAL)
+def test_a_rotor_has_no_passages_that_grow_shut(site: str) -> None:
+    assert all(effect.part != "pump" for effect in effects("clogging", site))
+
+
+def test_a_tenth_of_the_flow_is_no_pump_that_turns_backwards_but_may_be_wear() -> None:
+    backwards, worn = (effects(cause, "centrifugal full")[0] for cause in ("reverse-rotation", "worn-pump"))
+    assert _of_size(backwards, backwards.usual) == 0.0
+    assert _of_size(backwards, 0.1) < -2.0
+    assert _of_size(worn, 0.05) == 0.0
+
+
+def test_a_hole_told_within_the_day_goes_on_as_the_days_finding() -> None:
+    told = Case("no-water", "riser-leak", "dry-running", flagged_ms=1000, number=1, began_ms=500, seen_ms=2000)
+    other = Case("no-water", "dry-running", "dry-running", flagged_ms=1500, number=1, began_ms=500, seen_ms=2000)
+    assert taken_over([other], "slow-hydraulic", 2000) is None
+    assert taken_over([told], "slow-hydraulic", 2001 + TOLD_TWICE_MS) is None
+    assert taken_over([told, other], "slow-hydraulic", 2000) is told
+    assert (told.family, told.first_cause, told.flagged_ms) == ("slow-hydraulic", "dry-running", 1000)
+
+
+def test_a_level_that_falls_grows() -> None:
+    assert all(effect.sudden < 0.1 for effect in effects("falling-water-level", "centrifugal middle"))
+
+
+def _without_speeds(of: Plant) -> Plant:
+    curve = tuple(replace(row, speed_rpm=None) for row in of.facts.pump.curve)
+    return plant_of(replace(of.facts, pump=replace(of.facts.pump, curve=curve)))
+
+
+def test_a_rotor_without_speeds_in_its_table_is_read_by_its_motors_rated_speed() -> None:
+    bare = _without_speeds(plant("helical full"))
+    assert bare.turns_by_rating
+    assert not plant("helical full").turns_by_rating
+    assert not _without_speeds(plant("centrifugal full")).turns_by_rating
+    core, bench = bare.pump.core, bench_of(bare)
+    head = float(bench.head_m[-1])
+    flow = core.flow(np.array([0.5, 1.0]) * 1.0, np.full(2, head))
+    assert 0.35 < flow[0] / flow[1] < 0.5  # a volume a turn, less what slips back
