@@ -3,8 +3,8 @@
 Flow: a site file -> site_check -> words on the terminal, and a picture on request.
 Never: writes anything but the picture.
 
-Limit: a value missing or out of its range stops every other judgement. All such values are said at once; the rest of the file is
-judged once they are mended.
+Limit: where a value is missing or out of its range there is no day to expect; such values are said at once, with what is wrong beside them
+whatever they are (`site_check/beside.py`).
 """
 
 import argparse
@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         facts = load_site(args.site)
     except FileError as error:
-        return _refused(error)
+        return _refused(error, args.site)
 
     from analysis.site_check import Checked, remarks_on
 
@@ -56,13 +56,20 @@ def run(args: argparse.Namespace) -> int:
     return PROBLEMS if failed else FINE
 
 
-def _refused(error: "FileError") -> int:
-    """What keeps the file from being judged as a whole: values, which are problems like others, or no site file at all."""
+def _refused(error: "FileError", path: Path) -> int:
+    """What keeps the file from being judged as a whole: values, with what is wrong beside them, or no site file at all."""
     if any(problem.key == "file" or problem.key.startswith("line") for problem in error.problems):
         print(error, file=sys.stderr)
         return UNREADABLE
+    from analysis.site_check.beside import remarks_beside
+    from logger.record.tables import text_of
+
     print("\n".join(f"wrong: {problem}" for problem in error.problems))
-    print("\nThe rest is judged once these are mended.")
+    beside = [one for one in remarks_beside(text_of(path, []) or "", path.name) if one.grade != "note"]
+    if beside:
+        print("\nWhatever these values are:\n")
+        print("\n".join(map(str, beside)))
+    print("\nWhat hangs on them, and the day to expect, come once they are mended.")
     return PROBLEMS
 
 

@@ -21,15 +21,22 @@ Floats = NDArray[np.float64]
 
 RUN_OUT_MARGIN = 1.15  # curves reach this far beyond the largest flow of the table
 GRID = 1500
-SIGMA = 0.01  # scatter that a careful bench leaves; only sets how data weigh against the priors
-EXPONENT_STD = (0.04, 0.02, 0.08)  # how far a, b, e may leave 2, 1, 3 (common practice, no source)
+SIGMA = 0.02
+"""Scatter of a bench's readings; only sets how data weigh against the priors. ISO 9906's grade 2 lets flow, head and power be off by some 3.5 % at
+two standard deviations (from memory)."""
+EXPONENT_STD = (0.03, 0.015, 0.03)
+"""How far a, b, e may leave 2, 1, 3: a pump's efficiency falls by 1 to 3 points from full to half speed (common practice, no source); what motor and
+drive take beside it is `CONSTANT_LOSS` and `LINEAR_LOSS`, not another exponent."""
 CONSTANT_LOSS = (0.010, 0.02)  # p0 as a share of the largest power: prior and its spread (same)
-LINEAR_LOSS = (0.030, 0.03)  # p1 likewise: iron, seals
+LINEAR_LOSS = (
+    0.050,
+    0.08,
+)  # p1 likewise: iron, seals; a small motor's iron and friction take up to a seventh, a bare shaft nothing
 SHUT_OFF_SHARE, SHUT_OFF_SPREAD = 0.55, 0.2  # reduced power at shut-off over that near the largest flow (same)
 STRAIGHTEN = 30.0  # how much few rows are drawn towards a straight g; many rows never notice
 HUBER = 2.5
 DROOP_COEFFICIENTS, DROOP_STEEPEST = 4, 0.10  # where head may rise with flow, and by how much a coefficient of f
-DROOP_ROWS, DROOP_SEEN_FROM = 10, 0.15  # fewer rows, or none below that share of the flow, cannot tell a droop
+DROOP_ROWS, DROOP_SEEN_FROM = 16, 0.15  # fewer rows, or none below that share of the flow, cannot tell a droop
 
 
 @dataclass(frozen=True)

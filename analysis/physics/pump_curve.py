@@ -31,6 +31,10 @@ BETWEEN_ROWS = 0.02  # doubt between the rows over the root of their number; set
 TABLE_CABLE_M = (
     10.0  # of motor cable that a datasheet's powers hold, and how far that may be off (common practice, no source)
 )
+RPM_PER_HZ = (
+    60.0  # a two-pole motor's, as borehole motors are; for another only the scale's name (common practice, no source)
+)
+FREQUENCY_MOST_HZ = 400.0  # of drives for borehole motors, the fastest with many poles (same)
 RELATIVE_RPM = 1000.0  # what relative speed 1 is called where nothing is known
 
 
@@ -40,7 +44,8 @@ def fit_curve(rows: Mapping[str, ArrayLike], kind: PumpKind, rated_speed_rpm: fl
     Parameters
     ----------
     rows : mapping of name to array-like (or a data frame), each shape (n,), n >= 3
-        `head_m` [m], `flow_m3_h` [m3/h], `power_w` [W], and `speed_rpm` [1/min] where known. At two heads or more.
+        `head_m` [m], `flow_m3_h` [m3/h], `power_w` [W], and `speed_rpm` [1/min] where known. At two heads or more. A bench that noted the
+        drive's frequency gives `drive_frequency_hz` [Hz] instead: it stands for `RPM_PER_HZ` turns each, in answers too.
         Measured, so a row may lack a value (NaN or None) or stand still (flow 0 and speed or power 0): such rows are left out.
     kind : str
         "helical-rotor" or "multistage-centrifugal".
@@ -89,15 +94,32 @@ def fit_curve(rows: Mapping[str, ArrayLike], kind: PumpKind, rated_speed_rpm: fl
     """
     if kind not in KINDS:
         raise ValueError(f"kind must be one of {', '.join(KINDS)}, got {kind!r}")
+    rows = _with_speed(rows)
     known = {"head_m", "flow_m3_h", "power_w", "speed_rpm"}
     missing, strange = {"head_m", "flow_m3_h", "power_w"} - set(rows), set(rows) - known
     if missing or strange:
         raise ValueError(
             f"curve: columns missing: {sorted(missing) or 'none'}, not known: {sorted(strange) or 'none'}; "
-            "they are head_m, flow_m3_h, power_w and, where known, speed_rpm"
+            "they are head_m, flow_m3_h, power_w and, where known, speed_rpm or drive_frequency_hz"
         )
     table = bench_table(rows["head_m"], rows["flow_m3_h"], rows["power_w"], rows.get("speed_rpm"))
     return _fit(table, kind, rated_speed_rpm, extra_power_share=0.0)
+
+
+def _with_speed(rows: Mapping[str, ArrayLike]) -> Mapping[str, ArrayLike]:
+    """The rows with `speed_rpm` in place of the drive's frequency, where they hold that. ValueError: both."""
+    if "drive_frequency_hz" not in rows:
+        return rows
+    if "speed_rpm" in rows:
+        raise ValueError("curve: give speed_rpm or drive_frequency_hz, not both: a motor's slip lies between them")
+    column = np.ravel(np.asarray(rows["drive_frequency_hz"], object))
+    frequency = np.array([np.nan if one is None else one for one in column], float)
+    if frequency.size and np.nanmax(frequency, initial=0.0) > FREQUENCY_MOST_HZ:
+        raise ValueError(
+            f"curve: drive_frequency_hz reaches {np.nanmax(frequency):g}; is it in 1/min? Then it is speed_rpm"
+        )
+    kept = {name: rows[name] for name in rows if name != "drive_frequency_hz"}
+    return kept | {"speed_rpm": RPM_PER_HZ * frequency}
 
 
 def fit_pump(pump: "Pump", motor: "Motor | None" = None, cable: "Cable | None" = None) -> PumpModel:

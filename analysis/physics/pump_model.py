@@ -184,7 +184,7 @@ class PumpModel:
     @cached_property
     def validity(self) -> Validity:
         """Where answers are given."""
-        return Validity(self.core, self.head_range_m, self.speed_known)
+        return Validity(self.core, self.head_range_m, self.speed_known, self.speed_range[0])
 
     @property
     def head_limits_m(self) -> tuple[float, float]:

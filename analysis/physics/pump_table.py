@@ -17,6 +17,7 @@ Floats = NDArray[np.float64]
 EFFICIENCY_MAX = 0.95  # to water; the best large pump on a bench stays below (common practice, no source)
 EFFICIENCY_MIN = 0.02  # the best row of any real pump is far above (same)
 SPEED_LEAST_RPM = 120.0  # the fastest row of any borehole pump is above; a mains or inverter frequency is not (same)
+SPEEDS_APART = 20.0  # fastest over slowest row: no bench goes so slow, where a four-hundredth of the head is left; a Hz is sixty 1/min (same)
 METER_ZERO = 0.01  # of the largest: how far below 0 a bench's meter may read at rest (same)
 
 
@@ -115,7 +116,13 @@ def bench_table(
     )
     standing = (power == 0) if speed is None else (power == 0) | (speed == 0)
     whole = ~np.any([np.isnan(column) for column in columns], axis=0) & ~(standing & (flow == 0))
-    return pump_table(head[whole], flow[whole], power[whole], None if speed is None else speed[whole])
+    table = pump_table(head[whole], flow[whole], power[whole], None if speed is None else speed[whole])
+    if table.speed_rpm is not None and table.speed_rpm.min() < table.speed_rpm.max() / SPEEDS_APART:
+        row, least, most = int(np.argmin(table.speed_rpm)), table.speed_rpm.min(), table.speed_rpm.max()
+        raise ValueError(
+            f"curve[{row + 1}].speed_rpm: {least:g} beside {most:g} 1/min: is one in Hz? Times 60 it is 1/min"
+        )
+    return table
 
 
 def _numbers(name: str, values: ArrayLike) -> Floats:
@@ -137,7 +144,9 @@ def _speeds(speed_rpm: ArrayLike | None, count: int) -> Floats | None:
     if not (speeds > 0).all():
         raise ValueError(f"curve[{int(np.argmin(speeds)) + 1}].speed_rpm: must be above 0, got {speeds.min()!r}")
     if speeds.max() < SPEED_LEAST_RPM:
-        raise ValueError(f"curve: speed_rpm reaches {speeds.max():g} 1/min at most, too slow for a pump; is it in Hz?")
+        raise ValueError(
+            f"curve: speed_rpm reaches {speeds.max():g} 1/min at most, too slow for a pump; is it in Hz? Times 60 it is 1/min"
+        )
     return speeds
 
 

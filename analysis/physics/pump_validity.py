@@ -18,16 +18,18 @@ Codes = NDArray[np.uint8]
 
 SPEED_MARGIN = 1.15  # answers reach this far above the table's fastest row
 HEAD_LOWEST = 0.2  # a centrifugal pump follows its affinity down to here, as a share of its lowest head
+SPEED_LOWEST = HEAD_LOWEST**0.5  # and so, of its slowest row's speed
 HEAD_MARGIN = (0.5, 1.2)  # and, for a helical rotor, from half its lowest head to 1.2 of its highest
 
 
 @dataclass(frozen=True)
 class Validity:
-    """Reason codes, uint8, of the shape of what is asked. Speeds are relative to the table's fastest."""
+    """Reason codes, uint8, of the shape of what is asked. Speeds are relative to the table's fastest; `slowest` is that of its slowest row."""
 
     core: HelicalCore | CentrifugalCore
     head_range_m: tuple[float, float]
     speed_known: bool
+    slowest: float
 
     @cached_property
     def head_limits_m(self) -> tuple[float, float]:
@@ -60,6 +62,8 @@ class Validity:
         reason = np.where(np.isnan(head), Reason.BEYOND_RUN_OUT, Reason.OK)
         if isinstance(self.core, HelicalCore):
             reason = np.where(self._outside(head), Reason.HEAD_OUTSIDE, reason)
+        else:  # what a rotor displaces follows its speed down to rest
+            reason = np.where(x < SPEED_LOWEST * self.slowest, Reason.TOO_SLOW, reason)
         reason = np.where(x > SPEED_MARGIN, Reason.TOO_FAST, reason)
         reason = np.where((x <= 0) | (flow < 0), Reason.IMPOSSIBLE, reason)
         reason = np.where(np.isnan(x) | np.isnan(flow), Reason.MISSING, reason)

@@ -24,6 +24,7 @@ class Reason(IntEnum):
     BEYOND_RUN_OUT = 7  # more flow than the table reaches: head too low for this speed
     BEYOND_SHUT_OFF = 8  # no speed within the table's range lifts this head at this flow
     NO_SPEED = 9  # the table has no speeds, so speed is only relative
+    TOO_SLOW = 10  # speed far below the table's slowest
 
 
 @dataclass(frozen=True)

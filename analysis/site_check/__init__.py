@@ -17,9 +17,10 @@ from logger.record.site_facts import SiteFacts
 __all__ = ["Checked", "Grade", "Remark", "check_site", "remarks_on"]
 
 OF_FACTS = (
-    place, module_sheet, pump_table, pump_rows, motor_plate, string_voltage, array_layout, array_against_pump, array_cable, array_aim,
-    levels, motor_cable, settings, visits,
+    place, module_sheet, pump_table, pump_rows, string_voltage, array_layout, array_cable, array_aim, levels, settings, visits,
 )  # fmt: skip
+OF_THE_TABLE = (motor_plate, array_against_pump, motor_cable)
+"""Those that take the pump's power from its table: with a whole column of it wrong they would say the same mistake again."""
 OF_THE_DAY = (head_on_table, lifts_water, drawdown_and_yield, pipes, sensors)
 """Those that need the expected day, hence datasheets that fit a pump and a module."""
 NO_DAY = ("pump.curve", "array.module.")
@@ -38,8 +39,8 @@ def check_site(facts: SiteFacts, file: str) -> list[Remark]:
 
     Notes
     -----
-    Judges typed facts only. A file with a value missing or out of its range is refused while it is read, all such values at once,
-    and nothing of it is judged here until they are mended: no fact is put in place of one that cannot be.
+    Judges typed facts only. A file with a value missing or out of its range is refused while it is read, all such values at once;
+    what is wrong beside them, whatever they are, `beside.py` tells.
     """
     return remarks_on(Checked(facts, file))
 
@@ -47,6 +48,8 @@ def check_site(facts: SiteFacts, file: str) -> list[Remark]:
 def remarks_on(site: Checked) -> list[Remark]:
     """The same for a site whose model and days are wanted afterwards."""
     found = [remark for check in OF_FACTS for remark in check(site)]
+    if not any(r.grade == "wrong" and r.problem.key == "pump.curve" for r in found):
+        found += [remark for check in OF_THE_TABLE for remark in check(site)]
     unusable = any(r.grade == "wrong" and r.problem.key.startswith(NO_DAY) for r in found)
     if not unusable:
         found += [remark for check in OF_THE_DAY for remark in check(site)]

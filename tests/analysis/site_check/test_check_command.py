@@ -1,5 +1,6 @@
 """`wellhand check`: exit codes, the table, the picture, plain words for a file that cannot be read."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from xml.etree import ElementTree
@@ -7,6 +8,7 @@ from xml.etree import ElementTree
 import pytest
 
 from analysis.expected import SiteModel
+from analysis.site_check import check_site
 from analysis.site_check.clear_day import clear_day
 from logger.cli import main
 from logger.record.site_file import load_site
@@ -130,3 +132,55 @@ def test_the_day_turns_about_noon_and_keeps_within_physics(model):
 
 def test_summer_is_longer_than_winter(model):
     assert clear_day(model, date(2026, 12, 21)).pumping_h > clear_day(model, date(2026, 6, 21)).pumping_h + 1.5
+
+
+def replaced(folder: Path, *pairs: tuple[str, str]) -> Path:
+    text = SITE.read_text(encoding="utf-8")
+    for old, new in pairs:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    path = folder / "site.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    "refused",
+    [
+        ("tilt_deg = 30", "tilt_deg = 300"),
+        ("longitude_deg = 24.01\n", ""),
+        ('timezone = "Africa/Johannesburg"', 'timezone = "Mars"'),
+        ("noct_c = 45", "noct_celsius = 45"),
+    ],
+)
+def test_a_value_out_of_range_hides_no_other_mistake(refused, tmp_path, capsys):
+    """Said as in the same file with that value sound; what hangs on the value itself is not guessed."""
+    wrong_depth = ("setting_depth_m = 80", "setting_depth_m = 20")
+    assert main(["check", str(replaced(tmp_path, refused, wrong_depth))]) == 1
+    out = capsys.readouterr().out
+    assert out.index("Whatever these values are") < out.index(
+        "pump.setting_depth_m: 20 m hangs above the resting water"
+    )
+    assert "day to expect" in out
+    assert "hour   sun" not in out
+
+
+def test_what_hangs_on_a_refused_value_is_not_said(tmp_path, capsys):
+    """The array's layout is what is refused: nothing about its voltage, its current or the day's water is said."""
+    assert main(["check", str(replaced(tmp_path, ("modules_in_series = 6", "modules_in_series = 600")))]) == 1
+    out = capsys.readouterr().out
+    beside = out.partition("Whatever these values are")[2]
+    assert "array." not in beside
+    assert "wrong:" not in beside
+
+
+def test_flow_and_power_exchanged_is_one_mistake():
+    """Every row's power stands as its flow: neither the array nor the motor's cable is to blame."""
+    facts = load_site(SITE)
+    swapped = tuple(replace(row, flow_m3_h=row.power_w, power_w=row.flow_m3_h) for row in facts.pump.curve)
+    said = [
+        one
+        for one in check_site(replace(facts, pump=replace(facts.pump, curve=swapped)), SITE.name)
+        if one.grade != "note"
+    ]
+    assert [one.problem.key for one in said] == ["pump.curve"]
