@@ -30,7 +30,8 @@ def glass_modifier(aoi_deg: ArrayLike) -> Floats:
     .. [1] W. De Soto, S. A. Klein, W. A. Beckman, Solar Energy 80(1), 78-88, 2006, doi:10.1016/j.solener.2005.06.010 (through pvlib).
     """
     angle = np.asarray(aoi_deg, float)
-    return np.where(np.isnan(angle), np.nan, np.asarray(iam.physical(np.clip(angle, 0.0, 90.0)), float))
+    passed = np.asarray(iam.physical(np.clip(angle, 0.0, 90.0)), float)
+    return np.where(np.isnan(angle), np.nan, np.minimum(passed, 1.0))  # rounding, close to the normal
 
 
 def diffuse_modifiers(tilt_deg: float) -> tuple[float, float]:
