@@ -139,8 +139,15 @@ class Miss:
         """Surely beyond `BIAS`."""
         return abs(self.mean) > BIAS + SURE * self.error
 
+    @property
+    def unbiased(self) -> bool:
+        """As surely within it: between the two these plants cannot say."""
+        return abs(self.mean) + SURE * self.error < BIAS
+
     def __str__(self) -> str:
-        return f"{self.root:.2f}   {self.mean:+.2f} +- {self.error:.2f}{'   BIASED' if self.biased else ''}"
+        verdict = "   BIASED" if self.biased else "   within" if self.unbiased else "   open"
+        low, high = self.mean - SURE * self.error, self.mean + SURE * self.error
+        return f"{self.root:.2f}   {self.mean:+.2f} +- {self.error:.2f} ({low:+.2f} to {high:+.2f}){verdict}"
 
 
 def miss_of(middles: list[float]) -> Miss:
