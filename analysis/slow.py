@@ -14,7 +14,7 @@ import numpy as np
 from analysis.causes.registry import all_causes
 from analysis.estimates.effects import BOUNDED, FIRST_WATER, FLOW_PLACES, IS_FLOW, Effect
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
-from analysis.estimates.vector import PLACE
+from analysis.estimates.vector import NAMES, PLACE
 from analysis.learning import Learnt
 from analysis.plant import Plant
 from analysis.rows import Floats
@@ -382,5 +382,4 @@ def daily_amounts(
 
 def named(moved: Shift) -> dict[str, float]:
     """The shift by name of entry, as figures for the evidence."""
-    names = {place: name for name, place in PLACE.items()}
-    return {f"shift_{names[int(p)]}": float(m) for p, m in zip(moved.places, moved.mean, strict=True)}
+    return {f"shift_{NAMES[p]}": m for p, m in zip(moved.places.tolist(), moved.mean.tolist(), strict=True)}

@@ -106,16 +106,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                     or (not open_now and group != "held" and _strange(alarm))
                 ):
                     form = alarm.form if verdict.form is None else verdict.form
-                    _begun(
-                        plant,
-                        bench,
-                        memory,
-                        learnt,
-                        recent,
-                        day,
-                        figures,
-                        _Found(group, verdict, form, alarm.shift.days),
-                    )
+                    found = _Found(group, verdict, form, alarm.shift.days)
+                    _begun(plant, bench, memory, learnt, recent, day, figures, found)
         suspected |= bool(_open(memory, group))
     return suspected
 
@@ -332,7 +324,9 @@ def _log_mean(logs: Floats) -> float:
 def _miss(shapes: Floats, y: Floats, most: float) -> Floats:
     """Squared misfit of each shape (last dimension), scaled to fit, never below nothing nor beyond `most`."""
     scale = np.minimum(np.maximum(shapes @ y / (shapes**2).sum(axis=-1), 0.0), most)
-    return ((y - scale[..., None] * shapes) ** 2).sum(axis=-1)
+    rest = y - scale[..., None] * shapes
+    rest *= rest
+    return rest.sum(axis=-1)
 
 
 def _lost_at_power(learnt: Learnt, recent: Floats) -> tuple[Floats, float]:
@@ -344,7 +338,7 @@ def _lost_at_power(learnt: Learnt, recent: Floats) -> tuple[Floats, float]:
         lost = 1.0 - np.where(have, np.exp(part), 0.0) @ DAY_SHARE / weight
     known = have.any(axis=0) * DAY_SHARE
     known = known / max(known.sum(), 1e-9)
-    block = learnt.covariance[np.ix_(AT_POWER, AT_POWER)]
+    block = learnt.covariance[AT_POWER[:, None], AT_POWER]
     return np.where(weight > 0.2, lost, np.nan), float(np.sqrt(max(known @ block @ known, 0.0)))
 
 
