@@ -26,6 +26,8 @@ from logger.record.finding import Finding, Rival, Size
 from logger.record.site_facts import SiteFacts
 
 REOPENED_MS = 6 * DAY_MS  # the same thing again within so long is the same fault going on
+QUIET_MS = {"over-voltage": 30 * DAY_MS}
+"""A string too long stays so: it shows again on the next cold bright morning, not on the warmer days between (common practice, no source)."""
 HEALTHY_H = 1.5  # of settled running with water after the last evidence: a fast fault is over
 RIVALS = 4
 LEAST_SHARE = 0.01
@@ -52,7 +54,8 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
             cases.append(known)
         _updated(view, known, episode)
     for case in cases:
-        if case.ended_ms is None and _is_fast(case) and healthy_after(view, case.seen_ms) >= HEALTHY_H:
+        quiet = view.until_ms - case.seen_ms >= QUIET_MS.get(case.family, 0)
+        if case.ended_ms is None and _is_fast(case) and quiet and healthy_after(view, case.seen_ms) >= HEALTHY_H:
             case.ended_ms = case.seen_ms
     return cases
 
@@ -109,7 +112,7 @@ def _same(cases: list[Case], family: str, episode: Episode) -> Case | None:
     for case in reversed(cases):
         if case.family != family or case.channel != episode.channel:
             continue
-        if case.ended_ms is None or episode.began_ms - case.ended_ms < REOPENED_MS:
+        if case.ended_ms is None or episode.began_ms - case.seen_ms < max(REOPENED_MS, QUIET_MS.get(family, 0)):
             return case
     return None
 
