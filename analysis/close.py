@@ -9,17 +9,17 @@ from collections.abc import Iterable
 import numpy as np
 
 from analysis.estimates.day import DayFigures
-from analysis.estimates.envelope import under_clear_sky
+from analysis.estimates.envelope import SKY_TOLD, under_clear_sky
 from analysis.estimates.horizon import without_horizon
 from analysis.estimates.scatter import HYDRAULIC
 from analysis.estimates.vector import PLACE, SIZE
-from analysis.learning import Learnt, beginning, forgotten, learn, opened
+from analysis.learning import Learnt, beginning, forgotten, learn, opened, sunlit
 from analysis.life import with_episodes
 from analysis.memory import Memory
 from analysis.not_turning import HALTED, SINCE, SINCE_H, halted, own_start, standing
 from analysis.plant import Plant
 from analysis.slow import beyond_tolerance, slow_bench
-from analysis.slow_life import with_slow
+from analysis.slow_life import SUNNY_DAYS, with_slow
 from analysis.solar_days import HOUR_MS
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView
@@ -56,7 +56,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
             learnt = opened(learnt, visit.kind, scatter)
             memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind, scatter)
     vector, memory.arrays["horizon"] = without_horizon(
-        plant, view.day, figures.vector, figures.sunny, memory.arrays.get("horizon")
+        plant, view.day, figures.vector, figures.sunny, memory.arrays.get("horizon"), learnt.mean[SKY_TOLD]
     )
     if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
@@ -70,13 +70,23 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     if standing_h > WITHOUT_WATER * figures.pumping_h or gone:
         vector[HYDRAULIC] = np.nan  # what it lifts between is no test of it
     recent = np.concatenate([memory.arrays.get("recent", np.empty((0, SIZE)))[1 - RECENT :], vector[None]])
+    ended = _ended_electric(memory)
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
+    if _ended_electric(memory) > ended:  # what the array gave before it was mended is no sky
+        memory.arrays["sky"] = memory.arrays["sky"][-SUNNY_DAYS:]
+        if "irradiance_w_m2" not in plant.has:
+            recent[-SUNNY_DAYS:, SKY_TOLD] = np.nan
     suspected |= beyond_tolerance(slow_bench(plant), learnt, recent)
     if not episodes and not suspected and len(memory.cases) == before:
         learnt = learn(learnt, vector, slow_bench(plant).scatter)
+        learnt = sunlit(learnt, figures.sunny[2] > 0, slow_bench(plant).scatter)
     memory.arrays |= {"recent": recent} | kept_of(learnt)
     memory.days.append(_summary(plant, view.day, memory, figures))
     return memory
+
+
+def _ended_electric(memory: Memory) -> int:
+    return sum(case.family == "slow-electric" and case.ended_ms is not None for case in memory.cases)
 
 
 def learnt_of(plant: Plant, memory: Memory) -> Learnt:

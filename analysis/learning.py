@@ -32,6 +32,9 @@ RAISED = 0.06  # log of power: more is another limit, not the day's own scatter
 TAKEN_STD = 0.08  # likewise: how far a limit may lie above the best hour
 LIMITS = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
 MOVED = 0.5  # of a day's own scatter: an opened parameter that moves an entry by less leaves it learnt
+SUNLIT_STD = np.where(np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 4.0, 0.08, 0.3)
+"""Log of power, by hour, of one in which the sun was seen: angle, haze, a twig's shade; four hours from noon the season's too (a guess)."""
+WELL_KNOWN = 1.5  # times that: nothing is gained
 UNTOLD = 6.0  # a guess of the day's scatter may be off by the square root of seven
 OPENED_BY: dict[VisitKind, tuple[str, ...]] = {
     "panels-washed": ("array_current",),
@@ -194,6 +197,25 @@ def opened(learnt: Learnt, kind: VisitKind, scatter: Scatter) -> Learnt:
     whole = made @ covariance @ made.T
     kept = np.where(_changed(kind, scatter), 0.0, 1.0)
     return Learnt(made @ parts, 0.5 * (whole + whole.T), kept * learnt.days, kept * learnt.age, learnt.scatter)
+
+
+def sunlit(learnt: Learnt, hours: np.ndarray, scatter: Scatter) -> Learnt:
+    """After hours (bool, HOURS) in which the sun was seen on an array that gave less than it could: no horizon hides it there.
+
+    How much they would give is as open as the array's own parameters; that they are like the other hours is known.
+    """
+    places = np.flatnonzero(hours) + PLACE["s0"]
+    places = places[learnt.days[places] == 0]
+    std = SUNLIT_STD[places - PLACE["s0"]]
+    if not (np.sqrt(learnt.covariance[places, places]) > std * WELL_KNOWN).any():
+        return learnt
+    made = _made_of(scatter)
+    parted = 2.0 * np.eye(len(made)) - made
+    covariance = parted @ learnt.joint_covariance @ parted.T
+    narrower = np.ones(len(made))
+    narrower[places] = np.minimum(std / np.sqrt(covariance[places, places]), 1.0)
+    whole = made @ (covariance * np.outer(narrower, narrower)) @ made.T
+    return Learnt(learnt.joint, 0.5 * (whole + whole.T), learnt.days, learnt.age, learnt.scatter)
 
 
 def _made_of(scatter: Scatter) -> Floats:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.estimates.at_rest import in_the_dark
 from analysis.look import Columns
 from analysis.plant import Plant, plant_of
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS, up_to_minute
@@ -68,6 +69,7 @@ def not_turning(view: DayView) -> list[Episode]:
     turns = seen.turning & ~_tries(seen) | unknown & (seen.moved_m3 > 0)
     with np.errstate(invalid="ignore"):
         guarded = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v  # `over-voltage` tells of that
+    guarded |= in_the_dark(plant, seen)
     locked = locked_rows(plant, seen)
     own_w = view.memory.numbers.get(STARTS_W, 0.0)
     stands = seen.asked & ~turns & ~guarded & sun_certain(plant, seen, own_w) & ~_belied(seen, turns, unknown)

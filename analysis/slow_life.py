@@ -78,9 +78,12 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         if np.isnan(recent[-1][GROUPS[group]]).all():
             suspected |= any(_open(memory, group))
             continue
-        for case in _open(memory, group):
+        were_open = _open(memory, group)
+        for case in were_open:
             _again(plant, bench, memory, learnt, recent, case, day, figures)
         open_now = _open(memory, group)
+        if group == "electric" and len(open_now) < len(were_open):
+            continue  # mended; what the envelope of the days before still says is no new fault
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
         riddle = any(case.cause == UNEXPLAINED for case in open_now)  # its form is a guess, and cannot be taken away
@@ -99,6 +102,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 if verdict.cause in COMES_AGAIN:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
                 if (group == "hydraulic" or verdict.cause in COMES_AGAIN) and not _lasts(amounts, alarm):
+                    continue
+                if verdict.cause in known:  # the open one, seen from another form's side
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED

@@ -17,6 +17,7 @@ class ShadingLimits:
     least: float = 0.12
     most: float = 3.0
     longest_h: int = 5
+    edge: float = 0.4  # of the loss, per unit: hours beside, of which a part is shaded
     bypassed: float = 0.08  # log of the voltage, per unit: modules in the shade are bypassed
 
 
@@ -26,28 +27,32 @@ SUN_SHARE = np.cos((np.arange(HOURS) + 0.5 - HOURS / 2) / (HOURS / 2) * np.pi / 
 
 
 def effect(_plant: Plant) -> list[Effect]:
-    """Power lower in some hours of the sun's way, a run of them, and untouched in the others."""
+    """Power lower in some hours of the sun's way, a run of them, and untouched in the others; or in those beside them in part too."""
     found = []
     energy = SUN_SHARE / SUN_SHARE.sum()
     for hours in range(1, LIMITS.longest_h + 1):
         for first in range(HOURS - hours + 1):
             shaded = np.zeros(HOURS)
             shaded[first : first + hours] = -1.0
+            beside = np.zeros(HOURS)
+            beside[max(first - 1, 0) : first + hours + 1] = LIMITS.edge
+            beside[first : first + hours] = 0.0
             share = float(energy[first : first + hours].sum())
-            found.append(
-                Effect(
-                    None,
-                    shift(s=shaded),
-                    LIMITS.least,
-                    LIMITS.most,
-                    lost=np.full(3, -share),
-                    loose=0.5,
-                    blur=shift(av=np.array([1.0, 0.4]) * LIMITS.bypassed),
-                    sudden=0.6,
-                    rate=1.0 / (hours + 1) / 12,
-                    group="electric",
-                )  # fmt: skip
-            )
+            for edge in (0.0, 1.0):
+                found.append(
+                    Effect(
+                        None,
+                        shift(s=shaded),
+                        LIMITS.least,
+                        LIMITS.most,
+                        lost=np.full(3, -share),
+                        loose=0.5,
+                        blur=shift(av=np.array([1.0, 0.4]) * LIMITS.bypassed, s=edge * beside),
+                        sudden=0.6,
+                        rate=0.5 / (hours + 1) / 12,
+                        group="electric",
+                    )  # fmt: skip
+                )
     return found
 
 

@@ -7,6 +7,7 @@ Never: rows off maximum power taken for the array's.
 
 import numpy as np
 
+from analysis.estimates.at_rest import Shadow, shadows, with_shadows
 from analysis.estimates.own_light import current_at_maximum, sides_apart, voltage_at_maximum
 from analysis.estimates.steady import Hours, steady_rows
 from analysis.estimates.sums import Sums, log_ratio
@@ -95,11 +96,13 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     if not sun_measured:
         unsure = ~_clear_by_power(by_hour)[:, None] & ~told_hours(seen, usable, hours_of_sun, LEAST_H)
         by_hour[unsure] = np.nan
+    shadow = shadows(plant, seen, lit, at_maximum_v, days, hours_of_sun)
+    by_hour = with_shadows(by_hour, shadow, sun_measured)
     vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = by_hour + passed_by
     bright = bright & ~in_shade
     _day_figures(vector, plant, seen, usable & bright, bright, at_maximum_v, days, hours_of_sun)
     _held(vector, plant, seen, over, days, hours_of_sun)
-    return _in_sunshine(seen, lit, hours, bins, shape)
+    return _in_sunshine(seen, lit, hours, bins, shape, shadow)
 
 
 def _passed_by(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hours) -> Floats:
@@ -120,13 +123,15 @@ def _passed_by(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hour
         as_much = amperes[:, None, :] >= AS_MUCH * amperes[:, :, None]
         beside = level - np.where(as_much, whole[:, None, :], -np.inf).max(axis=2)
         at_all = level - whole.max(axis=1)[:, None]
-        return np.where(beside < -PASSED_BY, beside, np.where(at_all < -NO_RESISTANCE, at_all, 0.0))
+        return np.where(at_all < -NO_RESISTANCE, at_all, np.where(beside < -PASSED_BY, beside, 0.0))
 
 
-def _in_sunshine(seen: Columns, lit: np.ndarray, told_h: Floats, bins: np.ndarray, shape: tuple[int, int]) -> Floats:
+def _in_sunshine(
+    seen: Columns, lit: np.ndarray, told_h: Floats, bins: np.ndarray, shape: tuple[int, int], shadow: Shadow
+) -> Floats:
     """By hour: share of its running time that tells of the array, 0 under cloud, where nothing throws a shadow; likewise 0 under thin cloud too.
 
-    float64[days, 2, HOURS]
+    Likewise 1 where the array was held back through the hour: the sun gave more than the pump takes. float64[days, 3, HOURS]
     """
     sums = Sums(lit, bins, shape)
     running_h = sums.of(seen.dt_h)
@@ -135,7 +140,9 @@ def _in_sunshine(seen: Columns, lit: np.ndarray, told_h: Floats, bins: np.ndarra
     told = np.where(of_clear >= SUNNY, told_h / np.maximum(running_h, 1e-9), 0.0)
     low = clear < HIGH_SUN_W_M2 * running_h
     least = np.where(low, SUNNIEST - AGREE_AT_LOW_SUN, SUNNIEST) * of_clear.max(axis=1, keepdims=True)
-    return np.stack([told, np.where(of_clear >= least, told, 0.0)], axis=1)
+    told = np.where(shadow.lost > 0, 1.0, told)
+    held = (of_clear >= SUNNY) & (sums.of(seen.held * seen.dt_h) > WHOLE_HOUR * running_h) | shadow.sunlit
+    return np.stack([told, np.where(of_clear >= least, told, 0.0), held], axis=1)
 
 
 def _clear_days(by_hour: Floats, within: float = AGREE_WITHIN, hours: int = AGREEING_HOURS) -> np.ndarray:

@@ -16,6 +16,7 @@ KEPT_DAYS = (
 )
 LEAST_DAYS = 2
 SAME_DAYS = 3
+DEEP = 0.2  # of what an hour lies below the others, day after day: a shade's edge goes on by minutes from day to day
 SAME = 0.05  # log of power: under a clear sky an hour comes again as it was; under cloud hardly ever (common practice, no source)
 SKY_TOLD = np.arange(PLACE["s0"], PLACE["s0"] + HOURS)
 """Hours of the sun's way."""
@@ -60,4 +61,7 @@ def _come_again(kept: Floats) -> Floats:
     with np.errstate(invalid="ignore"):
         agree = enough & (largest[0] - largest[-1] < SAME)
         mean_newest = np.where(newest, kept, 0.0).sum(axis=0) / SAME_DAYS
-        return np.where(enough & (spread < SAME), mean_newest, np.where(agree, largest.mean(axis=0), np.nan))
+        others = np.median(mean_newest[enough]) if enough.any() else 0.0
+        same = np.maximum(SAME, DEEP * (others - mean_newest))
+        told = np.where(agree, largest.mean(axis=0), np.nan)
+        return np.where(enough & (spread < same), mean_newest, told)

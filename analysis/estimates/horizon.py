@@ -27,6 +27,7 @@ AS_LOW_DEG = (
     0.8  # some days of the season's course: so much lower still counts as seen clear (common practice, no source)
 )
 NEW_SHARE = 0.9  # of the hour, where the sun had been seen clear: dim there is new; the rest may be all that the hour's figure tells of
+ANGLE = 0.1  # log of power
 CLEAR = 0.03  # likewise: nothing of the hour was shaded
 MOVES_DEG = 0.4  # a day, at the equinoxes (astronomy)
 CLIMBS_DEG = 6.0  # in the hour: about noon the sun goes along a roof's edge and may sink behind it in a day
@@ -38,27 +39,31 @@ NEVER = 90.0
 
 
 def without_horizon(
-    plant: Plant, day: int, vector: Floats, sunny: Floats, kept: Floats | None
+    plant: Plant, day: int, vector: Floats, sunny: Floats, kept: Floats | None, usual: Floats | None = None
 ) -> tuple[Floats, Floats]:
     """The vector without dim hours at which the sun was never seen clear, and what to keep for tomorrow.
 
     Parameters
     ----------
     vector : float64[SIZE]
-    sunny : float64[2, HOURS]
+    sunny : float64[3, HOURS]
         Share of the hour that its figure tells of, 0 where the sun itself did not shine: without it nothing throws a shadow. Likewise
-        0 under thin cloud too, which lets a narrow shadow pass unseen.
+        0 under thin cloud too, which lets a narrow shadow pass unseen. 1 where the sun gave more than the pump takes.
     kept : float64[BINS + HOURS] or None
         By azimuth, the lowest elevation at which the sun was seen unshaded [deg]; then by hour the last day on which it was, minus
         that day once it was judged newly shaded. None before the first day.
+    usual : float64[HOURS] or None
+        What each hour was learnt to give: low sun on glass and the file's own slope are no shade, up to `ANGLE`.
     """
     kept = _whole(kept)
     hours, clear_deg, last = vector[SPRING : SPRING + HOURS], kept[:BINS], kept[BINS:].copy()
     known = ~np.isnan(hours)
-    if not known.any():
+    plenty = ~known & (sunny[2] > 0)
+    if not (known | plenty).any():
         return vector, kept
-    best = np.sort(hours[known])[::-1]
-    below = _median(best[: (len(best) + 1) // 2]) - hours
+    plain = hours if usual is None else hours - np.clip(usual, -ANGLE, ANGLE)
+    best = np.sort(plain[known])[::-1]
+    below = _median(best[: (len(best) + 1) // 2]) - plain if len(best) else plain
     with np.errstate(invalid="ignore"):
         dim, clear = known & (below > DIM), known & (below < CLEAR)
     way = _way(plant, day)
@@ -74,7 +79,7 @@ def without_horizon(
         found[SPRING : SPRING + HOURS] = np.where(unsure, np.nan, hours)
         if unsure.any():
             found[PLACE["av0"]] = np.nan  # modules in the shade are bypassed
-    last[clear & (sunny[0] > 0)] = day
+    last[(clear & (sunny[0] > 0)) | plenty] = day
     seen, clear = clear_deg.copy(), clear & (sunny[1] > 0)
     np.minimum.at(seen, way.bins[clear].ravel(), way.elevation_deg[clear].ravel())
     return found, np.concatenate([seen, last])

@@ -8,14 +8,18 @@ import pytest
 
 from analysis.causes.registry import all_causes
 from analysis.estimates import electric
+from analysis.estimates.at_rest import Shadow, in_the_dark, with_shadows
 from analysis.estimates.effects import Effect
 from analysis.estimates.horizon import BINS, without_horizon
 from analysis.estimates.own_light import sides_apart
 from analysis.estimates.steady import hours_of
 from analysis.estimates.vector import HOURS, PLACE, SIZE, empty
+from analysis.learning import beginning, sunlit
 from analysis.look import look
+from analysis.physics.array_power import OPEN_CIRCUIT_V
 from analysis.plant import Plant, plant_of
 from analysis.rows import Rows
+from analysis.slow import slow_bench
 from logger.record.site_file import read_site
 from tests.cases.recorded import HERE
 
@@ -76,7 +80,7 @@ def test_a_voltage_sensor_is_off_by_the_same_share_in_any_light_and_says_nothing
     assert joint.direction[PLACE["av0"]] == pytest.approx(0.5 * joint.direction[PLACE["av1"]])
 
 
-SUNNY = np.ones((2, HOURS))
+SUNNY = np.ones((3, HOURS))
 
 
 def day_of(**hours: float) -> np.ndarray:
@@ -107,7 +111,7 @@ def test_a_shade_that_comes_in_a_day_is_told_and_one_that_the_season_may_bring_i
 
 
 def test_an_hour_under_cloud_says_nothing_of_the_horizon() -> None:
-    kept = without_horizon(plant(SITES[0]), DAY, day_of(), np.zeros((2, HOURS)), None)[1]
+    kept = without_horizon(plant(SITES[0]), DAY, day_of(), np.zeros((3, HOURS)), None)[1]
     assert np.isnan(kept[BINS:]).all()
     assert (kept[:BINS] == 90.0).all()
 
@@ -151,6 +155,89 @@ def test_a_dim_hour_that_was_mostly_held_back_tells_of_no_shade() -> None:
     """The pump took all that it takes for most of the hour: only the minutes in a shadow would speak."""
     kept = without_horizon(plant(SITES[0]), DAY, day_of(), SUNNY, None)[1]
     kept[BINS:] = DAY
-    some = np.full((2, HOURS), 0.3)
+    some = np.full((3, HOURS), 0.3)
     found, _ = without_horizon(plant(SITES[0]), DAY + 1, day_of(**{f"s{AFTERNOON}": -1.5}), some, kept)
     assert np.isnan(found[PLACE[f"s{AFTERNOON}"]])
+
+
+def test_an_hour_held_back_was_an_hour_in_the_sun() -> None:
+    """The sun gave more than the pump takes, so that nothing hid it: a shade that comes there is new."""
+    plenty = np.zeros((3, HOURS))
+    plenty[2, AFTERNOON] = 1.0
+    kept = without_horizon(plant(SITES[0]), DAY, day_of(**{f"s{AFTERNOON}": np.nan}), plenty, None)[1]
+    assert kept[BINS + AFTERNOON] == DAY
+    found, _ = without_horizon(plant(SITES[0]), DAY + 1, day_of(**{f"s{AFTERNOON}": -0.7}), SUNNY, kept)
+    assert np.isfinite(found[PLACE[f"s{AFTERNOON}"]])
+
+
+def resting_day(shaded: np.ndarray, running: bool) -> tuple[Plant, np.ndarray, np.ndarray]:
+    """A clear day at a site with a sensor: at rest (`shaded`: share of the light left by hour), or running at maximum power outside the shade.
+
+    Plant; the vector's hours (HOURS,); rows in which `in_the_dark` says nothing would start.
+    """
+    at = plant(SITES[0])
+    start, stop = at.days.daylight_ms(DAY)
+    time_ms = np.arange(start + 3_600_000, stop - 3_600_000, 60_000)
+    sky = at.model.expect(Rows(time_ms, {}), brief=True)
+    light = sky.clear_poa_w_m2
+    hour = np.clip((time_ms - at.days.noon_ms(DAY)) // 3_600_000 + HOURS // 2, 0, HOURS - 1)
+    left = shaded[hour]
+    cells = np.full(len(time_ms), 40.0)
+    _, volts, amperes = at.model.array.maximum(light, cells)
+    open_v = at.model.array.table(light * left, cells, (OPEN_CIRCUIT_V,))[0]
+    runs = (left == 1.0) & running
+    rows = Rows(
+        time_ms,
+        {
+            "irradiance_w_m2": light,
+            "module_temp_c": cells - 3.0 * light / 1000.0,
+            "pv_voltage_v": np.where(runs, volts, open_v),
+            "pv_current_a": np.where(runs, amperes, 0.0),
+        },
+    )
+    days = range(DAY, DAY + 1)
+    seen = look(at, rows, days)
+    vector = empty(1)
+    hours = hours_of(electric.hour_bins(at, seen, days), (1, HOURS), seen.dt_h)
+    electric.fill(vector, at, seen, days, hours)
+    return at, vector[0, PLACE["s0"] : PLACE["s0"] + HOURS], in_the_dark(at, seen)
+
+
+def test_an_array_that_stands_in_a_shade_shows_it_in_its_voltage_at_rest() -> None:
+    shaded = np.ones(HOURS)
+    shaded[7] = 0.15
+    _, hours, dark = resting_day(shaded, running=True)
+    assert hours[7] < -0.5
+    assert np.nanmin(np.delete(hours, 7)) > -0.1
+    assert dark.any()
+
+
+def test_an_array_that_stands_in_the_sun_shows_no_shade() -> None:
+    _, hours, dark = resting_day(np.ones(HOURS), running=False)
+    assert not (hours < -0.1).any()
+    assert not dark.any()
+
+
+def test_an_hour_beside_no_hour_in_the_sun_is_not_called_shaded_where_no_sensor_tells() -> None:
+    lost = np.zeros((1, HOURS))
+    lost[0, 9] = 0.6
+    shadow = Shadow(lost, np.zeros((1, HOURS), bool))
+    far = np.full((1, HOURS), np.nan)
+    far[0, 2:5] = 0.0
+    near = far.copy()
+    near[0, 8] = 0.0
+    assert np.isnan(with_shadows(far, shadow, sun_measured=False)[0, 9])
+    assert with_shadows(near, shadow, sun_measured=False)[0, 9] == pytest.approx(np.log(0.4))
+
+
+def test_an_hour_seen_in_the_sun_is_no_horizon_and_what_it_gives_stays_as_open_as_the_arrays_own() -> None:
+    scatter = slow_bench(plant(SITES[0])).scatter
+    learnt = beginning(scatter)
+    hours = np.zeros(HOURS, bool)
+    hours[9] = True
+    place = PLACE["s0"] + 9
+    known = sunlit(learnt, hours, scatter)
+    assert known.covariance[place, place] < 0.02 < learnt.covariance[place, place]
+    assert (known.mean == learnt.mean).all()
+    k = SIZE + list(scatter.modes).index("array_current")
+    assert known.joint_covariance[k, k] == pytest.approx(learnt.joint_covariance[k, k])

@@ -170,7 +170,7 @@ def test_a_horizon_kept_by_an_older_version_still_counts() -> None:
     facts, _, _ = read_case(HERE / "riser-leak" / "helical_full")
     vector = np.full(SIZE, np.nan)
     vector[PLACE["s0"] : PLACE["s0"] + HOURS] = 0.0
-    sunny = np.ones((2, HOURS))
+    sunny = np.ones((3, HOURS))
     older = np.full(BINS, 20.0)
     _, kept = without_horizon(plant_of(facts), 20_000, vector, sunny, older)
     assert kept.shape == (BINS + HOURS,)
