@@ -101,9 +101,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 )
                 if verdict.cause in COMES_AGAIN:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
-                if (group == "hydraulic" or verdict.cause in COMES_AGAIN) and not _lasts(amounts, alarm):
-                    continue
-                if verdict.cause in known:  # the open one, seen from another form's side
+                must_last = group == "hydraulic" or verdict.cause in COMES_AGAIN
+                if verdict.cause in known or (must_last and not _lasts(amounts, alarm)):
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED

@@ -33,7 +33,7 @@ VOLTS_LOST = (
     -0.05
 )  # log of voltage at maximum power, all day: cells, joints or a sensor take it, and at rest it says nothing of light
 LEAST_H = 0.15  # in the shade within an hour
-WHOLE = 0.75  # of an hour's light
+WHOLE = 0.95  # of an hour's light: a horizon that took the rest would take more tomorrow
 EVEN = 0.012  # of voltage about the hour's line: a shade that stands still; under broken cloud it jumps
 BYPASSED = -0.2  # log of voltage while it runs: more than a joint that does not burn takes (electric.py)
 BESIDE_H = 2  # hours about it, one of which the sun was seen in

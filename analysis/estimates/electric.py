@@ -24,6 +24,7 @@ SMOOTH_WHOLE = (
 )
 LEAST_SHARE = 0.4  # of a clear sky: below, cloud and shade leave a voltage that no model knows well
 WHOLE_HOUR = 0.75  # of its running time: else only the cloudy part of an hour would speak
+ALL_HOUR = 0.95  # likewise: a horizon that took the rest would take more tomorrow
 LEAST_HIGH_H = 0.5  # for the day's low-sun and high-sun figures
 LOW_SUN_W_M2, HIGH_SUN_W_M2 = 150.0, 550.0
 SMOOTH_SHARE = 0.035  # of its mean: an hour that scatters less is free of broken cloud (common practice, no source)
@@ -141,7 +142,7 @@ def _in_sunshine(
     low = clear < HIGH_SUN_W_M2 * running_h
     least = np.where(low, SUNNIEST - AGREE_AT_LOW_SUN, SUNNIEST) * of_clear.max(axis=1, keepdims=True)
     told = np.where(shadow.lost > 0, 1.0, told)
-    held = (of_clear >= SUNNY) & (sums.of(seen.held * seen.dt_h) > WHOLE_HOUR * running_h) | shadow.sunlit
+    held = (of_clear >= SUNNY) & (sums.of(seen.held * seen.dt_h) > ALL_HOUR * running_h) | shadow.sunlit
     return np.stack([told, np.where(of_clear >= least, told, 0.0), held], axis=1)
 
 
