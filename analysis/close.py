@@ -56,7 +56,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
             learnt = opened(learnt, visit.kind, scatter)
             memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind, scatter)
     vector, memory.arrays["horizon"] = without_horizon(
-        plant, view.day, figures.vector, figures.sunny, memory.arrays.get("horizon"), learnt.mean[SKY_TOLD]
+        plant, view.day, figures.vector, figures.sunny, memory.arrays.get("horizon"), _usual(plant, learnt)
     )
     if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
@@ -83,6 +83,14 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     memory.arrays |= {"recent": recent} | kept_of(learnt)
     memory.days.append(_summary(plant, view.day, memory, figures))
     return memory
+
+
+def _usual(plant: Plant, learnt: Learnt) -> np.ndarray | None:
+    """What each hour of the sun's way was learnt to give under a supposed sky; where none was seen, as the others. float64[HOURS]"""
+    if "irradiance_w_m2" in plant.has:
+        return None
+    hours, seen = learnt.mean[SKY_TOLD], learnt.days[SKY_TOLD] > 0
+    return np.where(seen, hours, np.median(hours[seen]) if seen.any() else 0.0)
 
 
 def _ended_electric(memory: Memory) -> int:
