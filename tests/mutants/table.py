@@ -152,7 +152,7 @@ SWIFT = (
            "share, lost = out / array.strings, -float(np.log(1 - out / array.strings))",
            "share, lost = out / array.strings, -float(np.log(1 - out / (array.strings + 1)))",
            WITHIN + "test_half_of_the_current_gone_is_one_of_two_strings"),
-    Mutant("under cloud the horizon is learnt", "estimates/horizon.py", "last[clear & (sunny[0] > 0)] = day", "last[clear] = day",
+    Mutant("under cloud the horizon is learnt", "estimates/horizon.py", "last[(clear & (sunny[0] > 0)) | plenty] = day", "last[clear | plenty] = day",
            SIDES + "test_an_hour_under_cloud_says_nothing_of_the_horizon"),
     Mutant("Fahrenheit the wrong way round", "units_by_look.py", "(middle - 32.0) / 1.8", "(middle - 32.0) * 1.8",
            UNITS + "test_temperatures_in_other_degrees_are_seen"),
