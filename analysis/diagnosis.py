@@ -159,11 +159,11 @@ def _said_otherwise(name: str, levels: Levels, measures: dict[str, float]) -> bo
 
 
 def _at_usual_speed(moved: Shift) -> bool:
-    """It stands at the very speed that always was its limit: then its load is less, and nothing holds power back."""
+    """It stands at the very speed that always was its limit, or above: then its load is less, and nothing holds power back."""
     at = np.flatnonzero(moved.places == PLACE["cn"])
     if not len(at) or np.sqrt(moved.covariance[at[0], at[0]]) > ROUND_TOLD:
         return False
-    return bool(abs(moved.mean[at[0]]) < SAME_SPEED)
+    return bool(moved.mean[at[0]] > -SAME_SPEED)
 
 
 def _set_by_hand(moved: Shift) -> float:

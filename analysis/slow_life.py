@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import all_causes
-from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, weigh_shift
+from analysis.diagnosis import NOTHING, SAME_SPEED, UNEXPLAINED, Verdict, weigh_shift
 from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
@@ -131,6 +131,8 @@ def _held_on(bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, a
     drive at its motor's limit then stands at a lower speed, and the load is to blame.
     """
     lower = recent[-5:, PLACE["cap"]] < learnt.mean[PLACE["cap"]] - HELD_TODAY
+    with np.errstate(invalid="ignore"):  # at its usual speed a pump is asked for less by its load
+        lower &= ~(recent[-5:, PLACE["cn"]] > learnt.mean[PLACE["cn"]] - SAME_SPEED)
     if not lower[-1] or int(lower.sum()) < HELD_DAYS:
         return False
     lost = sum(float(-bench.effects[form].lost[-1]) * amount for form, amount in map(_form, _open(memory, "electric")))

@@ -13,6 +13,7 @@ from analysis.estimates.steady import Hours, steady_rows
 from analysis.estimates.sums import Sums, log_ratio
 from analysis.estimates.told_sky import told_hours, under_told_sky
 from analysis.estimates.vector import HOURS, PLACE
+from analysis.estimates.with_the_light import with_the_light
 from analysis.look import Columns
 from analysis.plant import Plant
 from analysis.rows import Floats, or_zero
@@ -273,6 +274,7 @@ def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range
         held &= np.isnan(seen.flow_m3_h) | (seen.flow_m3_h > LIFTS_SHARE * seen.should_m3_h)
         warm = over > HELD_BY_OWN_CELLS
     held &= warm | seen.expected.poa_measured
+    held &= ~with_the_light(seen, hours_of_sun)
     with np.errstate(invalid="ignore"):  # a setting that is read tells who holds it
         held &= ~(seen.rows["speed_setting_pct"] < plant.facts.controller.speed_limit_pct - SETTING_PCT)
     held = steady_rows(held, hours_of_sun, or_zero(seen.power_w), HELD_HOUR_H, HELD_SCATTER)
