@@ -71,7 +71,11 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         "not-turning": _may_stand(plant, seen, days),
         "sensor-fault": _may_be_stuck(seen, days)
         | _may_be_dead(plant, seen, days)
-        | _days(seen, seen.rows["low_level_probe_wet"] < 0.5, days),
+        | _days(
+            seen,
+            (seen.rows["low_level_probe_wet"] < 0.5) | sensor_fault.drowned_rows(plant.facts, seen),
+            days,
+        ),
         "short-cycling": _may_cycle(seen, days),
         "string-out": _may_lose_a_string(plant, array, seen, days),
         "silent": _may_be_silent(plant, heard_ms, days),

@@ -9,11 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import all_causes
-from analysis.diagnosis import NOTHING, SAME_SPEED, UNEXPLAINED, Verdict, weigh_shift
+from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, weigh_shift
 from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
+from analysis.held_on import held_on
 from analysis.learning import Learnt
 from analysis.life import FLOW_SHARE_LOST, number_of, take_verdict, taken_over
 from analysis.memory import Case, Memory
@@ -57,12 +58,8 @@ HALF = 0.5
 AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
 GROWS_FOR = (4.0, 8.0, 16.0, 32.0, 64.0)  # days until it stands still
 TAKES = np.array(AT_ONCE_IN + GROWS_FOR)[:, None, None]
-HELD_TODAY = 0.06  # log of power
-LOAD = np.array([PLACE[f"{name}{band}"] for name in "ti" for band in range(3)])
-HEAVIER = 0.08  # log of power, or of current, at the same speed: more than drift and season (scatter.py)
 COMES_AGAIN = ("shading", "panel-soiling")  # seen on two days at least: one day's dip is the sky's, or a sensor's
 AN_HOUR = 0.1  # of what a day tells at most: one or two of its hours are enough to see it again
-HELD_DAYS = 3  # of the last five: a day or two may be a hand's, or a cloud's
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 
@@ -91,7 +88,11 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known, today
             )
-            if group == "held" and alarm is not None and not _held_on(bench, memory, learnt, recent, alarm):
+            if (
+                group == "held"
+                and alarm is not None
+                and not held_on(learnt, recent, alarm.amount, _array_lost(bench, memory))
+            ):
                 alarm = None
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
@@ -124,21 +125,9 @@ class _Found:
     window: int
 
 
-def _held_on(bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, alarm: Alarm) -> bool:
-    """Held back today, and on most of the last days: those of a limit that is gone, mixed with today's, would pass for another.
-
-    Not where the array is known to give less by as much, nor where the same speed takes clearly more current or power: a
-    drive at its motor's limit then stands at a lower speed, and the load is to blame.
-    """
-    lower = recent[-5:, PLACE["cap"]] < learnt.mean[PLACE["cap"]] - HELD_TODAY
-    with np.errstate(invalid="ignore"):  # at its usual speed a pump is asked for less by its load
-        lower &= ~(recent[-5:, PLACE["cn"]] > learnt.mean[PLACE["cn"]] - SAME_SPEED)
-    if not lower[-1] or int(lower.sum()) < HELD_DAYS:
-        return False
-    lost = sum(float(-bench.effects[form].lost[-1]) * amount for form, amount in map(_form, _open(memory, "electric")))
-    with np.errstate(invalid="ignore"):
-        heavier = recent[-5:, LOAD] - learnt.mean[LOAD] > HEAVIER
-    return alarm.amount > lost and int(heavier.any(axis=1).sum()) < HELD_DAYS
+def _array_lost(bench: SlowBench, memory: Memory) -> float:
+    """Log of the power that the array is known to have lost at full sun."""
+    return sum(float(-bench.effects[form].lost[-1]) * amount for form, amount in map(_form, _open(memory, "electric")))
 
 
 def _power_lies(memory: Memory) -> bool:

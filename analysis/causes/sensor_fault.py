@@ -14,6 +14,7 @@ from analysis.meter import NANO
 from analysis.plant import Plant, plant_of
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
+from logger.record.site_facts import SiteFacts
 
 
 @dataclass(frozen=True)
@@ -22,6 +23,10 @@ class SensorLimits:
 
     stuck_h: float = 3.0  # of running, or of changing light, without the least change
     dry_h: float = 2.0  # of water delivered while the probe says dry
+    below_m: float = (
+        1.5  # the level under a probe that says wet: three of a level sensor's own standard deviations (scatter.py)
+    )
+    starved: float = 0.75  # of the expected flow: then the level is no sensor's mistake
     least_share: float = 0.08
     least_current: float = 0.12  # temperature and wave form move it
     least_m: float = 2.0
@@ -42,14 +47,16 @@ ALIVE = {
     "module_temp_c": "light",
     "water_level_m": "running",
     "discharge_pressure_bar": "running",
-    "motor_current_a": "running",
-    "motor_speed_rpm": "running",
+    "motor_current_a": "lifting",
+    "motor_speed_rpm": "lifting",
     "pv_voltage_v": "light",
-    "pv_current_a": "running",
+    "pv_current_a": "lifting",
     "flow_m3_h": "running",
     "ambient_temp_c": "light",
 }
 """Channels that cannot stand still, and while what."""
+
+SAYS_RUNNING = frozenset({"motor_running", "motor_speed_rpm", "motor_current_a"})
 
 ANSWERS = frozenset({"motor_current_a", "motor_speed_rpm", "pv_voltage_v", "pv_current_a"})
 """Channels that read otherwise as soon as the pump stands."""
@@ -155,8 +162,18 @@ def watch(view: DayView) -> list[Episode]:
 
 
 def alive_rows(seen: Columns) -> dict[str, np.ndarray]:
-    """By what a channel needs to move, the rows where it must. bool[n] each"""
-    return {"running": seen.settled, "light": seen.expected.daylight & (seen.expected.clear_poa_w_m2 > BRIGHT_W_M2)}
+    """By what a channel needs to move, the rows where it must. bool[n] each
+
+    Water that comes is proof enough of a pump that runs where the very channel that tells so reads nothing, and no other says that it stands.
+    """
+    unsaid = SAYS_RUNNING.isdisjoint(seen.rows.values)
+    with np.errstate(invalid="ignore"):
+        lifting = seen.settled | ((seen.flow_m3_h > 0) & (seen.dt_h > 0) & (seen.driven | unsaid))
+    return {
+        "running": seen.settled,
+        "lifting": lifting,
+        "light": seen.expected.daylight & (seen.expected.clear_poa_w_m2 > BRIGHT_W_M2),
+    }
 
 
 def _stuck(view: DayView, seen: Columns) -> list[Episode]:
@@ -218,14 +235,30 @@ def _moved_by(view: DayView, seen: Columns, channel: str) -> tuple[np.ndarray, f
         return plant.system.drawdown_m(came), LIMITS.drawn_m
     if channel == "discharge_pressure_bar":
         return plant.wellhead_head_m(came) / plant.metres_a_bar, LIMITS.pressed_bar
-    return np.nan_to_num(seen.power_w), LIMITS.moving * plant.full_power_w
+    return _other_power_w(plant, seen, channel), LIMITS.moving * plant.full_power_w
+
+
+def _other_power_w(plant: Plant, seen: Columns, channel: str) -> np.ndarray:
+    """The power, or what of its course is told without `channel` where power is nothing but voltage times current. [W]"""
+    if channel not in ("pv_voltage_v", "pv_current_a") or "input_power_w" in seen.rows.values:
+        return np.nan_to_num(seen.power_w)
+    motor = plant.facts.motor.rated_current_a or np.inf
+    others = {
+        "pv_current_a": (seen.rows["motor_current_a"] / motor, seen.flow_m3_h / plant.full_flow_m3_h),
+        "pv_voltage_v": (seen.rows["pv_current_a"] / plant.rated_current_a,),
+    }[channel]
+    for share in others:
+        known = ~np.isnan(share)
+        if (share[known] > 0).any():
+            return np.nan_to_num(share) * plant.full_power_w
+    return np.zeros(len(seen))
 
 
 def dead_rows(seen: Columns, channel: str) -> np.ndarray:
     """Rows in which a channel must speak and does not. bool[n]"""
     column = seen.rows[channel]
     with np.errstate(invalid="ignore"):
-        alive = seen.settled if ALIVE[channel] == "running" else seen.expected.clear_poa_w_m2 > BRIGHT_W_M2
+        alive = seen.settled if ALIVE[channel] != "light" else seen.expected.clear_poa_w_m2 > BRIGHT_W_M2
     return alive & np.isnan(column) & (seen.dt_h > 0)
 
 
@@ -237,7 +270,7 @@ def _dead(view: DayView, seen: Columns) -> list[Episode]:
             continue
         rows = np.flatnonzero(dead_rows(seen, channel))
         held = np.cumsum(seen.dt_h[rows])
-        enough = np.flatnonzero(held >= (LIMITS.dead_h if ALIVE[channel] == "running" else LIMITS.dead_light_h))
+        enough = np.flatnonzero(held >= (LIMITS.dead_light_h if ALIVE[channel] == "light" else LIMITS.dead_h))
         if len(enough) and np.isnan(seen.rows[channel][rows[0] : rows[int(enough[0])] + 1]).all():
             found.append(_episode(seen, channel, rows, int(rows[int(enough[0])]), {"dead": 1.0}))
     return found
@@ -250,7 +283,7 @@ def _may_be_stuck(column: np.ndarray) -> bool:
 
 
 def _probe(view: DayView, seen: Columns) -> list[Episode]:
-    """Says dry while water comes, or while the level stands well above it."""
+    """Says dry while water comes, or while the level stands well above it; says wet while the pump starves and the level is below."""
     probe = seen.rows["low_level_probe_wet"]
     with np.errstate(invalid="ignore"):
         depth = view.facts.well.probe_depth_m
@@ -260,12 +293,23 @@ def _probe(view: DayView, seen: Columns) -> list[Episode]:
         flowing = seen.settled & (seen.should_m3_h > 0) & (counting | (seen.flow_now_m3_h > 0.5 * seen.should_m3_h))
         above = (depth - level > 2.0) if depth is not None else np.zeros(len(seen), bool)
         lying = (probe < 0.5) & (flowing | (above & ~seen.turning))
-    rows = np.flatnonzero(lying)
-    held = np.cumsum(seen.dt_h[rows])
-    enough = np.flatnonzero(held >= LIMITS.dry_h)
-    if not len(enough):
-        return []
-    return [_episode(seen, "low_level_probe_wet", rows, int(rows[int(enough[0])]), {"probe_dry": 1.0})]
+    return [
+        _episode(seen, "low_level_probe_wet", rows, int(rows[int(enough[0])]), {said: 1.0})
+        for said, lies in (("probe_dry", lying), ("probe_wet", drowned_rows(view.facts, seen)))
+        for rows in [np.flatnonzero(lies)]
+        for enough in [np.flatnonzero(np.cumsum(seen.dt_h[rows]) >= LIMITS.dry_h)]
+        if len(enough)
+    ][:1]
+
+
+def drowned_rows(facts: SiteFacts, seen: Columns) -> np.ndarray:
+    """Rows in which the probe says wet while the level stands well below it and the pump lifts too little. bool[n]"""
+    depth = facts.well.probe_depth_m
+    if depth is None or not {"low_level_probe_wet", "water_level_m"} <= seen.rows.values.keys():
+        return np.zeros(len(seen), bool)
+    with np.errstate(invalid="ignore"):
+        below = (seen.rows["low_level_probe_wet"] > 0.5) & (seen.rows["water_level_m"] > depth + LIMITS.below_m)
+        return below & seen.turning & (seen.flow_m3_h < LIMITS.starved * seen.should_m3_h)
 
 
 def _episode(seen: Columns, channel: str, rows: np.ndarray, flag: int, figures: dict[str, float]) -> Episode:
@@ -290,6 +334,8 @@ def evidence(figures: dict[str, float]) -> str:
         return f"The channel gave no value for {figures.get('hours', 0.0):.1f} h while the others were read."
     if "probe_dry" in figures:
         return f"The probe said dry for {figures.get('hours', 0.0):.1f} h while water came or the level stood above it."
+    if "probe_wet" in figures:
+        return f"The probe said wet for {figures.get('hours', 0.0):.1f} h while the level stood below it and the pump lifted too little."
     if "amount" in figures:
         return f"One channel moved away by {figures.get('amount', 0.0):.2f} from what all the others agree on."
     load = f" {100 * np.exp(figures['torque']):.0f} % of" if "torque" in figures else ""

@@ -7,7 +7,7 @@ import pytest
 
 from analysis.causes.controller_trip import LIMITS as TRIPS
 from analysis.causes.controller_trip import _low_level
-from analysis.causes.sensor_fault import ANSWERS, _frozen
+from analysis.causes.sensor_fault import ANSWERS, _frozen, _other_power_w, alive_rows, drowned_rows
 from analysis.causes.short_cycling import _clouded, strong_rows
 from analysis.diagnosis import NOTHING, _at_usual_speed, _set_by_hand, weigh_shift
 from analysis.estimates.horizon import BINS, NEVER, without_horizon
@@ -98,6 +98,53 @@ def test_one_that_stood_at_its_value_at_dawn_and_left_it_at_noon_is_not_stuck(ch
     turning = [0, 1, 1, 1, 0, 0, 1, 1]
     assert frozen(channel, [4.0] * 8, turning)
     assert not frozen(channel, [4.0, 4.0, 4.0, 4.0, 3.0, 3.0, 4.0, 4.0], turning)
+
+
+def lifting(says: dict[str, float]) -> bool:
+    """Whether a row counts as one of a pump that runs: no power, but water; `says`: the other channels."""
+    yes, no = np.ones(1, bool), np.zeros(1, bool)
+    rows = Rows(np.zeros(1, np.int64), {name: np.array([value]) for name, value in says.items()})
+    expected = SimpleNamespace(daylight=yes, clear_poa_w_m2=np.array([800.0]))
+    driven = np.array([says.get("motor_running", 0.0) > 0.5])
+    seen = SimpleNamespace(
+        settled=no, flow_m3_h=np.ones(1), dt_h=np.ones(1), driven=driven, rows=rows, expected=expected
+    )
+    return bool(alive_rows(seen)["lifting"][0])
+
+
+def test_water_that_comes_is_a_pump_that_runs_unless_a_channel_says_that_it_stands() -> None:
+    assert lifting({"pv_current_a": 0.0})
+    assert lifting({"pv_current_a": 0.0, "motor_running": 1.0})
+    assert not lifting({"motor_running": 0.0})
+    assert not lifting({"motor_speed_rpm": 0.0})
+
+
+def test_power_that_is_voltage_times_a_stuck_current_says_nothing_of_that_current() -> None:
+    facts, _, _ = read_case(HERE / "none" / "helical_middle")
+    plant = plant_of(facts)
+    swing, still = np.array([0.2, 0.9, 0.4]), np.full(3, 0.5)
+    rows = {"pv_voltage_v": 100.0 * still, "pv_current_a": plant.rated_current_a * swing}
+    seen = SimpleNamespace(
+        rows=Rows(np.arange(3), rows), power_w=plant.full_power_w * still, flow_m3_h=plant.full_flow_m3_h * swing
+    )
+    for channel in rows:
+        assert np.allclose(_other_power_w(plant, seen, channel), plant.full_power_w * swing)
+    assert np.allclose(_other_power_w(plant, seen, "motor_speed_rpm"), plant.full_power_w * still)
+
+
+@pytest.mark.parametrize(
+    ("level_m", "flow", "told"), [(62.0, 0.5, True), (61.0, 0.5, False), (62.0, 0.9, False), (50.0, 0.5, False)]
+)
+def test_a_probe_that_says_wet_lies_where_the_level_is_below_it_and_the_pump_starves(
+    level_m: float, flow: float, told: bool
+) -> None:
+    class Seen(SimpleNamespace):
+        def __len__(self) -> int:
+            return 1
+
+    rows = Rows(np.zeros(1, np.int64), {"low_level_probe_wet": np.ones(1), "water_level_m": np.array([level_m])})
+    seen = Seen(rows=rows, turning=np.ones(1, bool), flow_m3_h=np.array([flow]), should_m3_h=np.ones(1))
+    assert bool(drowned_rows(view_of().facts, seen)[0]) == told
 
 
 def view_of(**site: float) -> SimpleNamespace:

@@ -125,6 +125,7 @@ def coarse(standing: float) -> Any:
         seen.turning,
         0.5 * plant_of(FACTS).full_power_w * (1 + 0.8 * np.sin(np.arange(n) / 40)),
     )
+    seen.driven = seen.turning
     seen.expected.daylight, seen.expected.clear_poa_w_m2 = np.ones(n, bool), np.full(n, 800.0)
     seen.should_m3_h = seen.flow_m3_h = seen.flow_now_m3_h = np.where(running > 0, 1.0, 0.0)
     seen.since_n, seen.moved_m3 = np.zeros(n, np.int64), np.zeros(n)

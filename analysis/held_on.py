@@ -1,0 +1,37 @@
+"""Whether a pump is held back today and was on most of the last days, so that it is worth weighing why.
+
+Flow: recent day vectors, learning.py -> HERE -> slow_life.py.
+Never: causes, rows.
+"""
+
+import numpy as np
+
+from analysis.diagnosis import SAME_SPEED
+from analysis.estimates.vector import PLACE
+from analysis.learning import Learnt
+from analysis.rows import Floats
+
+HELD_TODAY = 0.06  # log of power
+HELD_DAYS, OF_DAYS = 3, 5  # a day or two may be a hand's, or a cloud's
+LOAD = np.array([PLACE[f"{name}{band}"] for name in "ti" for band in range(3)])
+HEAVIER = 0.08  # log of power, or of current, at the same speed: more than drift and season (scatter.py)
+
+
+def held_on(learnt: Learnt, recent: Floats, amount: float, array_lost: float) -> bool:
+    """Held back today, and on most of the last days: those of a limit that is gone, mixed with today's, would pass for another.
+
+    Not where the array is known to give less by as much, nor at the usual speed, where the load asks for less; nor where the same speed
+    takes clearly more current or power: a drive at its motor's limit then stands at a lower speed, and the load is to blame.
+
+    recent : float64[days, SIZE]
+    amount, array_lost
+        Logs of power: held back, and known to be lost by the array.
+    """
+    newest = recent[-OF_DAYS:]
+    with np.errstate(invalid="ignore"):
+        lower = newest[:, PLACE["cap"]] < learnt.mean[PLACE["cap"]] - HELD_TODAY
+        lower &= ~(newest[:, PLACE["cn"]] > learnt.mean[PLACE["cn"]] - SAME_SPEED)
+        heavier = (newest[:, LOAD] - learnt.mean[LOAD] > HEAVIER).any(axis=1)
+    if not lower[-1] or int(lower.sum()) < HELD_DAYS:
+        return False
+    return amount > array_lost and int(heavier.sum()) < HELD_DAYS
