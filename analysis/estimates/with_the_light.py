@@ -15,7 +15,7 @@ from analysis.estimates.sums import Sums
 from analysis.look import Columns
 
 LEAST_H = 0.4  # of an hour
-LEAST_ROWS = 4
+LEAST_ROWS = 8  # of an hour: fewer follow anything by chance
 SWINGS = 0.012  # log of power: three times a fine power reading's own noise (common practice, no source)
 LEFT = 0.6  # of that swing, when the light's is taken out of it: two thirds of its variance are the light's
 AS_FOLLOWS = 0.05  # log: an hour whose power is as large a share of the light's as where it follows, follows it too
