@@ -50,7 +50,9 @@ class Judged:
         form = bench.causes.index("panel-soiling")
         recent, lost = np.empty((0, SIZE)), []
         first = int(plant.days.day_of(int(pd.Timestamp("2025-03-01", tz="UTC").timestamp() * 1000)))
-        nothing = DayFigures(np.full(SIZE, np.nan), np.zeros(3), np.ones((3, HOURS)), np.zeros(HOURS, bool), *([np.nan] * 12))
+        nothing = DayFigures(
+            np.full(SIZE, np.nan), np.zeros(3), np.ones((3, HOURS)), np.zeros(HOURS, bool), *([np.nan] * 12)
+        )
         for number, value in enumerate(performance):
             vector = np.full(SIZE, np.nan)
             vector[PLACE["s0"] + 2 : PLACE["s0"] + HOURS - 2] = np.log(value)
