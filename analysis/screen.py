@@ -69,7 +69,7 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
     may = {
         "no-water": _days(seen, _may_lack_water(plant, seen, base), days),
         "not-turning": _may_stand(plant, seen, days),
-        "sensor-fault": _may_be_stuck(seen, days)
+        "sensor-fault": _may_be_stuck(plant, seen, days)
         | _may_be_dead(plant, seen, days)
         | _days(
             seen,
@@ -156,7 +156,7 @@ def _may_halt(plant: Plant, seen: Columns, days: range) -> Days:
     return found
 
 
-def _may_be_stuck(seen: Columns, days: range) -> Days:
+def _may_be_stuck(plant: Plant, seen: Columns, days: range) -> Days:
     """Days with a run of equal values as long as the fewest rows that make `stuck_h`: five picks within it are equal."""
     found = np.zeros(len(days), bool)
     if not len(seen):
@@ -165,7 +165,7 @@ def _may_be_stuck(seen: Columns, days: range) -> Days:
     apart = fewest // PICKS
     if not apart:
         return np.ones(len(days), bool)
-    alive = {needs: np.flatnonzero(rows) for needs, rows in sensor_fault.alive_rows(seen).items()}
+    alive = {needs: np.flatnonzero(rows) for needs, rows in sensor_fault.alive_rows(plant, seen).items()}
     spread = {needs: rows[::apart] for needs, rows in alive.items()}
     for channel, needs in sensor_fault.ALIVE.items():
         column = seen.rows.values.get(channel)

@@ -26,6 +26,7 @@ class SensorLimits:
     below_m: float = (
         1.5  # the level under a probe that says wet: three of a level sensor's own standard deviations (scatter.py)
     )
+    comes: float = 0.1  # of the pump's full flow: it runs (common practice, no source)
     starved: float = 0.75  # of the expected flow: then the level is no sensor's mistake
     least_share: float = 0.08
     least_current: float = 0.12  # temperature and wave form move it
@@ -161,14 +162,17 @@ def watch(view: DayView) -> list[Episode]:
     return [*_stuck(view, seen), *_dead(view, seen), *_probe(view, seen)]
 
 
-def alive_rows(seen: Columns) -> dict[str, np.ndarray]:
+def alive_rows(plant: Plant, seen: Columns) -> dict[str, np.ndarray]:
     """By what a channel needs to move, the rows where it must. bool[n] each
 
-    Water that comes is proof enough of a pump that runs where the very channel that tells so reads nothing, and no other says that it stands.
+    Water that comes is proof enough of a pump that runs where the very channel that tells so reads nothing, and no other says that it
+    stands; not what a meter's last step leaves, shared out over the hours of rest after it.
     """
     unsaid = SAYS_RUNNING.isdisjoint(seen.rows.values)
     with np.errstate(invalid="ignore"):
-        lifting = seen.settled | ((seen.flow_m3_h > 0) & (seen.dt_h > 0) & (seen.driven | unsaid))
+        lifting = seen.settled | (
+            (seen.flow_m3_h > LIMITS.comes * plant.full_flow_m3_h) & (seen.dt_h > 0) & (seen.driven | unsaid)
+        )
     return {
         "running": seen.settled,
         "lifting": lifting,
@@ -179,7 +183,7 @@ def alive_rows(seen: Columns) -> dict[str, np.ndarray]:
 def _stuck(view: DayView, seen: Columns) -> list[Episode]:
     """Channels that stood still for hours while what moves them swung; the first such stretch of the day."""
     found = []
-    alive = alive_rows(seen)
+    alive = alive_rows(plant_of(view.facts), seen)
     for channel, needs in ALIVE.items():
         column = seen.rows.values.get(channel)
         if column is None or not _may_be_stuck(column):

@@ -100,21 +100,23 @@ def test_one_that_stood_at_its_value_at_dawn_and_left_it_at_noon_is_not_stuck(ch
     assert not frozen(channel, [4.0, 4.0, 4.0, 4.0, 3.0, 3.0, 4.0, 4.0], turning)
 
 
-def lifting(says: dict[str, float]) -> bool:
-    """Whether a row counts as one of a pump that runs: no power, but water; `says`: the other channels."""
+def lifting(says: dict[str, float], flow_m3_h: float = 1.0) -> bool:
+    """Whether a row counts as one of a pump of 2 m3/h that runs: no power, but water; `says`: the other channels."""
+    plant = SimpleNamespace(full_flow_m3_h=2.0)
     yes, no = np.ones(1, bool), np.zeros(1, bool)
     rows = Rows(np.zeros(1, np.int64), {name: np.array([value]) for name, value in says.items()})
     expected = SimpleNamespace(daylight=yes, clear_poa_w_m2=np.array([800.0]))
     driven = np.array([says.get("motor_running", 0.0) > 0.5])
     seen = SimpleNamespace(
-        settled=no, flow_m3_h=np.ones(1), dt_h=np.ones(1), driven=driven, rows=rows, expected=expected
+        settled=no, flow_m3_h=np.full(1, flow_m3_h), dt_h=np.ones(1), driven=driven, rows=rows, expected=expected
     )
-    return bool(alive_rows(seen)["lifting"][0])
+    return bool(alive_rows(plant, seen)["lifting"][0])
 
 
 def test_water_that_comes_is_a_pump_that_runs_unless_a_channel_says_that_it_stands() -> None:
     assert lifting({"pv_current_a": 0.0})
     assert lifting({"pv_current_a": 0.0, "motor_running": 1.0})
+    assert not lifting({"pv_current_a": 0.0}, 0.006), "a meter's last step, shared out over a rest"
     assert not lifting({"motor_running": 0.0})
     assert not lifting({"motor_speed_rpm": 0.0})
 
