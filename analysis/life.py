@@ -207,7 +207,7 @@ SURE_OF_OWN = {
     "short-cycling": 0.85,
 }
 """Causes that no other competes with: the share that holds on simulated seasons (tests/bench)."""
-UNREAD = 0.7  # likewise of trips whose code nothing reads (a guess)
+UNREAD = 0.55  # likewise of trips whose code nothing reads: a float that nobody reads stops a pump too (a guess)
 
 
 def mean_measures(case: Case) -> dict[str, float]:

@@ -49,7 +49,11 @@ def motor_rating(facts: SiteFacts, pump: PumpModel) -> MotorRating | None:
     """
     motor, cable = facts.motor, facts.cable
     rows = [row for row in facts.pump.curve if row.speed_rpm]
-    if motor.kind not in ("permanent-magnet", "brushed-dc") or not motor.rated_current_a or not rows:
+    if (
+        motor.kind not in ("permanent-magnet", "brushed-dc")
+        or not motor.rated_current_a
+        or not (rows and pump.speed_known)
+    ):
         return None
     speed, head = np.array([(row.speed_rpm, row.head_m) for row in rows], float).T
     power = pump.power_of_speed(speed, head)

@@ -42,6 +42,11 @@ class SkyShares:
     def __len__(self) -> int:
         return len(self.hour_ms)
 
+    def between(self, from_ms: int, until_ms: int) -> "SkyShares":
+        """The hours that begin from `from_ms` up to but without `until_ms`."""
+        inside = (self.hour_ms >= from_ms) & (self.hour_ms < until_ms)
+        return SkyShares(self.hour_ms[inside], self.share[inside])
+
 
 def measures_sun(facts: SiteFacts) -> bool:
     """A sensor of the sun is fitted."""

@@ -148,18 +148,24 @@ def _keep(connection: Connection, site: str, seen: _Seen, outcome: _Outcome) -> 
 
 
 def _tell_neighbours(connection: Connection, seen: _Seen, outcome: _Outcome) -> None:
-    """Of the days that closed in this turn: once a day, and only where somebody near measures no sun of their own."""
-    if not outcome.closed or not measures_sun(seen.facts):
+    """Of the days that closed in this turn: once a day, and only where somebody near measures no sun of their own.
+
+    Who hears for the first time is told of the past too; who stands near no longer, or whose teller lost its sensor, forgets.
+    """
+    if not outcome.closed:
         return
-    near = told_sky.listeners(connection, seen.facts)
+    near = told_sky.listeners(connection, seen.facts) if measures_sun(seen.facts) else []
+    told_sky.forget(connection, seen.number, near)
     if not near:
         return
-    start = (seen.first_ms or 0) if seen.base_ms is None else seen.base_ms + 1
-    start, end = start // HOUR_MS * HOUR_MS, max(outcome.closed) + 1
-    for low in range(start, end, CHUNK_MS):
-        high = min(low + CHUNK_MS, end)
-        heard = merged(read_out.rows_between(connection, seen.number, low, high)).rows
-        told_sky.tell(connection, seen.number, near, shares_told(seen.facts, heard), low, high)
+    first, end = (seen.first_ms or 0) // HOUR_MS * HOUR_MS, max(outcome.closed) + 1
+    start = first if seen.base_ms is None else (seen.base_ms + 1) // HOUR_MS * HOUR_MS
+    fresh = told_sky.never_told(connection, seen.number, near)
+    for to, since, until in ((fresh, first, start), (near, start, end)):
+        for low in range(since, until, CHUNK_MS) if to else ():
+            high = min(low + CHUNK_MS, until)
+            heard = merged(read_out.rows_between(connection, seen.number, low - HOUR_MS, high)).rows
+            told_sky.tell(connection, seen.number, to, shares_told(seen.facts, heard).between(low, high), low, high)
 
 
 def _known(connection: Connection, site: str) -> list[tuple[str, Finding]]:

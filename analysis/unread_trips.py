@@ -13,7 +13,7 @@ import numpy as np
 from analysis.causes.short_cycling import strong_rows, unexplained_starts
 from analysis.look import Columns
 from analysis.plant import plant_of
-from analysis.solar_days import HOUR_MS, MINUTE_MS
+from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS
 from analysis.symptoms import DayView
 
 
@@ -71,6 +71,7 @@ def tallied(view: DayView) -> dict[str, float]:
     if not len(stops):
         return {}
     began = known[TRIP_BEGAN] if bits else float(view.columns.time_ms[stops[0]]) if view.columns is not None else 0.0
+    began = max(began, float((view.day - WEEK) * DAY_MS))  # what is older than a week does not count
     return {TRIP_DAYS: float((bits << 1 | 1) % 2**WEEK), TRIP_LAST: float(view.day), TRIP_BEGAN: began}
 
 

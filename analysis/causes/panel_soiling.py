@@ -32,7 +32,7 @@ def effect(plant: Plant) -> list[Effect]:
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
     return (
-        f"At maximum power the array gives {100 * figures.get('size', 0.0):.0f} % less than the sun and its temperature allow, by the same share at "
+        f"At maximum power the array gives {100 * figures.get('size', 0.0):.0f} % less than the sun, measured or that of a clear sky, and its temperature allow, by the same share at "
         "all hours, while its voltage is as it should be."
     )
 

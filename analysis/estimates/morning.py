@@ -15,6 +15,7 @@ from analysis.solar_days import HOUR_MS, MINUTE_MS
 RUN_ROWS = 3  # rows in a row that make a start
 WITHIN_MS = 5 * HOUR_MS  # of the start: a hole eats all that a low sun lifts; later, water is not late but missing
 FLOWING_SHARE = 0.4  # of expected: water has come
+COARSE = 0.5  # of the riser, lifted within one row: half of what a hole lets run out on the average
 LEAST_HEIGHT_M = 1.5  # of the outlet above the gauge: several times what a usual gauge is off by
 STAND_LEAST, STAND_MOST = -0.5, 1.2  # beyond, it is the gauge that errs, and p tells
 ANSWER_BINS = 16  # of power, up to full
@@ -77,7 +78,12 @@ def _missing(plant: Plant, seen: Columns, starts: np.ndarray, stops: np.ndarray)
         lifts = np.interp(or_zero(seen.power_w[window]), *answer, left=0.0)
         should = np.where(after, lifts, 0.0) * seen.dt_h[window]
         moved = seen.moved_m3[window]
-        brought = or_zero(moved).sum() if not np.isnan(moved[-1]) else 0.0
+        if not np.isnan(moved[-1]):
+            brought = or_zero(moved).sum()
+        elif lifts[-1] * seen.dt_h[first] > COARSE * plant.riser_m3:
+            continue  # a flow by itself does not say when within so long a row the water came
+        else:
+            brought = (or_zero(seen.rows["flow_m3_h"][window]) * seen.dt_h[window]).sum()
         missing[place] = (float(np.cumsum(should)[-1]) - brought) / plant.riser_m3
     return missing
 

@@ -7,12 +7,13 @@ Never: judging; which sites are near (analysis/sky.py).
 from functools import lru_cache
 
 import numpy as np
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, delete, func, select
 
 from analysis.sky import SkyShares, of_all, tells
 from analysis.store.read_out import oldest_ms
 from analysis.store.schema import site, told_sky
-from analysis.store.state import note_change
+from analysis.store.state import note_change, note_changes
+from analysis.store.tables import pairs
 from logger.record.site_facts import SiteFacts
 from logger.record.site_file import read_site
 
@@ -26,6 +27,22 @@ def listeners(connection: Connection, facts: SiteFacts) -> list[int]:
     """Numbers of the sites that this one tells of the sky."""
     asked = select(site.c.no, site.c.facts_text).order_by(site.c.no)
     return [row.no for row in connection.execute(asked) if tells(facts, _facts(row.facts_text))]
+
+
+def never_told(connection: Connection, number: int, to: list[int]) -> list[int]:
+    """Those of `to` that site `number` never told of an hour: enrolled later, or new under its sky."""
+    told = set(connection.execute(select(told_sky.c.site_no).where(told_sky.c.from_no == number).distinct()).scalars())
+    return [listener for listener in to if listener not in told]
+
+
+def forget(connection: Connection, number: int, near: list[int]) -> None:
+    """What site `number` told sites that are not `near`, not any more; they are judged again without it."""
+    gone = (told_sky.c.from_no == number) & told_sky.c.site_no.not_in(near)
+    asked = select(told_sky.c.site_no, func.min(told_sky.c.hour_ms)).where(gone).group_by(told_sky.c.site_no)
+    first = pairs(connection, asked)
+    if first:
+        connection.execute(delete(told_sky).where(gone))
+        note_changes(connection, {no: hour for no, hour in first.items() if oldest_ms(connection, no) is not None})
 
 
 def tell(connection: Connection, number: int, to: list[int], told: SkyShares, from_ms: int, until_ms: int) -> None:

@@ -127,3 +127,28 @@ def test_live_says_what_the_review_says_whoever_is_judged_first(two, tmp_path, f
             live[one.id].cause, live[one.id].flagged, live[one.id].size, live[one.id].confidence
         )  # fmt: skip
     store.close()
+
+
+def test_a_site_enrolled_late_hears_of_the_past_and_one_whose_teller_loses_its_sensor_forgets(two, tmp_path):
+    (dusty, rows), (clear, others) = two
+    inside = {one.id for one in review_rows(dusty, with_sky(rows, shares_told(clear, others))).findings}
+    alone = {one.id for one in review_rows(dusty, rows).findings}
+    assert inside != alone
+    store = open_store(f"sqlite:///{tmp_path}/w.db")
+    end_ms, half_ms = int(max(rows.time_ms[-1], others.time_ms[-1])), int(others.time_ms[len(others) // 2])
+    store.put_site(site_text(clear))
+    store.load_history("clear", others.take(others.time_ms <= half_ms))
+    turn(store, "clear", half_ms)
+    store.put_site(site_text(dusty))
+    store.load_history("dusty", rows)
+    turn(store, "dusty", end_ms)
+    store.load_history("clear", others.take(others.time_ms > half_ms))
+    turn(store, "clear", end_ms)
+    turn(store, "dusty", end_ms)
+    assert {one.id for one in store.findings("dusty") if one.withdrawn is None} == inside
+    blind = tuple(name for name in clear.sensors.channels if name != SENSOR)
+    store.put_site(site_text(replace(clear, sensors=replace(clear.sensors, channels=blind))))
+    turn(store, "clear", end_ms)
+    turn(store, "dusty", end_ms)
+    assert {one.id for one in store.findings("dusty") if one.withdrawn is None} == alone
+    store.close()
