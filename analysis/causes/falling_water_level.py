@@ -100,7 +100,7 @@ def _to_the_intake(plant: Plant, room_m: float, least: float) -> Effect:
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
     return (
-        f"The pump lifts from {figures.get('amount', 0.0):.1f} m deeper than the site file and the season explain, which costs "
+        f"The pump lifts from {figures.get('size', figures.get('amount', 0.0)):.1f} m deeper than the site file and the season explain, which costs "
         f"{100 * figures.get('flow_lost', 0.0):.0f} % of the flow."
     )
 

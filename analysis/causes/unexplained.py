@@ -26,6 +26,7 @@ class DragLimits:
 
 
 LIMITS = DragLimits()
+DRAG_SEEN = 0.3  # of the amount: the torque itself must have risen for it to be called drag
 
 
 def effect(plant: Plant) -> list[Effect]:
@@ -51,7 +52,8 @@ def effect(plant: Plant) -> list[Effect]:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence: the entries that moved most, or what drags."""
-    if "amount" in figures:
+    torque = [value for name, value in figures.items() if name.startswith("shift_t")]
+    if "amount" in figures and (not torque or max(torque) > DRAG_SEEN * figures["amount"]):
         return (
             f"The motor takes {100 * (np.exp(figures['amount']) - 1.0):.0f} % more at the same speed, while flow per turn, level and pressure "
             "are as they were: something drags (bearing, shaft, sand), which no cause of the list covers."

@@ -85,10 +85,12 @@ def _worded(name: str, remarks: "Iterable[Remark]") -> list[str]:
 def _table(days: "tuple[ClearDay, ...]") -> list[str]:
     lines = ["The day to expect under a clear sky (hours of the site's own clock)"]
     for day in days:
-        spread = 2.0 * day.water_std_m3
+        spread = f"+-{2.0 * day.water_std_m3:.1f} for 19 of 20 such pumps"
+        if day.water_m3 <= 0.0:
+            spread = "the pump's table gives none at this head and power; more is not known"
         lines += [
             "",
-            f"{day.date:%d %B}: {day.water_m3:.1f} m3 (+-{spread:.1f} for 19 of 20 such pumps) in {day.pumping_h:.1f} h, "
+            f"{day.date:%d %B}: {day.water_m3:.1f} m3 ({spread}) in {day.pumping_h:.1f} h, "
             f"sun {day.insolation_kwh_m2:.2f} kWh/m2, energy {day.energy_kwh:.2f} kWh",
             "  hour   sun W/m2   power W   water m3   head m   efficiency",
         ]

@@ -7,10 +7,12 @@ others agree once it is left out, so a column that slipped as a whole is not see
 """
 
 from dataclasses import dataclass, replace
+from itertools import permutations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.physics.hydraulic_power import hydraulic_power_w
 from analysis.physics.pump_curve import fit_pump
 from analysis.site_check.remark import Checked, Remark, Remarks
 from logger.record.site_facts import CurveRow, Pump, PumpKind
@@ -33,6 +35,8 @@ UNITS = {
 }
 """By column: units written by mistake, and what a number in them is over the right one."""
 NEAR = 0.1
+SAME, FASTER = 0.01, 0.05
+"""Heads or speeds of two rows that count as one; how much faster or higher is surely so: a datasheet's rounding (common practice, no source)."""
 
 Floats = NDArray[np.float64]
 
@@ -52,6 +56,8 @@ def pump_rows(site: Checked) -> Remarks:
     Quiet where no pump can be fitted at all: `datasheets.pump_table` says so.
     """
     pump = replace(site.facts.pump, curve_power_at="controller-input")
+    if len(pump.curve) < ROWS_LEAST:
+        yield from _against_each_other(site, pump)
     if len(pump.curve) < ROWS_LEAST or any(row.speed_rpm is None for row in pump.curve):
         return
     own = _worst(pump, pump.curve)
@@ -70,6 +76,34 @@ def pump_rows(site: Checked) -> Remarks:
         remark = _of_row(site, pump, odd)
         if remark is not None:
             yield remark
+
+
+def _against_each_other(site: Checked, pump: Pump) -> Remarks:
+    """Two rows that no one pump can have both: few rows need no fit to say so. Any pump lifts more, on more power, when it turns faster
+    against one head, and no more against a higher head at one speed.
+    """
+    rows = [(number, row, row.speed_rpm) for number, row in enumerate(pump.curve, 1) if row.speed_rpm]
+    if any(hydraulic_power_w(row.flow_m3_h, row.head_m) >= row.power_w for _, row, _ in rows):
+        return  # columns exchanged, or another unit: `datasheets.pump_table` says so
+    most = max((row.flow_m3_h for _, row, _ in rows), default=0.0)
+    for (one, a, slow), (two, b, fast) in permutations(rows, 2):
+        same_head = abs(a.head_m - b.head_m) <= SAME * max(a.head_m, b.head_m)
+        if same_head and fast > (1.0 + FASTER) * slow:
+            for column, less, more in (("flow_m3_h", b.flow_m3_h, a.flow_m3_h), ("power_w", b.power_w, a.power_w)):
+                if less < more:
+                    yield site.doubtful(
+                        f"pump.curve[{two}].{column}",
+                        f"{less:g} at {fast:g} 1/min, less than row {one} has at {slow:g} 1/min against the same head ({more:g})",
+                        "compare both rows with the datasheet, their speeds too: are digits exchanged, or a decimal point lost?",
+                    )  # fmt: skip
+        same_speed = abs(slow - fast) <= SAME * max(slow, fast)
+        if same_speed and b.head_m > (1.0 + FASTER) * a.head_m and b.flow_m3_h > a.flow_m3_h + OFF_OF_MOST * most:
+            yield site.doubtful(
+                f"pump.curve[{two}].flow_m3_h",
+                f"{b.flow_m3_h:g} m3/h against {b.head_m:g} m, more than row {one} lifts at the same speed against {a.head_m:g} m "
+                f"({a.flow_m3_h:g} m3/h)",
+                "compare both rows with the datasheet, their heads too",
+            )  # fmt: skip
 
 
 def _odd_row(pump: Pump, own: float) -> int | None:

@@ -106,6 +106,12 @@ def test_what_drags_takes_torque_and_leaves_the_water(site: str) -> None:
     assert (bands(drag, "p") == 0).all()
 
 
+def test_it_is_called_drag_only_where_the_torque_rose() -> None:
+    told = all_causes()["unexplained"].evidence
+    assert "drags" in told({"amount": 0.3, "shift_t2": 0.28})
+    assert "drags" not in told({"amount": 1.2, "shift_t2": 0.0, "shift_first": 7.1})
+
+
 def test_no_strainer_takes_more_suction_than_air_and_well_lend() -> None:
     """Beyond, the pump starves: flow per turn falls at high speed, and the torque rises no further."""
     site = "helical full"

@@ -12,7 +12,7 @@ from analysis import site_check
 from analysis.site_check import Checked, check_site
 from analysis.site_check.pump_rows import pump_rows
 from logger.record.site_facts import CurveRow, SiteFacts
-from logger.record.site_file import load_site
+from logger.record.site_file import load_site, read_site
 
 SITE = Path(__file__).parent / "north_kraal.toml"
 
@@ -75,6 +75,10 @@ def centrifugal(facts: SiteFacts) -> SiteFacts:
 
 
 MISTAKES = [  # what was done, gravest grade, key, words that must be there
+    ("the fast row of a short table lifts less", lambda f: row(f, 4, flow_m3_h=0.495), "doubtful",
+     "pump.curve[4].flow_m3_h", "less than row 3 has at 800 1/min against the same head"),
+    ("the higher row of a short table lifts more", lambda f: row(f, 3, flow_m3_h=2.17), "doubtful",
+     "pump.curve[3].flow_m3_h", "more than row 1 lifts at the same speed against 40 m"),
     ("one module too many on a cold morning", lambda f: changed(f, array={"modules_in_series": 8}), "wrong",
      "array.modules_in_series", "V open circuit at -12 deg C, above the controller's 400 V"),
     ("cold morning near the limit", lambda f: changed(f, controller={"max_input_voltage_v": 310}),
@@ -359,4 +363,9 @@ def test_the_row_that_is_odd_is_named_and_no_other(facts, table, column, share):
 def test_tables_too_short_or_without_speeds_are_not_judged_by_their_rows(facts):
     slow = [replace(r, speed_rpm=None) for r in row(helical(facts), 11, flow_m3_h=2.34).pump.curve]
     assert not list(pump_rows(Checked(changed(facts, pump={"curve": tuple(slow)}), "k")))
-    assert not list(pump_rows(Checked(row(facts, 2, flow_m3_h=3.5), "k")))
+    assert not list(pump_rows(Checked(row(facts, 2, flow_m3_h=4.9), "k"))), "nothing that two rows alone disprove"
+
+
+def test_one_row_without_a_speed_is_judged_like_a_table_without_speeds():
+    text = SITE.read_text().replace(", speed_rpm = 800", "", 1)
+    assert site_check.remarks_on(Checked(read_site(text), "x.toml")) is not None
