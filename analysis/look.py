@@ -164,11 +164,11 @@ def daylight_ms(plant: Plant, day: int) -> tuple[int, int]:
 
 def _daylight(plant: Plant, rows: Rows, days: range) -> Rows:
     """The rows in daylight: stretch by stretch, for a mask costs by row."""
-    ends = np.searchsorted(rows.time_ms, [daylight_ms(plant, day) for day in days])
+    ends = np.searchsorted(rows.time_ms, [daylight_ms(plant, day) for day in days]).reshape(-1, 2)
     ends[1:, 0] = np.maximum(ends[1:, 0], ends[:-1, 1])  # near the poles the margins of two days overlap
     parts = [slice(*both) for both in ends.tolist()]
-    if len(parts) == 1:
-        return rows.take(parts[0])
+    if len(parts) < 2:
+        return rows.take(parts[0] if parts else slice(0, 0))
     return Rows(
         np.concatenate([rows.time_ms[part] for part in parts]),
         {name: np.concatenate([column[part] for part in parts]) for name, column in rows.values.items()},

@@ -21,9 +21,9 @@ Floats = NDArray[np.float64]
 
 RUN_OUT_MARGIN = 1.15  # curves reach this far beyond the largest flow of the table
 GRID = 1500
-SIGMA = 0.02
-"""Scatter of a bench's readings; only sets how data weigh against the priors. ISO 9906's grade 2 lets flow, head and power be off by some 3.5 % at
-two standard deviations (from memory)."""
+SIGMA = 0.015
+"""Scatter of a bench's readings; only sets how data weigh against the priors. Between a careful bench's 1 % and ISO 9906's grade 2, which lets flow,
+head and power be off by some 3.5 % at two standard deviations (from memory)."""
 EXPONENT_STD = (0.03, 0.015, 0.03)
 """How far a, b, e may leave 2, 1, 3: a pump's efficiency falls by 1 to 3 points from full to half speed (common practice, no source); what motor and
 drive take beside it is `CONSTANT_LOSS` and `LINEAR_LOSS`, not another exponent."""
