@@ -128,7 +128,7 @@ def look(plant: Plant, rows: Rows, days: range) -> Columns:
     """The daylight rows of `days` as columns. `rows`: merged, whole days."""
     rows = _daylight(plant, rows, days)
     day = np.asarray(plant.days.day_of(rows.time_ms), np.int64)
-    dt_h = _durations(rows.time_ms, day)
+    dt_h = durations_h(rows.time_ms, day)
     expected = plant.model.expect(rows, brief=True)
     power = expected.input_power_w
     speed = _speed(plant, rows)
@@ -175,7 +175,8 @@ def _daylight(plant: Plant, rows: Rows, days: range) -> Rows:
     )
 
 
-def _durations(time_ms: Times, day: NDArray[np.int64]) -> Floats:
+def durations_h(time_ms: Times, day: NDArray[np.int64]) -> Floats:
+    """What each row stands for: the time since the one before on its day, 0 after a gap. [h]"""
     steps = np.zeros(len(time_ms), np.int64)
     steps[1:] = np.where(day[1:] == day[:-1], rises(time_ms), 0)
     return np.where(steps <= GAP_MS, steps, 0) / float(HOUR_MS)

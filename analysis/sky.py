@@ -13,8 +13,9 @@ import numpy as np
 
 from analysis.estimates.steady import hours_of, steady_rows
 from analysis.estimates.sums import Sums
+from analysis.look import durations_h
 from analysis.plant import plant_of
-from analysis.rows import Floats, Rows, Times, rises
+from analysis.rows import Floats, Rows, Times
 from analysis.solar_days import HOUR_MS
 from logger.record.site_facts import SiteFacts
 
@@ -29,7 +30,6 @@ HIGH_SUN_W_M2 = (
 WHOLE_H = 0.75  # of the hour must have been heard
 EVEN_SHARE = 0.03  # of its mean: more scatter is cloud passing (common practice, no source)
 LEAST, MOST = 0.5, 1.2  # less is no haze but a covered sensor; more is no sky
-GAP_MS = HOUR_MS // 3
 
 
 @dataclass(frozen=True)
@@ -77,9 +77,9 @@ def shares_told(facts: SiteFacts, rows: Rows) -> SkyShares:
     expected = plant_of(facts).model.expect(rows, brief=True)
     hour = rows.time_ms // HOUR_MS
     names, bins = np.unique(hour, return_inverse=True)
-    dt_h = np.zeros(len(rows))
-    steps = np.concatenate([[0], rises(rows.time_ms)])
-    dt_h[:] = np.where(steps <= GAP_MS, steps, 0) / HOUR_MS
+    dt_h = durations_h(
+        rows.time_ms, np.zeros(len(rows), np.int64)
+    )  # an hour's first row reaches back over midnight too
     with np.errstate(divide="ignore", invalid="ignore"):
         lit = expected.poa_measured & (expected.clear_poa_w_m2 > HIGH_SUN_W_M2)
         ratio = np.where(lit, expected.poa_w_m2 / expected.clear_poa_w_m2, 0.0)

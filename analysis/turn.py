@@ -14,7 +14,6 @@ from sqlalchemy import Connection
 
 from analysis import pipeline
 from analysis.memory import StateError
-from analysis.merge import merged
 from analysis.sky import measures_sun, shares_told, with_sky
 from analysis.snapshots import kept_snapshots
 from analysis.solar_days import HOUR_MS
@@ -22,7 +21,6 @@ from analysis.store import Store, findings, outbox, pulse, read_out, sites, stat
 from analysis.store.tables import number_of
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
-from logger.record.site_file import read_site
 from logger.record.topics import FINDINGS
 
 log = logging.getLogger(__name__)
@@ -87,7 +85,7 @@ def turn(store: Store, site: str, clock_ms: int, grace_ms: int = GRACE_MS) -> Tu
 def _look(connection: Connection, site: str, clock_ms: int, grace_ms: int) -> _Seen | None:
     """Where to begin: the newest state that nothing new lies before."""
     number = number_of(connection, site)
-    facts = read_site(sites.facts_text(connection, site))
+    facts = sites.facts_of(sites.facts_text(connection, site))
     notes = state.changes(connection, number)
     first_ms = read_out.oldest_ms(connection, number)
     if first_ms is None:
@@ -164,7 +162,7 @@ def _tell_neighbours(connection: Connection, seen: _Seen, outcome: _Outcome) -> 
     for to, since, until in ((fresh, first, start), (near, start, end)):
         for low in range(since, until, CHUNK_MS) if to else ():
             high = min(low + CHUNK_MS, until)
-            heard = merged(read_out.rows_between(connection, seen.number, low - HOUR_MS, high)).rows
+            heard = read_out.rows_between(connection, seen.number, low - HOUR_MS, high)
             told_sky.tell(connection, seen.number, to, shares_told(seen.facts, heard).between(low, high), low, high)
 
 

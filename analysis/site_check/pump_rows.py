@@ -58,7 +58,8 @@ def pump_rows(site: Checked) -> Remarks:
     pump = replace(site.facts.pump, curve_power_at="controller-input")
     if len(pump.curve) < ROWS_LEAST:
         yield from _against_each_other(site, pump)
-    if len(pump.curve) < ROWS_LEAST or any(row.speed_rpm is None for row in pump.curve):
+        return
+    if any(row.speed_rpm is None for row in pump.curve):
         return
     own = _worst(pump, pump.curve)
     if not FINE < own < np.inf:

@@ -4,6 +4,7 @@ Never: judging a site file (logger/record/site_file.py).
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from sqlalchemy import Connection, func, select
 
@@ -25,6 +26,12 @@ class StoredSite:
     digest: str
     added_ms: int
     facts_ms: int
+
+
+@lru_cache(maxsize=4096)
+def facts_of(text: str) -> SiteFacts:
+    """A stored site file's facts: read once, for they are asked for at every look."""
+    return read_site(text)
 
 
 def put_site(connection: Connection, text: str) -> SiteFacts:

@@ -7,7 +7,6 @@ Never: SQL (the tables' modules).
 
 from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
-from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import Connection
@@ -37,7 +36,6 @@ from analysis.summary import DaySummary, SiteNow
 from logger.record.finding import Finding
 from logger.record.reading import Reading
 from logger.record.site_facts import SiteFacts
-from logger.record.site_file import read_site
 
 __all__ = ["Store", "StoreError", "open_store"]
 
@@ -45,11 +43,6 @@ __all__ = ["Store", "StoreError", "open_store"]
 def open_store(url: str) -> "Store":
     """The store at an SQLAlchemy URL, made or brought up to date where needed. StoreError: it cannot be opened."""
     return Store(engine.connect(url), url)
-
-
-@lru_cache(maxsize=1024)
-def _facts(text: str) -> SiteFacts:
-    return read_site(text)
 
 
 class Store:
@@ -98,7 +91,7 @@ class Store:
     def site_facts(self, site: str) -> SiteFacts:
         """What was installed there."""
         with self.reading() as connection:
-            return _facts(sites.facts_text(connection, site))
+            return sites.facts_of(sites.facts_text(connection, site))
 
     # readings
 

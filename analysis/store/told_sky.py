@@ -4,29 +4,22 @@ Flow: a turn of the site that measures the sun -> HERE -> turns of the sites nea
 Never: judging; which sites are near (analysis/sky.py).
 """
 
-from functools import lru_cache
-
 import numpy as np
 from sqlalchemy import Connection, delete, func, select
 
 from analysis.sky import SkyShares, of_all, tells
 from analysis.store.read_out import oldest_ms
 from analysis.store.schema import site, told_sky
+from analysis.store.sites import facts_of
 from analysis.store.state import note_change, note_changes
 from analysis.store.tables import pairs
 from logger.record.site_facts import SiteFacts
-from logger.record.site_file import read_site
-
-
-@lru_cache(maxsize=4096)
-def _facts(text: str) -> SiteFacts:
-    return read_site(text)
 
 
 def listeners(connection: Connection, facts: SiteFacts) -> list[int]:
     """Numbers of the sites that this one tells of the sky."""
     asked = select(site.c.no, site.c.facts_text).order_by(site.c.no)
-    return [row.no for row in connection.execute(asked) if tells(facts, _facts(row.facts_text))]
+    return [row.no for row in connection.execute(asked) if tells(facts, facts_of(row.facts_text))]
 
 
 def never_told(connection: Connection, number: int, to: list[int]) -> list[int]:
