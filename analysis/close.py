@@ -16,6 +16,7 @@ from analysis.estimates.vector import PLACE, SIZE
 from analysis.learning import Learnt, beginning, forgotten, learn, opened, sunlit
 from analysis.life import with_episodes
 from analysis.memory import Memory
+from analysis.no_water import GONE
 from analysis.not_turning import HALTED, SINCE, SINCE_H, halted, own_start, standing
 from analysis.plant import Plant
 from analysis.slow import beyond_tolerance, slow_bench
@@ -27,7 +28,6 @@ from analysis.unread_trips import tallied
 from analysis.watchers import episodes_of
 
 WITHOUT_WATER = 0.5  # of the hours in which it turned; less is a morning's late water, which a hole in the riser makes
-GONE = ("dry-running", "closed-delivery", "broken-shaft", "reverse-rotation")
 RECENT = 60  # days of vectors kept: the longest window, and room to look for the beginning
 
 

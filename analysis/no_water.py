@@ -56,6 +56,8 @@ class NoWaterLimits:
 
 LIMITS = NoWaterLimits()
 GOOD, UNKNOWN, BAD = -1, 0, 1
+GONE = ("dry-running", "closed-delivery", "broken-shaft", "reverse-rotation")
+"""Causes for which no water comes at all; a hole in the riser and a lying meter are of the same family."""
 BEFORE_STEPS, BEFORE_ROWS = 10.0, 5
 AGAIN_MS = 2 * DAY_MS
 REVIVED_STEPS, REVIVED_RISER = 1.5, 0.3  # a step alone may be a shake of the meter

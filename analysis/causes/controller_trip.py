@@ -7,7 +7,7 @@ import numpy as np
 from analysis.causes.over_voltage import LIMITS as OVER_VOLTAGE
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.look import Columns
-from analysis.no_water import fruitless
+from analysis.no_water import GONE, fruitless
 from analysis.plant import plant_of
 from analysis.protected import at_intake
 from analysis.solar_days import HOUR_MS, up_to_minute
@@ -101,9 +101,6 @@ def _by_stops(view: DayView, seen: Columns) -> list[Episode]:
 def no_water_known(view: DayView) -> bool:
     """It ran without water at yesterday's close: a controller that stops it for that does what it is for."""
     return any(c.family == "no-water" and c.ended_ms is None and c.cause in GONE for c in view.memory.cases)
-
-
-GONE = ("dry-running", "closed-delivery", "broken-shaft", "reverse-rotation")
 
 
 def _low_level(view: DayView, seen: Columns, coded: np.ndarray) -> np.ndarray:
