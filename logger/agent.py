@@ -33,6 +33,8 @@ READ_S_MAX = 20.0
 REMEMBER_S = 3600.0
 SAY_AGAIN_S = 600.0
 """A source that fails now and then is said in the journal at most so often."""
+SAME_TIME_MS = 1000
+"""A time of day nearer than this to the sample before was not set in between."""
 
 
 @dataclass
@@ -69,7 +71,7 @@ class Agent:
         self._synced_s = self._health_s = self._remembered_s = self._began_s
         stamp = parts.clock.stamp()
         self._started_ms = stamp.time_ms
-        self._sampled_mono_ms = stamp.mono_ms - 1
+        self._sampled_before: Stamp | None = None
         # The first of a boot only announces it: it may go out before the time is known, and the answer brings the time.
         parts.spool.append(stamp.time_ms, stamp.mono_ms, stamp.quality, {})
         parts.spool.sync()
@@ -121,13 +123,17 @@ class Agent:
     def _sampled(self) -> Stamp:
         """Now, but never the millisecond of the sample before: the store knows a reading by its time.
 
-        A line that waited in a buffer is read within a millisecond of the one before it.
+        A line that waited in a buffer is read within a millisecond of the one before it. The two clocks turn their milliseconds
+        at different moments, so both are asked; a time of day that steps back by more was set, and is left as it is.
         """
-        stamp = self._parts.clock.stamp()
-        early_ms = self._sampled_mono_ms + 1 - stamp.mono_ms
-        if early_ms > 0:
-            stamp = replace(stamp, time_ms=stamp.time_ms + early_ms, mono_ms=stamp.mono_ms + early_ms)
-        self._sampled_mono_ms = stamp.mono_ms
+        stamp, before = self._parts.clock.stamp(), self._sampled_before
+        if before is not None:
+            early_ms = before.mono_ms + 1 - stamp.mono_ms
+            if abs(stamp.time_ms - before.time_ms) <= SAME_TIME_MS:
+                early_ms = max(early_ms, before.time_ms + 1 - stamp.time_ms)
+            if early_ms > 0:
+                stamp = replace(stamp, time_ms=stamp.time_ms + early_ms, mono_ms=stamp.mono_ms + early_ms)
+        self._sampled_before = stamp
         return stamp
 
     def _read_one(self, source: Source) -> Values:

@@ -137,7 +137,13 @@ def test_what_the_spool_accepted_is_in_the_store_once_whatever_is_killed(mosquit
         accepted |= on_disk(tmp_path / "spool")
         log.start()
         wanted = {key for key, row in accepted.items() if row.values}
-        wait_until(lambda: wanted <= set(stored(database)), SETTLES_WITHIN_S, f"not all were stored; {watch.said()}")
+        try:
+            wait_until(lambda: wanted <= set(stored(database)), SETTLES_WITHIN_S, "not all were stored")
+        except AssertionError as slow:
+            missing = sorted(wanted - set(stored(database)))
+            raise AssertionError(
+                f"{slow}: {missing[:5]} and {len(missing)} in all; {watch.said()} {log.said()}"
+            ) from slow
     finally:
         printer.ends.set()
         for program in (log, watch):

@@ -368,6 +368,27 @@ def test_samples_of_one_millisecond_get_one_each():
     assert max(times) <= site.time.wall_ms() + len(times)
 
 
+def test_samples_of_one_millisecond_of_the_day_get_one_each():
+    """The two clocks turn their milliseconds at different moments: the machine's may have gone on where the day's has not."""
+    site = Site(interval_s=0.0)
+    site.batch_s = 1.0
+
+    class TurnsMonoFirst(Drive):
+        def due(self, _turn):
+            site.time.now_mono_ms += 1
+            return True
+
+    agent = site.start(TurnsMonoFirst())
+    site.link.up()
+    for _ in range(5):
+        agent.turn()
+    site.run(agent, 60)
+    times = [row.time_ms for row in rows_of(site, site.spool.boot.name) if row.values]
+    assert len(times) >= 5
+    assert len(set(times)) == len(times)
+    assert max(times) <= site.time.wall_ms() + len(times)
+
+
 def test_values_no_instrument_can_honestly_say_are_refused_and_counted():
     site = Site(interval_s=0.0)
 
