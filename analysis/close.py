@@ -9,6 +9,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from analysis.estimates.day import DayFigures
+from analysis.estimates.days_before import hours_kept
 from analysis.estimates.envelope import SKY_TOLD, under_clear_sky
 from analysis.estimates.horizon import without_horizon
 from analysis.estimates.scatter import HYDRAULIC
@@ -21,6 +22,7 @@ from analysis.not_turning import HALTED, SINCE, SINCE_H, halted, own_start, stan
 from analysis.plant import Plant
 from analysis.slow import beyond_tolerance, slow_bench
 from analysis.slow_life import SUNNY_DAYS, with_slow
+from analysis.soiling import SUNS
 from analysis.solar_days import HOUR_MS
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView
@@ -60,6 +62,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     )
     if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
+    memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
     vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"), figures.told)
     standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning"))
     if standing_h > 0.0:

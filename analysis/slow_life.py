@@ -12,6 +12,7 @@ from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, weigh_shift
 from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.day import DayFigures
+from analysis.estimates.days_before import MEASURED
 from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
 from analysis.held_on import held_on
@@ -32,6 +33,7 @@ from analysis.slow import (
     slow_bench,
     windows_of,
 )
+from analysis.soiling import exceeded_since, since_before, soiled_since
 from analysis.solar_days import DAY_MS
 from analysis.symptoms import worked_on
 
@@ -45,6 +47,7 @@ STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
 GROWN_DAYS = 4
 SHOWS = 0.5  # of the amount found
 SIZED_DAYS = 10  # how bad it is now
+NOW_DAYS = 3  # dust grows until it is washed off: how bad it is, is how bad it is now
 DRIFT = 0.015  # share of the flow: age, season and model over weeks (as scatter.py)
 SIZE_OPEN = {"shading": 0.45, "controller-derating": 0.4, "falling-water-level": 0.25}
 """Standard uncertainty of a size, as its share, where it is not 0.12 (a guess): what is lost in hours that do not tell (dim, held back, before the
@@ -70,6 +73,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
     for name in [n for n in memory.numbers if n.startswith("lost:")]:
         del memory.numbers[name]
     suspected, today = False, windows_of(bench, learnt, recent)
+    were_dirty = bool(_open(memory, "electric"))
     odd = today.odd_groups
     for group in GROUPS:
         if np.isnan(recent[-1][GROUPS[group]]).all():
@@ -114,6 +118,13 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                     found = _Found(group, verdict, form, alarm.shift.days)
                     _begun(plant, bench, memory, learnt, recent, day, figures, found)
         suspected |= bool(_open(memory, group))
+    if not were_dirty and not _open(memory, "electric") and not _power_lies(memory):
+        found_before = soiled_since(
+            plant, bench, memory, learnt, recent, day, _days_since_end(plant, memory, "electric", day)
+        )
+        if found_before is not None:
+            _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *found_before, True))
+            suspected = True
     return suspected
 
 
@@ -123,6 +134,8 @@ class _Found:
     verdict: Verdict
     form: int
     window: int
+    from_before: bool = False
+    """Seen against the weeks just before, not against what was learnt."""
 
 
 def _array_lost(bench: SlowBench, memory: Memory) -> float:
@@ -183,6 +196,9 @@ def _begun(
         case.weighed["day"] = float(day)
         case.weighed["window"] = float(found.window)
     case.weighed["form"] = float(found.form)
+    case.weighed.pop("from_before", None)
+    if found.from_before:
+        case.weighed["from_before"] = 1.0
     if not case.began_ms:
         case.began_ms = plant.days.open_ms(day - found.window + 1)
     take_verdict(case, found.verdict)
@@ -207,11 +223,14 @@ def _again(
     form = int(case.weighed["form"])
     since = min(day - int(case.weighed["day"]) + int(case.weighed["window"]), LOOK_BACK, len(recent))
     others = [_form(c) for c in _open(memory, group) if c is not case]
-    moved = shift_of(bench, learnt, recent, group, min(since, WEIGHED_DAYS), others)
+    direction, from_before = bench.directions[form], "from_before" in case.weighed
+    if from_before:
+        moved, amounts = since_before(plant, bench, memory, learnt, recent, min(since, WEIGHED_DAYS))
+    else:
+        moved = shift_of(bench, learnt, recent, group, min(since, WEIGHED_DAYS), others)
+        amounts = np.empty(0) if moved is None else daily_amounts(learnt, recent, moved, direction)
     if moved is None:
         return
-    direction = bench.directions[form]
-    amounts = daily_amounts(learnt, recent, moved, direction)
     today = amounts[-1]
     effect = bench.effects[form]
     if np.isnan(today):
@@ -221,7 +240,10 @@ def _again(
         _follow(bench, learnt, recent, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
         if case.weighed["stepped"] == 0.0 or today >= IN_BAND * max(effect.least, 0.6 * usual):
             return
-    if today < IN_BAND * max(effect.least, 0.6 * usual):
+    gone = IN_BAND * max(effect.least, 0.6 * usual)
+    if from_before:
+        gone = max(MEASURED.dust, SHOWS * case.weighed.get("amount", 0.0))
+    if today < gone:
         case.healthy += 1.0
         if case.healthy == 1.0:
             case.weighed["healed_ms"] = float(plant.days.open_ms(day))
@@ -231,6 +253,8 @@ def _again(
     case.healthy = 0.0
     case.seen_ms = plant.days.close_ms(day)
     begins, at_once = _course(amounts, since, effect.most, effect.sudden)
+    if from_before:
+        begins = exceeded_since(amounts, begins)
     case.began_ms = plant.days.open_ms(day - (len(amounts) - 1 - begins))
     if "began_ms" in case.weighed:
         case.began_ms = int(min(case.began_ms, case.weighed["began_ms"]))
@@ -249,7 +273,7 @@ def _again(
         if verdict.form is not None:
             case.weighed["form"] = float(verdict.form)
             effect = bench.effects[verdict.form]
-            if verdict.form != form:
+            if verdict.form != form and not from_before:
                 amounts = daily_amounts(learnt, recent, moved, bench.directions[verdict.form])
         take_verdict(case, verdict)
     case.part, case.channel = effect.part, effect.channel
@@ -346,14 +370,14 @@ def _sized(
     known = effect.true_amount(np.clip(amounts[~np.isnan(amounts)], 0.0, effect.most))
     if not len(known):
         return
-    amount = float(known.mean())
+    amount = float((known[-NOW_DAYS:] if case.cause == "panel-soiling" else known).mean())
     _, stds, _ = amounts_of(bench, moved, np.array([form]))
     case.weighed["amount"] = amount
     by_form = effect.share_lost(known, DAY_SHARE)
     lost, open_ = at_power[0][~np.isnan(at_power[0])], float(np.hypot(at_power[1], DRIFT))
     if case.cause not in FLOW_LOST or len(lost) < 2 or np.any(effect.direction[GAUGE] > 0):
         level = case.cause == "falling-water-level"
-        lost = known if level else by_form
+        lost = known if level else by_form[-NOW_DAYS:] if case.cause == "panel-soiling" else by_form
         open_ = float(np.hypot(stds[0], SIZE_OPEN.get(case.cause, 0.12) * amount)) * (
             1.0 if level else float(-effect.lost @ DAY_SHARE)
         )

@@ -1,0 +1,106 @@
+"""Soiling seen against the weeks just before.
+
+Flow: estimates/days_before.py, slow.py -> HERE -> slow_life.py.
+Never: the life of a finding.
+"""
+
+import numpy as np
+
+from analysis.diagnosis import NOTHING, Verdict, weigh_shift
+from analysis.estimates.days_before import MEASURED, SUN, Change, largest_change, telling
+from analysis.learning import Learnt
+from analysis.memory import Memory
+from analysis.plant import Plant
+from analysis.rows import Floats
+from analysis.slow import Shift, SlowBench, amounts_of, shift_of
+from analysis.symptoms import worked_on
+
+CAUSE = "panel-soiling"
+SUNS, BEFORE = (
+    "suns",
+    "before",
+)  # in the memory's arrays: hours of the last days, and how the array was before what is open
+MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
+ENOUGH, ENOUGH_MEASURED = 9.0, 6.0
+"""Log-likelihood ratio: as slow.py's of long windows, for a few looks more; with a sensor it is held against the most dust that is no fault."""
+
+
+def soiled_since(
+    plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, day: int, days: int
+) -> tuple[Verdict, int, int] | None:
+    """What the array lost within days: verdict, form and window; None where nothing is worth telling. What it was before goes into `memory.arrays`.
+
+    days
+        No more of the last ones than so many: those before are days of another fault.
+    """
+    sun_measured = "irradiance_w_m2" in plant.has
+    change = largest_change(memory.arrays[SUNS][-days:], sun_measured)
+    if change is None or change.ratio < (ENOUGH_MEASURED if sun_measured else ENOUGH):
+        return None
+    shift = _shift(bench, learnt, recent, change)
+    form = bench.causes.index(CAUSE)
+    amounts, _, _ = amounts_of(bench, shift, np.array([form]))
+    if not amounts[0] >= bench.effects[form].least:
+        return None
+    work = worked_on(plant.facts, plant.days, range(day - change.days + 1, day + 1))
+    verdict = weigh_shift(bench, shift, None, work)
+    if verdict.cause != CAUSE or verdict.shares[NOTHING] >= MOST_NOTHING:
+        return None
+    memory.arrays[BEFORE] = np.stack([change.before, change.own, np.full(len(change.own), change.variance)])
+    return verdict, form if verdict.form is None else verdict.form, change.days
+
+
+CLOUDED = 1.5  # of what is lost now: more than so much, and less again later, is an even cloud
+
+
+def _shift(bench: SlowBench, learnt: Learnt, recent: Floats, change: Change) -> Shift:
+    """The change of all hours, and what else the last days say of the array."""
+    told = np.flatnonzero(~np.isnan(change.shift))
+    sun = np.full((len(told), len(told)), change.variance) + np.diag(change.own[told])
+    places, mean, covariance = SUN[told], change.shift[told], sun
+    beside = shift_of(bench, learnt, recent, "electric", change.days, [])
+    if beside is not None:
+        rest = np.flatnonzero(~np.isin(beside.places, SUN))
+        places, mean = np.concatenate([beside.places[rest], places]), np.concatenate([beside.mean[rest], mean])
+        covariance = np.zeros((len(places), len(places)))
+        covariance[: len(rest), : len(rest)] = beside.covariance[np.ix_(rest, rest)]
+        covariance[len(rest) :, len(rest) :] = sun
+    return Shift("electric", places, mean, covariance, change.days)
+
+
+def since_before(
+    plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, days: int
+) -> tuple[Shift | None, Floats]:
+    """How a change told of goes on: its mean over the last `days`, and by day how much of the array's power is lost (log).
+
+    `memory.arrays` has by hour the level before, the variance of its own, and what all have in common.
+    """
+    level, own, common = memory.arrays[BEFORE]
+    hours = memory.arrays[SUNS][-len(recent) :]
+    inside, _ = telling(hours, "irradiance_w_m2" in plant.has)
+    off = np.where(inside & ~np.isnan(level), hours - level, np.nan)
+    known = ~np.isnan(off)
+    weight = np.where(known, 1.0 / own, 0.0)
+    newest = known[-days:]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lost = -(weight * np.where(known, off, 0.0)).sum(axis=1) / weight.sum(axis=1)
+        mean = np.where(newest, off[-days:], 0.0).sum(axis=0) / newest.sum(axis=0)
+    if not newest.any():
+        return None, lost
+    change = Change(level, mean, own, 0.0, float(common[0]), 0.0, days)
+    return _shift(bench, learnt, recent, change), lost
+
+
+def exceeded_since(lost: Floats, begins: int) -> int:
+    """Index of the first day from `begins` on from which on more was lost than dust that is no fault; of three telling days the middle one counts."""
+    told = np.flatnonzero(~np.isnan(lost))
+    told = told[told >= begins]
+    told = told[lost[told] < MEASURED.dust + CLOUDED * lost[told[-1]]]
+    if len(told) < 2:
+        return begins
+    wide = np.concatenate([lost[told[:1]], lost[told], lost[told[-1:]]])
+    middle = np.sort(np.stack([wide[:-2], wide[1:-1], wide[2:]]), axis=0)[1]
+    below = np.flatnonzero(middle < MEASURED.dust)
+    if not len(below):
+        return int(told[0])
+    return int(told[min(below[-1] + 1, len(told) - 1)])
