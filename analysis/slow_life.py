@@ -135,7 +135,6 @@ class _Found:
     form: int
     window: int
     from_before: bool = False
-    """Seen against the weeks just before, not against what was learnt."""
 
 
 def _array_lost(bench: SlowBench, memory: Memory) -> float:
@@ -196,9 +195,7 @@ def _begun(
         case.weighed["day"] = float(day)
         case.weighed["window"] = float(found.window)
     case.weighed["form"] = float(found.form)
-    case.weighed.pop("from_before", None)
-    if found.from_before:
-        case.weighed["from_before"] = 1.0
+    case.weighed["from_before"] = float(found.from_before)  # seen against the weeks just before, not what was learnt
     if not case.began_ms:
         case.began_ms = plant.days.open_ms(day - found.window + 1)
     take_verdict(case, found.verdict)
@@ -223,7 +220,7 @@ def _again(
     form = int(case.weighed["form"])
     since = min(day - int(case.weighed["day"]) + int(case.weighed["window"]), LOOK_BACK, len(recent))
     others = [_form(c) for c in _open(memory, group) if c is not case]
-    direction, from_before = bench.directions[form], "from_before" in case.weighed
+    direction, from_before = bench.directions[form], case.weighed.get("from_before", 0.0) > 0.0
     if from_before:
         moved, amounts = since_before(plant, bench, memory, learnt, recent, min(since, WEIGHED_DAYS))
     else:
@@ -235,7 +232,7 @@ def _again(
     effect = bench.effects[form]
     if np.isnan(today):
         return
-    usual = _median(amounts[-since:]) if since else float(today)
+    usual = float(np.nanmedian(amounts[-since:])) if since else float(today)
     if "stepped" in case.weighed:
         _follow(bench, learnt, recent, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
         if case.weighed["stepped"] == 0.0 or today >= IN_BAND * max(effect.least, 0.6 * usual):
@@ -280,13 +277,6 @@ def _again(
     at_power = _lost_at_power(learnt, recent[begins:])
     _sized(bench, memory, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
     case.revision += 1
-
-
-def _median(amounts: Floats) -> float:
-    """Of those that are known."""
-    known = np.sort(amounts[~np.isnan(amounts)])
-    half = len(known) // 2
-    return float(known[half] if len(known) % 2 else (known[half - 1] + known[half]) / 2.0)
 
 
 def _follow(

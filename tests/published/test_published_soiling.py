@@ -16,12 +16,14 @@ from rdtools.soiling import soiling_srr
 
 from analysis.close import RECENT
 from analysis.estimates.day import DayFigures
+from analysis.estimates.days_before import hours_kept
 from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.learning import beginning, learn
 from analysis.memory import Memory
 from analysis.plant import plant_of
 from analysis.slow import daily_amounts, shift_of, slow_bench
 from analysis.slow_life import with_slow
+from analysis.soiling import SUNS
 from logger.record.site_file import read_site
 
 SITE = Path(__file__).parents[1] / "bench" / "bench_site.toml"
@@ -57,6 +59,7 @@ class Judged:
             vector = np.full(SIZE, np.nan)
             vector[PLACE["s0"] + 2 : PLACE["s0"] + HOURS - 2] = np.log(value)
             recent = np.vstack([recent, vector])[-RECENT:]
+            memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
             if not with_slow(plant, memory, learnt, recent, first + number, nothing):
                 learnt = learn(learnt, vector, bench.scatter)
             moved = shift_of(bench, learnt, recent, "electric", 1, [])
