@@ -238,7 +238,7 @@ def _again(
         if case.weighed["stepped"] == 0.0 or today >= IN_BAND * max(effect.least, 0.6 * usual):
             return
     gone = IN_BAND * max(effect.least, 0.6 * usual)
-    if from_before:
+    if case.cause == "panel-soiling":  # rain, or a cleaning, takes most of it at once
         gone = max(MEASURED.dust, SHOWS * case.weighed.get("amount", 0.0))
     if today < gone:
         case.healthy += 1.0

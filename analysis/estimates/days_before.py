@@ -24,6 +24,7 @@ AFTER, GAPS, BEFORE = (3, 5, 8, 12), (0, 4, 8, 14, 21, 30), 20
 LAST, GAP = (part.ravel() for part in np.meshgrid(AFTER, GAPS, indexing="ij"))
 LAG = 0.5 * LAST + GAP + 0.5 * BEFORE
 LEAST_BEFORE, LEAST_OF_HOUR = 4, 2
+WORTH_A_LOOK = 0.03  # log of power
 POLISHED = 3  # rounds in which days and hours of the sun's way are told apart, by medians (J. W. Tukey's median polish)
 GUESS_WORTH = 4.0  # a guess of a scatter counts as so many days
 HALF_NORMAL = 0.455  # median of a squared standard normal
@@ -86,8 +87,10 @@ def largest_change(hours: Floats, sun_measured: bool) -> Change | None:
     steady = MEASURED if sun_measured else SUPPOSED
     if np.isnan(hours[-1]).all() or len(hours) < LEAST_BEFORE + 2:
         return None
+    if not _below_its_better_days(hours):
+        return None
     inside, level = telling(hours, sun_measured)
-    told = inside.any(axis=1)
+    told = np.asarray(inside.any(axis=1))
     if not told[-1]:
         return None
     day = _scatter_of_days(level[told], steady)
@@ -117,6 +120,15 @@ def largest_change(hours: Floats, sun_measured: bool) -> Change | None:
         np.where(once, old[best], np.nan), np.where(of, new[best] - old[best], np.nan), own[best],
         float(loss[best]), float(common[best]) + (DUST_SPREAD * steady.dust) ** 2, float(ratio[best]), int(LAST[best]),
     )  # fmt: skip
+
+
+def _below_its_better_days(hours: Floats) -> bool:
+    """Whether any hour of today lies below what three of its earlier days in four stayed under: else there is nothing to work out."""
+    ordered = np.sort(hours[:-1], axis=0)  # NaN last
+    count = (ordered == ordered).sum(axis=0)
+    better = ordered[np.minimum(3 * count // 4, len(ordered) - 1), np.arange(HOURS)]
+    with np.errstate(invalid="ignore"):
+        return bool((better - hours[-1] > WORTH_A_LOOK).any())
 
 
 def _slow(
