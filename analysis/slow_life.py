@@ -12,7 +12,6 @@ from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, weigh_shift
 from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.day import DayFigures
-from analysis.estimates.days_before import MEASURED
 from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
 from analysis.held_on import held_on
@@ -33,7 +32,7 @@ from analysis.slow import (
     slow_bench,
     windows_of,
 )
-from analysis.soiling import exceeded_since, since_before, soiled_since
+from analysis.soiling import SOILING, exceeded_since, since_before, soiled_since, washed_below
 from analysis.solar_days import DAY_MS
 from analysis.symptoms import worked_on
 
@@ -237,9 +236,7 @@ def _again(
         _follow(bench, learnt, recent, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
         if case.weighed["stepped"] == 0.0 or today >= IN_BAND * max(effect.least, 0.6 * usual):
             return
-    gone = IN_BAND * max(effect.least, 0.6 * usual)
-    if case.cause == "panel-soiling":  # rain, or a cleaning, takes most of it at once
-        gone = max(MEASURED.dust, SHOWS * case.weighed.get("amount", 0.0))
+    gone = washed_below(case.weighed) if case.cause == SOILING else IN_BAND * max(effect.least, 0.6 * usual)
     if today < gone:
         case.healthy += 1.0
         if case.healthy == 1.0:
@@ -250,7 +247,7 @@ def _again(
     case.healthy = 0.0
     case.seen_ms = plant.days.close_ms(day)
     begins, at_once = _course(amounts, since, effect.most, effect.sudden)
-    if from_before:
+    if from_before or (case.cause == SOILING and "irradiance_w_m2" in plant.has):
         begins = exceeded_since(amounts, begins)
     case.began_ms = plant.days.open_ms(day - (len(amounts) - 1 - begins))
     if "began_ms" in case.weighed:
@@ -360,14 +357,14 @@ def _sized(
     known = effect.true_amount(np.clip(amounts[~np.isnan(amounts)], 0.0, effect.most))
     if not len(known):
         return
-    amount = float((known[-NOW_DAYS:] if case.cause == "panel-soiling" else known).mean())
+    amount = float((known[-NOW_DAYS:] if case.cause == SOILING else known).mean())
     _, stds, _ = amounts_of(bench, moved, np.array([form]))
     case.weighed["amount"] = amount
     by_form = effect.share_lost(known, DAY_SHARE)
     lost, open_ = at_power[0][~np.isnan(at_power[0])], float(np.hypot(at_power[1], DRIFT))
     if case.cause not in FLOW_LOST or len(lost) < 2 or np.any(effect.direction[GAUGE] > 0):
         level = case.cause == "falling-water-level"
-        lost = known if level else by_form[-NOW_DAYS:] if case.cause == "panel-soiling" else by_form
+        lost = known if level else by_form[-NOW_DAYS:] if case.cause == SOILING else by_form
         open_ = float(np.hypot(stds[0], SIZE_OPEN.get(case.cause, 0.12) * amount)) * (
             1.0 if level else float(-effect.lost @ DAY_SHARE)
         )

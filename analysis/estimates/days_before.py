@@ -48,7 +48,7 @@ class Steadiness:
     least_days: int
 
 
-MEASURED = Steadiness(noon=0.012, edge=0.04, day=0.012, walk=0.0015, haze=0.0, dust=0.03, least_days=2)
+MEASURED = Steadiness(noon=0.012, edge=0.06, day=0.012, walk=0.0015, haze=0.0, dust=0.03, least_days=2)
 SUPPOSED = Steadiness(noon=0.025, edge=0.06, day=0.03, walk=0.004, haze=0.025, dust=0.0, least_days=3)
 """Under a supposed clear sky: aerosol takes 2 to 3 % more or less of the light in plane, for days (from memory); dust is in its walk."""
 HAZE_DAYS = 4.0  # weather systems pass in so many (common practice, no source)
