@@ -32,6 +32,15 @@ ROUND_TOLD = 0.2  # log of speed: known less well, the whole was never learnt
 LEAST_TURNED = 0.93  # nobody turns it down by less
 NOTHING, UNEXPLAINED = "nothing", "unexplained"
 AMOUNTS_TRIED = (0.8, 0.9, 1.0, 1.1)  # of a curved effect, about the straight line's answer
+BENT_TRIED = (
+    0.7,
+    0.8,
+    0.9,
+    1.0,
+    1.1,
+    1.25,
+    1.4,
+)  # likewise where extra head was solved for: the line may lie further off
 COURSE_TOLD = 6.0  # log-likelihood: what the shape of a course may say at most
 DAYS_A_YEAR = 365.0
 BY_WORK, WORK_DAYS_A_YEAR = 0.7, 5.0  # share that begins with work told of, and the days near some work (a guess)
@@ -83,7 +92,10 @@ def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None, wo
         )
         if not amount > 0.3 * effect.least:
             continue
-        if effect.curved:
+        if effect.bend is not None:
+            amount = float(effect.true_amount(np.array([amounts[place]]))[0])
+            tried += [(form, min(amount * s, effect.most)) for s in BENT_TRIED]
+        elif effect.curved:
             amount = float(effect.true_amount(np.array([amount]))[0])
             tried += [(form, amount * s) for s in AMOUNTS_TRIED]
         else:

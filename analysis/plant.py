@@ -47,8 +47,8 @@ class Plant:
 
     @cached_property
     def turns_by_rating(self) -> bool:
-        """A displacement pump without speeds in its datasheet, but with a motor's rated speed: its table's own goes along with that."""
-        return self.helical and not self.pump.speed_known and bool(self.facts.motor.rated_speed_rpm)
+        """A datasheet without speeds, but a motor's rated speed: the speeds that its table hides go along with that."""
+        return not self.pump.speed_known and bool(self.facts.motor.rated_speed_rpm)
 
     @cached_property
     def outlet_m(self) -> float:

@@ -111,8 +111,13 @@ class SlowBench:
         return np.array([effect.curved for effect in self.effects])
 
     def explained(self, forms: list[int], amounts: Floats, places: np.ndarray) -> Floats:
-        """The shift at `places` that each amount of its form makes, one row each; where curved, a share of the flow is lost."""
+        """The shift at `places` that each amount of its form makes, one row each; where curved, a share of the flow is lost; where it
+        bends, as solved."""
         linear = amounts[:, None] * self.directions[forms][:, places]
+        for row, form in enumerate(forms):
+            bend = self.effects[form].bend
+            if bend is not None:
+                linear[row] = bend.at(float(amounts[row]))[places]
         for name, most in BOUNDED.items():
             linear = np.where(places == PLACE[name], np.minimum(linear, most), linear)
         bent = self._curved[forms, None] & IS_FLOW[places]

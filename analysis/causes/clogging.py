@@ -1,12 +1,12 @@
 """Clogging: strainer, pump passages or delivery pipe obstructed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, head_shift, shift, slip_open
+from analysis.estimates.effects import Effect, bent_head, shift, slip_open
 from analysis.plant import Plant
 
 
@@ -29,9 +29,9 @@ class CloggingLimits:
         0.5  # power of flow: a share lost of each would be 0; stages grown shut cost head, and so more at low speed
     )
     passages_loose: float = 0.25  # for it is between the two
-    passages_load: float = (
-        0.25  # log of torque for each unit of log flow lost, either way: throttled, or rubbed and churned (a guess)
-    )
+    passages_loads: tuple[tuple[float, float], ...] = ((0.0, 0.5), (-0.25, 0.25), (0.25, 0.25))  # and how often
+    passages_open: float = 0.06
+    """Log of torque for each unit of log flow lost: throttled, as before, or rubbed and churned; and how far each is open (a guess)."""
 
 
 LIMITS = CloggingLimits()
@@ -48,48 +48,35 @@ def effect(plant: Plant) -> list[Effect]:
         -float(bench.flow_per_head_at_power[-1]), 1e-3
     )  # head that costs a unit of log flow at high power
     extra = metres * square
-    lost = bench.flow_per_head_at_power * extra
-    gauge = "discharge_pressure_bar" in plant.has
     well, setting_m = plant.facts.well, plant.facts.pump.setting_depth_m
     bearable_m = max(setting_m - well.static_level_m - float(bench.drawdown_m[-1]), 0.0) + LIMITS.air_m
-    intake = Effect(
-        "intake",
-        shift(**head_shift(plant, bench, extra, False)),
-        LIMITS.least,
-        min(LIMITS.most, bearable_m / metres) if gauge else LIMITS.most,
-        lost=lost,
-        loose=0.2,
-        rate=0.5,
-        usual=LIMITS.usual,
-        blur=slip_open(plant, bench, extra),
-    )
-    delivery = Effect(
-        "delivery",
-        shift(**head_shift(plant, bench, extra, gauge), p=extra if gauge else np.zeros(3)),
+    within = [_starved(plant, bearable_m)] if plant.helical else _narrowed(plant)
+    rate = 1.0 - sum(form.rate for form in within)
+    bend, felt, lost = bent_head(plant, "obstruction", metres, LIMITS.most, LIMITS.usual, by_loss=True)
+    anywhere = Effect(
+        None,
+        felt,
         LIMITS.least,
         LIMITS.most,
         lost=lost,
         loose=0.2,
-        rate=0.5,
+        rate=rate,
         usual=LIMITS.usual,
         blur=slip_open(plant, bench, extra),
+        bend=bend,
     )
-    within = _starved(plant, bearable_m) if plant.helical else _narrowed(plant)
-    if gauge:
-        return [intake, delivery, within]
-    return [
-        Effect(
-            None,
-            intake.direction,
-            LIMITS.least,
-            LIMITS.most,
-            lost=lost,
-            loose=0.2,
-            usual=LIMITS.usual,
-            blur=slip_open(plant, bench, extra),
-        ),
-        within,
-    ]
+    if "discharge_pressure_bar" not in plant.has:
+        return [anywhere, *within]
+    intake = replace(anywhere, part="intake", most=min(LIMITS.most, bearable_m / metres), rate=0.5 * rate)
+    delivery = replace(
+        anywhere,
+        part="delivery",
+        direction=shift(p=extra),
+        lost=bench.flow_per_head_at_power * extra,
+        rate=0.5 * rate,
+        bend=None,
+    )
+    return [intake, delivery, *within]
 
 
 def _starved(plant: Plant, bearable_m: float) -> Effect:
@@ -116,25 +103,28 @@ def _starved(plant: Plant, bearable_m: float) -> Effect:
     )
 
 
-def _narrowed(plant: Plant) -> Effect:
+def _narrowed(plant: Plant) -> list[Effect]:
     """Impellers grown shut: each passes a share of the flow that it had at the same head and speed, or a stage is lost.
 
     An impeller's flow is its passages' cross-section times a velocity that head and speed decide. A throttled pump takes less power at
-    the same speed, but friction and shock within rough passages eat it again, or more: torque does not tell.
+    the same speed, but friction and shock within rough passages eat it again, or more: how much is open, but it is the same in all bands.
     """
-    bench, load = bench_of(plant), LIMITS.passages_load
+    bench = bench_of(plant)
     share = -(bench.relative_flow() ** -LIMITS.passages_head)
-    return Effect(
-        "pump",
-        shift(q=share, n=share),
-        LIMITS.least,
-        LIMITS.most,
-        lost=share,
-        loose=LIMITS.passages_loose,
-        rate=LIMITS.passages_rate,
-        usual=LIMITS.usual,
-        blur=shift(t=load, i=load, q=load * bench.flow_per_power),
-    )
+    return [
+        Effect(
+            "pump",
+            shift(q=share - load * bench.flow_per_power, n=share, t=load, i=load),
+            LIMITS.least,
+            LIMITS.most,
+            lost=share - load * bench.flow_per_power,
+            loose=LIMITS.passages_loose,
+            rate=LIMITS.passages_rate * often,
+            usual=LIMITS.usual,
+            blur=shift(t=LIMITS.passages_open, i=LIMITS.passages_open, q=LIMITS.passages_open * bench.flow_per_power),
+        )
+        for load, often in LIMITS.passages_loads
+    ]
 
 
 def evidence(figures: dict[str, float]) -> str:
@@ -155,7 +145,7 @@ def evidence(figures: dict[str, float]) -> str:
 register(
     CauseFile(
         "clogging",
-        per_year=0.25,
+        per_year=0.2,  # as often as a level falls (a guess): no survey tells either
         judged="day",
         check="See that every valve between wellhead and tank is fully open and the tank's inlet and any filter are clear; "
         "a filter that can be opened without tools is the first to clean.",

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, head_shift, shift, slip_open
+from analysis.estimates.effects import Effect, bent_head, head_shift, shift, slip_open
 from analysis.plant import Plant
 
 
@@ -20,7 +20,7 @@ class FallingLevelLimits:
     starved: float = (
         0.3  # log of the flow per turn lost at high power where the well is drawn down to the intake (a guess)
     )
-    starved_rate: float = 0.15
+    starved_rate: float = 0.2  # it is what low-level probes are fitted for (common practice, no source)
     sudden: float = (
         0.05  # an aquifer empties and a screen clogs over weeks; a neighbour's new pump takes days (common practice)
     )
@@ -45,6 +45,8 @@ def effect(plant: Plant) -> list[Effect]:
     most = max(intake_m - well.static_level_m, 2.0 * least)  # below its intake no pump draws the water
     late = 0.0 if plant.helical else LIMITS.first_open
     found = []
+    room_m = intake_m - well.static_level_m - float(bench.drawdown_m[-1])
+    to_intake = LIMITS.starved_rate if plant.helical and not gauge and room_m > least else 0.0
     for part, metres, rest in (
         ("resting", np.ones(3), 1.0),
         ("drawdown", bench.relative_flow(), 0.0),
@@ -52,8 +54,10 @@ def effect(plant: Plant) -> list[Effect]:
         known = {"l": metres, "rest": rest} if gauge else {"rest": rest}
         slopes = head_shift(plant, bench, LIMITS.slope_open * metres, False) if gauge else {}
         open_ = shift(**slopes, first=late) + (0.0 if gauge else slip_open(plant, bench, metres))
-        direction = shift(**head_shift(plant, bench, metres, gauge), **known)
-        lost = bench.flow_per_head_at_power * metres
+        usual = max(LIMITS.usual_m, least)
+        bend, direction, lost = None, shift(**known), bench.flow_per_head_at_power * metres
+        if not gauge:
+            bend, direction, lost = bent_head(plant, part, 1.0, most, min(usual, most), **known)
         found.append(
             Effect(
                 part,
@@ -63,13 +67,13 @@ def effect(plant: Plant) -> list[Effect]:
                 lost=lost,
                 loose=0.2,  # the same slopes as an obstruction's
                 sudden=LIMITS.sudden,
-                rate=0.6 if part == "resting" else 0.4,
-                usual=max(LIMITS.usual_m, least),
+                rate=(0.6 if part == "resting" else 0.4) * (1.0 - to_intake),
+                usual=usual,
                 blur=open_,
+                bend=bend,
             )
         )
-    room_m = intake_m - well.static_level_m - float(bench.drawdown_m[-1])
-    if plant.helical and not gauge and room_m > least:
+    if to_intake:
         found.append(_to_the_intake(plant, room_m, least))
     return found
 
@@ -108,7 +112,7 @@ def evidence(figures: dict[str, float]) -> str:
 register(
     CauseFile(
         "falling-water-level",
-        per_year=0.2,
+        per_year=0.2,  # as often as something clogs (a guess)
         judged="day",
         check="Dip the well with a level meter before sunrise, when it has rested, and again at noon while it pumps; ask whether neighbours "
         "pump more than they did.",

@@ -9,6 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from analysis.estimates.vector import BANDS
 from analysis.physics.invert import settled
 from analysis.plant import PLANTS_KEPT, Plant
 from analysis.rows import Floats
@@ -57,14 +58,9 @@ def bench_of(plant: Plant) -> Bench:
     pump, system = plant.pump, plant.system
     power, flow, head = _answered(plant, power)
     flow = np.maximum(flow, 0.02 * plant.full_flow_m3_h)
-    speed = pump.speed_of_power(power, head)
     at_power = _slope(lambda h: pump.flow_of_power(power, h), head, HEAD_STEP_M)
     per_power = _slope(lambda x: pump.flow_of_power(power * (1 + x), head), np.zeros(3), POWER_STEP)
-    if np.isnan(speed).all():
-        at_speed, power_slope = np.full(3, np.nan), np.full(3, np.nan)
-    else:
-        at_speed = _slope(lambda h: pump.flow_of_speed(speed, h), head, HEAD_STEP_M)
-        power_slope = _slope(lambda h: pump.power_of_speed(speed, h), head, HEAD_STEP_M)
+    at_speed, power_slope = _slopes_at_speed(plant, power, head)
     fallback = -1.0 / head
     return Bench(
         power, head, flow,
@@ -72,6 +68,24 @@ def bench_of(plant: Plant) -> Bench:
         _known(at_power, fallback), _known(per_power, np.ones(3), 10.0),
         system.drawdown_m(flow),
     )  # fmt: skip
+
+
+def _slopes_at_speed(plant: Plant, power: Floats, head: Floats) -> tuple[Floats, Floats]:
+    """Of flow and power over head at given speed, 1/m; along the speeds that the table hides where a rating sets their scale."""
+    pump = plant.pump
+    if pump.speed_known:
+        rpm = pump.speed_of_power(power, head)
+        return (
+            _slope(lambda h: pump.flow_of_speed(rpm, h), head, HEAD_STEP_M),
+            _slope(lambda h: pump.power_of_speed(rpm, h), head, HEAD_STEP_M),
+        )
+    if not plant.turns_by_rating:
+        return np.full(BANDS, np.nan), np.full(BANDS, np.nan)
+    speed, core = pump.relative_speed_of_power(power, head), pump.core
+    return (
+        _slope(lambda h: core.flow(speed, h), head, HEAD_STEP_M),
+        _slope(lambda h: core.power_at_head(speed, h), head, HEAD_STEP_M),
+    )
 
 
 def _answered(plant: Plant, power: Floats) -> tuple[Floats, Floats, Floats]:

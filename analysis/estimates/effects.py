@@ -9,13 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.estimates.bench import Bench
+from analysis.estimates.lifted import STEPS, lifted
 from analysis.estimates.vector import BANDS, HOURS, PLACE, SIZE
 from analysis.plant import Plant
 from analysis.rows import Floats
 
-__all__ = ["Effect", "Plant", "head_shift", "shift", "slip_open"]
+__all__ = ["Bend", "Effect", "Plant", "bent_head", "head_shift", "shift", "slip_open"]
 
 FLOW_PLACES = np.array([PLACE[f"{name}{band}"] for name in "qn" for band in range(BANDS)])
+
+AT_FULL = np.array([PLACE[f"{name}{BANDS - 1}"] for name in "qnt"])
+"""At high power: there water comes, however much head there is."""
 
 IS_FLOW = np.isin(np.arange(SIZE), FLOW_PLACES)
 
@@ -23,6 +27,26 @@ FIRST_WATER = 0.3  # risers: whatever costs flow blurs the first water, by so mu
 FIRST_MOST = 0.7  # risers: a column that has run out down to a hole that may lie anywhere along it
 STAND_MOST = 1.0  # of the outlet's height: nothing stands on the gauge
 BOUNDED = {"first": FIRST_MOST, "stand": STAND_MOST}
+
+
+@dataclass(frozen=True)
+class Bend:
+    """Where the vector's shift does not go straight with the amount: amounts (k,) from 0 up, shifts (k, SIZE), logs of flow lost (k, 3).
+
+    along: how far each lies along the straight direction at high power (k,), rising.
+    """
+
+    amounts: Floats
+    shifts: Floats
+    lost: Floats
+    along: Floats
+
+    def at(self, amount: float) -> Floats:
+        """The shift that an amount makes, (SIZE,)."""
+        upper = min(max(int(np.searchsorted(self.amounts, amount)), 1), len(self.amounts) - 1)
+        low, high = self.amounts[upper - 1], self.amounts[upper]
+        share = (min(amount, float(self.amounts[-1])) - low) / (high - low)
+        return np.asarray(self.shifts[upper - 1] + share * (self.shifts[upper] - self.shifts[upper - 1]), np.float64)
 
 
 @dataclass(frozen=True)
@@ -50,6 +74,8 @@ class Effect:
         It mostly begins with somebody's work on the pump, its leads or its controller.
     usual
         Half of such cases stay below this amount; 0 = not known.
+    bend
+        Where a straight line is not good enough: `direction` is then the line through what `usual` does.
     """
 
     part: str | None
@@ -67,15 +93,20 @@ class Effect:
     blur: Floats | None = None
     by_work: bool = False
     usual: float = 0.0
+    bend: Bend | None = None
 
     def share_lost(self, amounts: Floats, share: Floats) -> Floats:
         """Share of the day's water (or energy) that each amount costs; `share` by band. (n,) -> (n,)"""
         logs = np.outer(amounts, self.lost)
+        if self.bend is not None:
+            logs = np.array([np.interp(amounts, self.bend.amounts, by_band) for by_band in self.bend.lost.T]).T
         lost = np.clip(-logs, 0.0, 0.97) if self.curved else 1.0 - np.exp(logs)
         return lost @ share
 
     def true_amount(self, linear: Floats) -> Floats:
         """From an amount found along the straight direction to the one that makes it, at high power."""
+        if self.bend is not None:
+            return np.asarray(np.interp(linear, self.bend.along, self.bend.amounts), np.float64)
         if not self.curved:
             return linear
         high = -self.lost[-1]
@@ -104,8 +135,56 @@ def head_shift(plant: Plant, bench: Bench, extra_m: Floats, measured: bool) -> d
         "q": bench.flow_per_head_at_power * extra_m,
         "n": bench.flow_per_head * extra_m,
         "t": torque,
-        "i": torque if plant.helical else 0.5 * torque,
+        "i": current_of(plant, torque),
     }
+
+
+MAGNETISED, IMPELLER = 0.7, 0.5
+"""Log of the motor's current for each unit of log of torque: near half of an induction motor's at full load magnetises it and stays;
+impellers mostly have such a motor, and take little load at low speed (common practice, no source)."""
+
+
+def current_of(plant: Plant, torque: Floats) -> Floats:
+    """Log of the motor current for a log of torque: as much in a permanent magnet's, less where a part of the current only magnetises."""
+    if not plant.helical:
+        return IMPELLER * torque
+    return MAGNETISED * torque if plant.facts.motor.kind == "induction" else torque
+
+
+MORE_HEAD = 3.0
+"""Friction falls with the flow that it takes: of the head that a straight line needs for the largest loss, so many times more."""
+
+
+def bent_head(
+    plant: Plant, law: str, metres: float, most: float, usual: float, by_loss: bool = False, **others: Floats | float
+) -> tuple[Bend, Floats, Floats]:
+    """How an extra head of `law` (lifted.py), so many metres a unit of amount at the healthy flow of high power, moves the vector.
+
+    by_loss
+        The amount is the log of the flow lost at high power, and `metres` what a first small unit of it takes.
+    others
+        Named entries that go straight with the amount, as `shift`.
+
+    Returns
+    -------
+    Bend; its straight direction (SIZE,) and logs of flow lost (3,), both a unit of amount, through what `usual` does.
+    """
+    solved = lifted(plant, law, metres * most * (MORE_HEAD if by_loss else 1.0))
+    amounts, straight = most * STEPS, shift(**others)
+    if by_loss:
+        amounts = np.maximum.accumulate(-solved.q[:, -1]) + 1e-9 * np.arange(len(STEPS))
+    current = current_of(plant, solved.t)
+    rows = [
+        shift(q=q, n=n, t=t, i=i) + amount * straight
+        for q, n, t, i, amount in zip(solved.q, solved.n, solved.t, current, amounts, strict=True)
+    ]
+    shifts = np.array(rows)
+    through = Bend(amounts, shifts, solved.q, amounts).at(usual) / usual
+    felt = (through - straight)[AT_FULL]
+    along = (shifts - amounts[:, None] * straight)[:, AT_FULL] @ felt / max(float(felt @ felt), 1e-12)
+    along = np.maximum.accumulate(along)
+    lost = np.array([np.interp(usual, amounts, by_band) for by_band in solved.q.T]) / usual
+    return Bend(amounts, shifts, solved.q, along + 1e-9 * np.arange(len(along))), through, lost
 
 
 SLIP_OPEN = 0.5

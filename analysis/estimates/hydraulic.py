@@ -81,8 +81,8 @@ def _sure(seen: Columns, sums: Sums, should_m3_h: Floats) -> np.ndarray:
 def _by_turns(plant: Plant, seen: Columns, good: np.ndarray) -> tuple[Floats, Floats]:
     """Flow and power at the measured speed; NaN where not known. [m3/h], [W]
 
-    A displacement pump whose datasheet has no speeds still moves a volume a turn. Its table, read along a hidden speed, tells how flow
-    and power go with it; the rated speed sets the scale, and the first days correct it.
+    A datasheet without speeds hides them: a displacement pump moves a volume a turn, an impeller's flow, head and power go along the
+    affinity laws. The rated speed sets their scale, and the first days correct it.
     """
     expected = seen.expected
     if not plant.turns_by_rating:

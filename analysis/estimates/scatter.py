@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from analysis.estimates.bench import bench_of
+from analysis.estimates.bench import Bench, bench_of
 from analysis.estimates.effects import head_shift, shift
 from analysis.estimates.own_light import sides_apart
 from analysis.estimates.vector import HOURS, PLACE, SIZE
@@ -110,8 +110,15 @@ def tolerance_modes(plant: Plant) -> dict[str, Mode]:
         "array_current": Mode("share", 0.03 if "irradiance_w_m2" in plant.has else 0.07, shift(s=1.0)),
         "array_voltage": Mode("share", 0.03, shift(av=1.0) if sides_apart(plant) else shift(av=1.0, s=1.0)),
         "irradiance_sensor": Mode("share", 0.08, shift(gc=1.0)),
-        **({"turns": Mode("share", RATING_STD, shift(n=1.0, t=1.0))} if plant.turns_by_rating else {}),
+        **({"turns": Mode("share", RATING_STD, _misread_turns(plant, bench))} if plant.turns_by_rating else {}),
     }
+
+
+def _misread_turns(plant: Plant, bench: Bench) -> Floats:
+    """What a scale of speed that is wrong by a unit of log shifts, (SIZE,): n and t; impellers by the affinity laws."""
+    if plant.helical:
+        return shift(n=1.0, t=1.0)
+    return shift(n=1.0 - 2.0 * bench.head_m * bench.flow_per_head, t=3.0 - 2.0 * bench.head_m * bench.power_per_head)
 
 
 def _tolerance_own() -> Floats:

@@ -54,11 +54,11 @@ def _without_speeds(of: Plant) -> Plant:
     return plant_of(replace(of.facts, pump=replace(of.facts.pump, curve=curve)))
 
 
-def test_a_rotor_without_speeds_in_its_table_is_read_by_its_motors_rated_speed() -> None:
+def test_a_pump_without_speeds_in_its_table_is_read_by_its_motors_rated_speed() -> None:
     bare = _without_speeds(plant("helical full"))
     assert bare.turns_by_rating
     assert not plant("helical full").turns_by_rating
-    assert not _without_speeds(plant("centrifugal full")).turns_by_rating
+    assert _without_speeds(plant("centrifugal full")).turns_by_rating  # the affinity laws: test_extra_head.py
     core, bench = bare.pump.core, bench_of(bare)
     head = float(bench.head_m[-1])
     flow = core.flow(np.array([0.5, 1.0]) * 1.0, np.full(2, head))
