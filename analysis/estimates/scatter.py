@@ -12,7 +12,7 @@ import numpy as np
 from analysis.estimates.bench import Bench, bench_of
 from analysis.estimates.effects import head_shift, shift
 from analysis.estimates.own_light import sides_apart
-from analysis.estimates.vector import HOURS, PLACE, SIZE
+from analysis.estimates.vector import BANDS, HOURS, PLACE, SIZE
 from analysis.plant import Plant
 from analysis.rows import Floats
 
@@ -72,6 +72,8 @@ UNKNOWN_SCALE = 1.5
 """Log of the amperes a unit of torque takes, where no plate tells: a winding for 60 V or for 400 V. Learnt on the first days."""
 RATING_STD = 0.1
 """A motor's rated speed against the speed at the end of a datasheet's table that has none (a guess)."""
+TURNS_WITHIN = 0.01
+"""How far a scale of speed that was learnt so holds elsewhere within a band of power, where the table hides its impellers' speeds (a guess)."""
 METER_STD = 0.02
 """ISO 4064 class 2 meters keep +-2 % in their upper flow zone when new (from memory); installed for years, twice that."""
 
@@ -121,6 +123,16 @@ def _misread_turns(plant: Plant, bench: Bench) -> Floats:
     return shift(n=1.0 - 2.0 * bench.head_m * bench.flow_per_head, t=3.0 - 2.0 * bench.head_m * bench.power_per_head)
 
 
+def _misread_within(misread: Floats) -> list[Floats]:
+    """Likewise in each band by itself; the current of a torque that is worked out by speed goes with it."""
+    bands = [{name: PLACE[f"{name}{band}"] for name in "nti"} for band in range(BANDS)]
+    modes = np.zeros((BANDS, SIZE))
+    for mode, place in zip(modes, bands, strict=True):
+        n, t = misread[[place["n"], place["t"]]]
+        mode[[place["n"], place["t"], place["i"]]] = TURNS_WITHIN * np.array([n, t, t - 1.0])
+    return list(modes)
+
+
 def _tolerance_own() -> Floats:
     return shift(
         q=0.025,
@@ -154,7 +166,9 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
             0.004 if "module_temp_c" in plant.has else 0.008
         )  # to 1 where the module itself is read, to 2 by the air
     season = 0.4 * (plant.facts.well.seasonal_range_m or 1.0)
+    by_band = [] if plant.helical or not plant.turns_by_rating else _misread_within(_misread_turns(plant, bench))
     return [
+        *by_band,
         shift(q=0.008, n=0.006),
         shift(q=-0.008, t=0.008, i=0.008),
         shift(**head_shift(plant, bench, season * np.ones(3), level), **({"l": season} if level else {}), rest=season),
