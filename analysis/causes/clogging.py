@@ -145,7 +145,7 @@ def evidence(figures: dict[str, float]) -> str:
 register(
     CauseFile(
         "clogging",
-        per_year=0.2,  # as often as a level falls (a guess): no survey tells either
+        per_year=0.2,  # no survey tells how often (a guess); falling_water_level.py says beside what
         judged="day",
         check="See that every valve between wellhead and tank is fully open and the tank's inlet and any filter are clear; "
         "a filter that can be opened without tools is the first to clean.",

@@ -67,7 +67,7 @@ def effect(plant: Plant) -> list[Effect]:
                 lost=lost,
                 loose=0.2,  # the same slopes as an obstruction's
                 sudden=LIMITS.sudden,
-                rate=(0.6 if part == "resting" else 0.4) * (1.0 - to_intake),
+                rate=0.5 * (1.0 - to_intake),
                 usual=usual,
                 blur=open_,
                 bend=bend,
@@ -112,7 +112,7 @@ def evidence(figures: dict[str, float]) -> str:
 register(
     CauseFile(
         "falling-water-level",
-        per_year=0.2,  # as often as something clogs (a guess)
+        per_year=0.25,  # a poorer well as often as an obstruction that looks like it, and resting levels as often again (a guess)
         judged="day",
         check="Dip the well with a level meter before sunrise, when it has rested, and again at noon while it pumps; ask whether neighbours "
         "pump more than they did.",
