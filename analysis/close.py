@@ -51,7 +51,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     if asked is None or "controller-trip" in asked:
         memory.numbers |= tallied(view)
     before = len(memory.cases)
-    learnt = learnt_of(plant, memory)
+    learnt = was_learnt = learnt_of(plant, memory)
     for visit in plant.facts.visits:
         if plant.days.day_of_date(visit.date) == view.day:
             scatter = slow_bench(plant).scatter
@@ -83,7 +83,9 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     if not episodes and not suspected and len(memory.cases) == before:
         learnt = learn(learnt, vector, slow_bench(plant).scatter)
         learnt = sunlit(learnt, figures.sunny[2] > 0, slow_bench(plant).scatter)
-    memory.arrays |= {"recent": recent} | kept_of(learnt)
+    memory.arrays["recent"] = recent
+    if learnt is not was_learnt or "mean" not in memory.arrays:
+        memory.arrays |= kept_of(learnt)
     memory.days.append(_summary(plant, view.day, memory, figures))
     return memory
 
@@ -101,10 +103,13 @@ def _ended_electric(memory: Memory) -> int:
 
 
 def learnt_of(plant: Plant, memory: Memory) -> Learnt:
-    """The baseline that the memory holds."""
+    """The baseline that the memory holds. The same object as long as nothing more is learnt, with all that was worked out of it."""
     if "mean" not in memory.arrays:
         return beginning(slow_bench(plant).scatter)
-    kept = memory.arrays
+    return memory.worked_out("covariance", lambda: _learnt_of(memory.arrays))
+
+
+def _learnt_of(kept: dict[str, np.ndarray]) -> Learnt:
     joint = np.concatenate([kept["mean"], kept["parameters"]])
     return Learnt(joint, kept["covariance"], kept["days"], kept["age"], kept["scatter"])
 

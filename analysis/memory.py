@@ -6,12 +6,15 @@ Never: rows; anything that depends on how the rows were cut into blocks.
 
 import json
 import zlib
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, fields
-from typing import Any
+from typing import Any, TypeVar, cast
 
 import numpy as np
 
 from analysis.summary import DaySummary
+
+T = TypeVar("T")
 
 VERSION = 4
 """Of the layout below. A state of another version is refused: the site runs again from its rows."""
@@ -80,12 +83,21 @@ class Memory:
     arrays: dict[str, np.ndarray] = field(default_factory=dict)
     numbers: dict[str, float] = field(default_factory=dict)
 
+    def worked_out(self, name: str, work: Callable[[], T]) -> T:
+        """What `work` makes of `arrays[name]`: kept, never saved, until another array stands there."""
+        kept: dict[str, tuple[np.ndarray, Any]] = self.__dict__.setdefault("_worked_out", {})
+        source, found = self.arrays[name], kept.get(name)
+        if found is None or found[0] is not source:
+            found = kept[name] = source, work()
+        return cast("T", found[1])
+
     def copied(self) -> "Memory":
         """A memory of its own; arrays are shared, for nobody writes into one."""
         own = object.__new__(Memory)
         own.__dict__.update(self.__dict__)
         own.dropped, own.cases, own.days = dict(self.dropped), [case.copied() for case in self.cases], list(self.days)
         own.arrays, own.numbers = dict(self.arrays), dict(self.numbers)
+        own.__dict__["_worked_out"] = dict(self.__dict__.get("_worked_out", {}))
         return own
 
     def dumps(self, digest: str) -> bytes:

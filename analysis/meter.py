@@ -82,14 +82,14 @@ def metered(
     by_floor = want < idle
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = gained[ends] * NANO / np.where(by_floor, idle, want)
-    counts = rises(marks)
+    apart = np.append(rises(marks), n - marks[-1])
+    last = np.repeat(np.arange(len(marks)), apart)  # of each row from the first mark on, the last one
     inside = slice(int(marks[0]) + 1, int(marks[-1]) + 1)
-    base = np.where(np.repeat(by_floor, counts), IDLE_SHARE * largest_m3_h, due[inside])
-    shared = np.repeat(np.where(np.isfinite(ratio), ratio, np.nan), counts) * base
+    interval = last[: inside.stop - inside.start]
+    base = np.where(by_floor[interval], IDLE_SHARE * largest_m3_h, due[inside])
+    shared = np.where(np.isfinite(ratio), ratio, np.nan)[interval] * base
     flow[inside] = np.where(np.isfinite(shared), shared, np.nan)
     since = np.full(n, -1, np.int64)
-    after = slice(int(marks[0]), n)  # of each row the last mark: its day, and the total then
-    apart = np.append(counts, n - marks[-1])
-    same = np.repeat(day[marks], apart) == day[after]
-    since[after] = np.where(same, total[after] - np.repeat(total[marks], apart), -1)
+    after = slice(int(marks[0]), n)
+    since[after] = np.where(day[marks][last] == day[after], total[after] - total[marks][last], -1)
     return Metered(flow, since, moved)

@@ -206,10 +206,13 @@ class _Shifts:
 
 def _counted(learnt: Learnt, recent: Floats, places: np.ndarray, windows: np.ndarray) -> tuple[Floats, Floats]:
     """How many of the last days of each window have each place, and the sum of their shifts; (windows, places) each."""
-    part = recent[-int(windows[-1]) :].take(places, axis=1)[::-1] - learnt.mean[places]
+    part, size = recent[-int(windows[-1]) :][::-1].take(places, axis=1) - learnt.mean[places], len(places)
     known = part == part
-    last = np.minimum(windows, len(part)) - 1
-    return known.cumsum(axis=0)[last], np.where(known, part, 0.0).cumsum(axis=0)[last]
+    days, found = np.empty((len(part), 2 * size)), np.empty((len(windows), 2 * size))
+    days[:, :size], days[:, size:] = known, np.where(known, part, 0.0)
+    for row, window in zip(found, windows.tolist(), strict=True):
+        np.add.reduce(days[:window], axis=0, out=row)
+    return found[:, :size], found[:, size:]
 
 
 @dataclass(frozen=True)
@@ -228,6 +231,10 @@ class Windows:
     def odd_groups(self) -> set[str]:
         """The groups in which some entry lies far off over some window: `best_alarm` has nothing to say of another."""
         return set(GROUP_OF[self.odd.any(axis=0)].tolist())
+
+    def has(self, group: str) -> bool:
+        """Whether today has anything of the group."""
+        return bool(self.counts[0, COLUMNS_OF[group]].any())
 
     def of(self, group: str, days: int) -> "Windows":
         """Those of one group, no longer than `days`."""
@@ -341,10 +348,17 @@ def beyond_tolerance(bench: SlowBench, learnt: Learnt, recent: Floats) -> bool:
 
 def _odd(bench: SlowBench, learnt: Learnt, counts: Floats, sums: Floats) -> np.ndarray:
     """Where an entry by itself lies far off over a window: only these windows are worth a matrix. bool (windows, places)"""
-    lasting = learnt.covariance.diagonal()[EVERY] + bench.lasting + learnt.always_there[EVERY]
-    daily = bench.daily + learnt.day_variance[EVERY]
+    lasting, daily = _variances(bench, learnt)
     days = np.maximum(counts, 1)
     return np.asarray(np.abs(sums) > SCREEN * days * np.sqrt(lasting + daily / days))
+
+
+def _variances(bench: SlowBench, learnt: Learnt) -> tuple[Floats, Floats]:
+    """By place of `EVERY`, of what was learnt, for weeks and of a day; worked out once as long as nothing more is learnt."""
+    if (kept := learnt.__dict__.get("_variances")) is None or kept[0] is not bench:
+        lasting = learnt.covariance.diagonal()[EVERY] + bench.lasting + learnt.always_there[EVERY]
+        kept = learnt.__dict__["_variances"] = bench, lasting, bench.daily + learnt.day_variance[EVERY]
+    return kept[1], kept[2]
 
 
 def amounts_of(bench: SlowBench, moved: Shift, forms: np.ndarray) -> tuple[Floats, Floats, Floats]:

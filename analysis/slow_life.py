@@ -75,7 +75,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
     were_dirty = bool(_open(memory, "electric"))
     odd = today.odd_groups
     for group in GROUPS:
-        if np.isnan(recent[-1][GROUPS[group]]).all():
+        if not today.has(group):
             suspected |= any(_open(memory, group))
             continue
         were_open = _open(memory, group)

@@ -56,7 +56,7 @@ class SolarDays:
 
     def date_of(self, day: int) -> str:
         """Local date of the day's noon, ISO 8601."""
-        return datetime.fromtimestamp(self.noon_ms(day) / 1000.0, ZoneInfo(self.timezone)).date().isoformat()
+        return _date_of(self.timezone, self.noon_ms(day))
 
     def day_of_date(self, when: date) -> int:
         """The day whose local noon falls on `when`."""
@@ -69,11 +69,21 @@ class SolarDays:
 
     def daylight_ms(self, day: int, inside_ms: int = 0) -> tuple[int, int]:
         """From sunrise + `inside_ms` to sunset - `inside_ms`; a negative `inside_ms` widens."""
-        noon, half = self.noon_ms(day), self.half_day_ms(day)
-        return noon - half + inside_ms, noon + half - inside_ms
+        return _daylight_of(self, day, inside_ms)
 
     def _noon(self, day: int) -> datetime:
         return datetime.fromtimestamp(self.noon_ms(day) / 1000.0, UTC)
+
+
+@lru_cache(maxsize=4096)
+def _date_of(timezone: str, noon_ms: int) -> str:
+    return datetime.fromtimestamp(noon_ms / 1000.0, ZoneInfo(timezone)).date().isoformat()
+
+
+@lru_cache(maxsize=8192)
+def _daylight_of(days: SolarDays, day: int, inside_ms: int) -> tuple[int, int]:
+    noon, half = days.noon_ms(day), days.half_day_ms(day)
+    return noon - half + inside_ms, noon + half - inside_ms
 
 
 @lru_cache(maxsize=4096)

@@ -40,6 +40,10 @@ TRIP_DAYS, TRIP_LAST, TRIP_BEGAN = "trip_days", "trip_last_day", "trip_began_ms"
 
 def unread_stops(view: DayView) -> np.ndarray:
     """The rows at which it started again after such a stop, where they make a day of trips; else none."""
+    return view.once("unread-stops", lambda: _unread_stops(view))
+
+
+def _unread_stops(view: DayView) -> np.ndarray:
     seen, none = view.columns, np.zeros(0, np.int64)
     if seen is None or "fault_code" in plant_of(view.facts).has or len(seen) < WEEK:
         return none

@@ -113,7 +113,11 @@ def _even(seen: Columns, starts: np.ndarray, places: np.ndarray, count: int) -> 
 
 
 def unexplained_starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
-    """Rows at which the pump starts again after a stop that nothing explains, and the rows stood still."""
+    """Rows at which the pump starts again after a stop that nothing explains, and the rows stood still. `seen`: the view's own."""
+    return view.once("unexplained-starts", lambda: _unexplained_starts(view, seen))
+
+
+def _unexplained_starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     plant = plant_of(view.facts)
     offered = seen.expected.mpp_power_w > LIMITS.sun_share * plant.full_power_w
     code = np.nan_to_num(seen.rows["fault_code"]) > 0

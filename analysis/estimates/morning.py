@@ -107,12 +107,15 @@ def _own_answers(
     """Each day's own mean flow by power, from row `firsts` to `stops`: (powers rising [W], flows [m3/h]); None where that is too short."""
     if not len(firsts):
         return []
-    bins = ANSWER_BINS + 1
-    day = np.searchsorted(stops, np.arange(int(firsts[0]), int(stops[-1])), "right")
-    rows = np.arange(int(firsts[0]), int(stops[-1]))
-    told = seen.settled[rows] & ~np.isnan(seen.flow_m3_h[rows]) & ~np.isnan(seen.power_w[rows]) & (rows >= firsts[day])
-    rows, day = rows[told], day[told]
-    power, flow, dt = seen.power_w[rows], seen.flow_m3_h[rows], seen.dt_h[rows]
+    bins, low = ANSWER_BINS + 1, int(firsts[0])
+    part, begins = slice(low, int(stops[-1])), np.append(low, stops[:-1])
+    flow, power = seen.flow_m3_h[part], seen.power_w[part]
+    told = seen.settled[part] & ~np.isnan(flow) & ~np.isnan(power)
+    for begin, first in zip((begins - low).tolist(), (firsts - low).tolist(), strict=True):
+        told[begin:first] = False
+    rows = np.flatnonzero(told)
+    day = np.repeat(np.arange(len(stops)), stops - begins)[rows]
+    power, flow, dt = power[rows], flow[rows], seen.dt_h[part][rows]
     place = np.clip((power / plant.full_power_w * ANSWER_BINS).astype(np.int64), 0, ANSWER_BINS) + bins * day
     count = np.bincount(day, minlength=len(stops))
     hours, by_power, by_flow = (

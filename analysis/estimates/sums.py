@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 
 from analysis.rows import Floats
 
+MANY = 500  # rows, most of which stand for the same time: with fewer it costs more to see that than to add them
+
 
 class Sums:
     """Sums of columns over the rows that `which` picks, by bin; None picks all.
@@ -29,7 +31,7 @@ class Sums:
         shape: tuple[int, ...],
         rising: bool = False,
     ) -> None:
-        self._rows = slice(None) if which is None or which.all() else np.flatnonzero(which)
+        self._rows = slice(None) if which is None or which.all() else which.nonzero()[0]
         self._bins = bin_of_row[self._rows]
         self._shape, self._count, self._rising = shape, math.prod(shape), rising
         self._known: list[tuple[Floats, Floats]] = []
@@ -61,7 +63,23 @@ class Sums:
 
     def in_turn(self, column: Floats) -> Floats:
         """Sum by bin, always row after row: for hours, which are held against limits that a whole number of rows may just reach."""
-        return np.asarray(np.bincount(self._bins, column[self._rows], self._count), np.float64).reshape(self._shape)
+        picked = column[self._rows]
+        if self._rising and len(picked) >= MANY:
+            step, some = float(picked[len(picked) // 2]), picked[:: MANY // 20]
+            if step and not some[some != step].any():
+                others = (picked != step).nonzero()[0]
+                if not picked[others].any():
+                    return self._running_sums(step, others).reshape(self._shape)
+        return np.asarray(np.bincount(self._bins, picked, self._count), np.float64).reshape(self._shape)
+
+    def _running_sums(self, step: float, empty: NDArray[np.int64]) -> Floats:
+        """`in_turn` of rows that all hold `step`, but for those that hold 0: so many steps, added one after the other."""
+        rows = self._rows_of_bin.astype(np.int64)
+        if len(empty):
+            rows -= np.bincount(self._bins[empty], minlength=self._count)
+        sums = np.full(int(rows.max()) + 1, step)
+        sums[0] = 0.0
+        return np.asarray(sums.cumsum()[rows], np.float64)
 
     def most(self, column: Floats) -> Floats:
         """Largest by bin, 0 where there is none; of rising bins. float64 of `shape`"""
