@@ -34,9 +34,9 @@ less water draws the well down less:
 2.6 m3/h instead of 2.9
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -150,6 +150,9 @@ class Expected:
         return len(self.sun_elevation_deg)
 
 
+NAMES_OF_COLUMNS = tuple(item.name for item in fields(Expected))
+EXPECTED_COLUMNS = tuple((name, place - 2 in SELDOM_ASKED) for place, name in enumerate(NAMES_OF_COLUMNS))
+"""Every column's name, flags first, and whether a brief answer goes without it."""
 T = TypeVar("T")
 
 
@@ -275,3 +278,18 @@ class SiteModel:
             for place in SELDOM_ASKED:
                 columns[place] = nothing(n)
         return Expected(flags[0], flags[1], *columns)
+
+    def expect_briefly(self, rows: Rows, before: Expected | None = None) -> Expected:
+        """`expect`, brief, of the healthy installation.
+
+        before : Expected or None
+            Of the first of the rows, worked out already: a row's columns are the same whatever stands beside it.
+        """
+        if before is None or not len(before):
+            return self.expect(rows, brief=True)
+        more = self.expect(rows.take(slice(len(before), None)), brief=True)
+        columns: list[Any] = [
+            nothing(len(rows)) if seldom else np.concatenate([getattr(before, name), getattr(more, name)])
+            for name, seldom in EXPECTED_COLUMNS
+        ]
+        return Expected(*columns)

@@ -124,12 +124,12 @@ class _ExpectedCut(_Cut, Expected):
     pass
 
 
-def look(plant: Plant, rows: Rows, days: range) -> Columns:
-    """The daylight rows of `days` as columns. `rows`: merged, whole days."""
+def look(plant: Plant, rows: Rows, days: range, before: "Columns | None" = None) -> Columns:
+    """The daylight rows of `days` as columns. `rows`: merged, whole days. `before`: of all rows but the newest, as they were looked at."""
     rows = _daylight(plant, rows, days)
     day = np.asarray(plant.days.day_of(rows.time_ms), np.int64)
     dt_h = durations_h(rows.time_ms, day)
-    expected = plant.model.expect(rows, brief=True)
+    expected = plant.model.expect_briefly(rows, None if before is None else before.expected)
     power = expected.input_power_w
     speed = _speed(plant, rows)
     driven, turning = _running(plant, rows, power, speed)
@@ -190,7 +190,9 @@ def _since(time_ms: Times, day: NDArray[np.int64], broken: Flags) -> Times:
     marks[0] = True
     marks[1:] |= day[1:] != day[:-1]
     last = np.flatnonzero(marks)
-    return time_ms - np.repeat(time_ms[last], np.diff(last, append=len(time_ms)))
+    ends = np.empty_like(last)
+    ends[:-1], ends[-1] = last[1:], len(time_ms)
+    return time_ms - np.repeat(time_ms[last], ends - last)
 
 
 def _speed(plant: Plant, rows: Rows) -> Floats:

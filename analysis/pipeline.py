@@ -46,7 +46,7 @@ class LateRows(ValueError):
 
 @dataclass(frozen=True)
 class Looked:
-    """The open day's daylight as it was looked at last: until a reading of it comes, it need not be looked at again."""
+    """The open day's daylight as it was looked at last: what was worked out of its rows holds while readings only follow after them."""
 
     day: int
     memory: Memory
@@ -210,13 +210,19 @@ def _looked(state: State, opened: Rows, day: int) -> Looked:
         low, high = np.searchsorted(opened.time_ms, daylight_ms(plant, day))
         if high - low == len(before.columns):
             return replace(before, screened=before.screened.heard(plant, opened.time_ms))
-    columns = look(plant, opened, range(day, day + 1))
+        known = before.columns if before.columns.rows.values.keys() == opened.values.keys() else None
+    else:
+        known = None
+    columns = look(plant, opened, range(day, day + 1), known)
     return Looked(day, memory, columns, screen(plant, memory, columns, opened.time_ms, range(day, day + 1)))
 
 
 def _untouched(state: State, rows: Rows) -> Looked | None:
-    """What was looked at last, unless some of `rows` lie in it."""
+    """What was looked at last, unless some of `rows` lie in it: those that follow after all of it leave it as it was."""
     if state.looked is None or not len(rows):
+        return state.looked
+    seen_ms = state.looked.columns.time_ms
+    if len(seen_ms) and int(rows.time_ms.min()) > seen_ms[-1]:
         return state.looked
     first, end = daylight_ms(state.plant, state.looked.day)
     return None if ((rows.time_ms >= first) & (rows.time_ms < end)).any() else state.looked

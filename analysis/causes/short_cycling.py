@@ -7,6 +7,7 @@ import numpy as np
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.look import Columns
 from analysis.plant import Plant, plant_of
+from analysis.rows import or_zero
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 
@@ -120,9 +121,12 @@ def unexplained_starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.nda
 def _unexplained_starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     plant = plant_of(view.facts)
     offered = seen.expected.mpp_power_w > LIMITS.sun_share * plant.full_power_w
-    code = np.nan_to_num(seen.rows["fault_code"]) > 0
+    with np.errstate(invalid="ignore"):
+        code = seen.rows["fault_code"] > 0
     close = (seen.dt_h > 0) & (seen.dt_h <= LIMITS.row_ms / HOUR_MS)
-    idle = seen.asked & offered & ~seen.turning & ~code & close & (seen.expected.poa_measured | _bright(seen))
+    idle = seen.asked & offered & ~seen.turning & ~code & close
+    if not seen.expected.poa_measured.all():
+        idle &= seen.expected.poa_measured | _bright(seen)
     begins = np.flatnonzero(seen.turning[1:] & ~seen.turning[:-1] & idle[:-1]) + 1
     place = np.arange(len(seen))
     ran = np.maximum.accumulate(np.where(seen.turning, place, -1))
@@ -130,8 +134,10 @@ def _unexplained_starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.nd
     told = np.maximum.accumulate(np.where(~seen.asked | code | dark | _heated(plant, seen), place, -1))
     begins = begins[told[begins - 1] < ran[begins - 1]]  # from its last running row on nothing told it to stand
     stops = ran[begins - 1]
-    begins = begins[(stops > 0) & (seen.expected.poa_measured[stops] | strong_rows(plant, seen)[stops])]
-    return begins, idle
+    told_of = seen.expected.poa_measured[stops]
+    if not told_of.all():
+        told_of |= strong_rows(plant, seen)[stops]
+    return begins[(stops > 0) & told_of], idle
 
 
 def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
@@ -148,7 +154,7 @@ def _heated(plant: Plant, seen: Columns) -> np.ndarray:
     """Rows in which a hot controller holds the power far down: the heat explains a stop that follows."""
     with np.errstate(invalid="ignore"):
         hot = seen.rows["controller_temp_c"] > LIMITS.hot_c
-    return hot & seen.held & ~strong_rows(plant, seen)
+    return hot & seen.held & ~strong_rows(plant, seen) if hot.any() else hot
 
 
 def _bright(seen: Columns) -> np.ndarray:
@@ -162,7 +168,7 @@ def strong_rows(plant: Plant, seen: Columns) -> np.ndarray:
 
     A pump that a cloud stops has run down first.
     """
-    power = np.nan_to_num(seen.power_w)
+    power = or_zero(seen.power_w)
     power[1:] = np.maximum(power[1:], np.where(seen.turning[:-1], power[:-1], 0.0))
     return power > LIMITS.strong * np.minimum(seen.expected.mpp_power_w, plant.full_power_w)
 

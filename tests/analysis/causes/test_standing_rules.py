@@ -156,7 +156,9 @@ def stopping(
     columns = Sized(**seen.__dict__)
     memory = Memory(first_ms=0)
     for day in range(days + 1):
-        view: Any = SimpleNamespace(facts=LEAN.facts, memory=memory, day=day, columns=columns, until_ms=0)
+        view: Any = SimpleNamespace(
+            facts=LEAN.facts, memory=memory, day=day, columns=columns, until_ms=0, once=lambda _, work: work()
+        )
         if day < days:
             memory.numbers |= tallied(view)
     return memory, view
