@@ -106,7 +106,7 @@ def learnt_of(plant: Plant, memory: Memory) -> Learnt:
     """The baseline that the memory holds. The same object as long as nothing more is learnt, with all that was worked out of it."""
     if "mean" not in memory.arrays:
         return beginning(slow_bench(plant).scatter)
-    return memory.worked_out("covariance", lambda: _learnt_of(memory.arrays))
+    return memory.worked_out("covariance", "learnt", lambda: _learnt_of(memory.arrays))
 
 
 def _learnt_of(kept: dict[str, np.ndarray]) -> Learnt:

@@ -98,7 +98,7 @@ class _Cut:
     """Some rows in a row of a whole: each column is cut when it is asked for first, for a day's watchers look at few."""
 
     @classmethod
-    def of(cls, whole: Any, which: slice) -> Any:
+    def of(cls, whole: Any, which: "slice | NDArray[np.int64]") -> Any:
         part = object.__new__(cls)
         part.__dict__.update(_whole=whole, _which=which)
         return part
@@ -138,7 +138,9 @@ def look(plant: Plant, rows: Rows, days: range, before: "Columns | None" = None)
     unknown = unread(plant, rows, power)
     asked &= ~unknown
     at_max, held = _at_maximum(plant, rows, expected, power, turning)
-    light = held & ~short_of_curve(plant, rows["pv_voltage_v"], power, expected)
+    light = held.copy()
+    if len(at := held.nonzero()[0]):
+        light[at] = ~short_of_curve(plant, rows["pv_voltage_v"][at], power[at], _ExpectedCut.of(expected, at))
     should, surely = _should(expected, turning, light)
     _unshut(plant, rows, expected, speed, turning, should, surely)
     unloaded = unloaded_rows(
@@ -244,8 +246,9 @@ def _should(expected: Expected, turning: Flags, held: Flags) -> tuple[Floats, Fl
     most = np.fmax(by_power, by_speed)
     least = np.fmax(by_power - 2 * expected.flow_m3_h_std, by_speed - 2 * expected.flow_at_speed_m3_h_std)
     held_back = held & expected.poa_measured & np.isnan(by_speed)  # a speed that is read says more than the sun
-    most = np.where(held_back, np.fmax(most, of_sun), most)
-    least = np.where(held_back, np.fmax(least, of_sun - 2 * expected.flow_of_sun_m3_h_std), least)
+    if held_back.any():
+        most = np.where(held_back, np.fmax(most, of_sun), most)
+        least = np.where(held_back, np.fmax(least, of_sun - 2 * expected.flow_of_sun_m3_h_std), least)
     return np.where(turning & ~np.isnan(most), most, 0.0), np.where(turning & ~np.isnan(least), least, 0.0)
 
 
@@ -309,8 +312,8 @@ def _at_maximum(plant: Plant, rows: Rows, expected: Expected, power: Floats, tur
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = voltage / expected.mpp_voltage_v
     top = held_from = np.full(len(ratio), AT_MAX_BAND[1])
-    if not expected.poa_measured.all():
-        unmeasured = ~expected.poa_measured
+    unmeasured = turning & ~expected.poa_measured
+    if unmeasured.any():
         ratio = np.where(unmeasured, ratio / _under_own_light(plant, rows, expected), ratio)
         top, held_from = np.where(unmeasured, AT_MAX_UNMEASURED, top), np.where(unmeasured, HELD_UNMEASURED, top)
     known = ~np.isnan(ratio)

@@ -83,12 +83,12 @@ class Memory:
     arrays: dict[str, np.ndarray] = field(default_factory=dict)
     numbers: dict[str, float] = field(default_factory=dict)
 
-    def worked_out(self, name: str, work: Callable[[], T]) -> T:
-        """What `work` makes of `arrays[name]`: kept, never saved, until another array stands there."""
+    def worked_out(self, name: str, what: str, work: Callable[[], T]) -> T:
+        """What `work` makes of `arrays[name]` under the name of `what`: kept, never saved, until another array stands there."""
         kept: dict[str, tuple[np.ndarray, Any]] = self.__dict__.setdefault("_worked_out", {})
-        source, found = self.arrays[name], kept.get(name)
+        source, found = self.arrays[name], kept.get(what)
         if found is None or found[0] is not source:
-            found = kept[name] = source, work()
+            found = kept[what] = source, work()
         return cast("T", found[1])
 
     def copied(self) -> "Memory":

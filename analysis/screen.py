@@ -55,7 +55,7 @@ class Screen:
         if flags is None or flags[day - self.days.start]:
             return True
         if name == "string-out":
-            return string_out.known_of(self.facts, memory).moved_from(self.array) > ARRAY_MOVED
+            return _array_of(self.facts, memory).moved_from(self.array) > ARRAY_MOVED
         if name == "silent" and silent.silence_lasts(memory):
             return True
         return name == "no-water" and any(
@@ -65,7 +65,7 @@ class Screen:
 
 def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: range) -> Screen:
     """Ask all days of the block. `seen`: their daylight rows; `heard_ms`: all their readings, rising; `memory`: before the first."""
-    base, array = _load(memory), string_out.known_of(plant.facts, memory)
+    base, array = _load(memory), _array_of(plant.facts, memory)
     may = {
         "no-water": _days(seen, _may_lack_water(plant, seen, base), days),
         "not-turning": _may_stand(plant, seen, days),
@@ -96,6 +96,14 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
     return Screen(days, may, base, plant.facts, array)
 
 
+def _array_of(facts: SiteFacts, memory: Memory) -> string_out.Known:
+    """What a close left of the array: a site is asked each minute until the next."""
+    if "recent" not in memory.arrays:
+        return string_out.known_of(facts, memory)
+    told = any(case.family == "slow-electric" and case.ended_ms is None for case in memory.cases)
+    return memory.worked_out("recent", f"array {told}", lambda: string_out.known_of(facts, memory))
+
+
 def _load(memory: Memory) -> np.ndarray:
     mean = memory.arrays.get("mean")
     return np.zeros(len(HELD)) if mean is None else mean[HELD]
@@ -103,6 +111,8 @@ def _load(memory: Memory) -> np.ndarray:
 
 def _days(seen: Columns, rows: NDArray[np.bool_], days: range, least: int = 1) -> Days:
     """Days with at least so many of the rows."""
+    if len(days) == 1:
+        return np.array([np.count_nonzero(rows) >= least])
     return np.bincount(seen.day[np.flatnonzero(rows)] - days.start, minlength=len(days)) >= least
 
 
@@ -176,6 +186,8 @@ def _may_be_stuck(plant: Plant, seen: Columns, days: range) -> Days:
             rows = alive[needs]
             places = rows[~np.isnan(column[rows])][::apart]
         picked = column[places]
+        if len(picked) < PICKS:
+            continue
         two = picked[1:] == picked[:-1]
         three = two[1:] & two[:-1]
         first = np.flatnonzero(three[2:] & three[:-2])

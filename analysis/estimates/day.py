@@ -74,6 +74,10 @@ def _sums(seen: Columns, days: range) -> list[Floats]:
     off = (seen.rows["switched_on"] < 0.5) | (seen.rows["speed_setting_pct"] <= 1.0)
     standing = ~seen.turning
     held = seen.held & seen.settled
+
+    def where(which: NDArray[np.bool_], column: Floats) -> Floats:
+        return every.of(np.where(which, column, 0.0)) if which.any() else np.zeros(shape)
+
     return [
         np.where(known, water, np.nan),
         every.of(of_sun),
@@ -84,7 +88,7 @@ def _sums(seen: Columns, days: range) -> list[Floats]:
         every.in_turn(np.where(expected.daylight, dt, 0.0)),
         every.in_turn(or_zero(seen.power_w) * dt),
         every.of(np.where(expected.poa_measured, or_zero(expected.poa_w_m2), 0.0) * dt),
-        every.of(np.where(standing & full, of_sun, 0.0)),
-        every.of(np.where(standing & off & ~full, of_sun, 0.0)),
-        every.of(np.where(held, np.maximum(of_sun - or_zero(expected.flow_m3_h) * dt, 0.0), 0.0)),
+        where(standing & full, of_sun),
+        where(standing & off & ~full, of_sun),
+        where(held, np.maximum(of_sun - or_zero(expected.flow_m3_h) * dt, 0.0)),
     ]

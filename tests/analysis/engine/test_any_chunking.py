@@ -207,20 +207,20 @@ def test_the_day_is_looked_at_again_only_where_a_reading_of_its_light_came() -> 
 def test_rows_with_a_channel_that_none_had_before_are_looked_at_with_all_of_the_day() -> None:
     """What was worked out of the day's first rows holds while rows only follow, but not where these bring a channel of their own."""
     facts, rows = season()
-    half = int(rows.time_ms[len(rows) // 2])
-    state = advance(begin(facts), rows.take(rows.time_ms <= half), half)
-    close = state.closed_until_ms + DAY_MS
-    base = state = advance(state, rows.take((rows.time_ms > half) & (rows.time_ms <= close)), close)
-    coming = rows.take((rows.time_ms > close) & (rows.time_ms < close + DAY_MS))
-    channel = "water_level_m" if "water_level_m" not in rows.values else "discharge_pressure_bar"
-    late = len(coming) * 2 // 3
-    more = coming.take(slice(late, None))
-    level = np.full(len(more), facts.well.static_level_m + 0.5)
-    blocks = [coming.take(slice(0, late)), Rows(more.time_ms, {**more.values, channel: level})]
-    for block in blocks:
-        state = advance(state, block, int(block.time_ms[-1]))
-    fresh = advance(base, joined(blocks), int(blocks[-1].time_ms[-1]))
+    end = begin(facts).plant.days.close_ms(int(begin(facts).plant.days.day_of(int(rows.time_ms[len(rows) // 2]))))
+    day = rows.take((rows.time_ms > end) & (rows.time_ms < end + DAY_MS))
+    late = len(day) * 2 // 3
+    bare = {
+        name: column for name, column in day.values.items() if name not in ("water_level_m", "discharge_pressure_bar")
+    }
+    first, more = (
+        Rows(day.time_ms[:late], {name: column[:late] for name, column in bare.items()}),
+        day.take(slice(late, None)),
+    )
+    base = advance(begin(facts), no_rows(), end)
+    state = advance(advance(base, first, int(first.time_ms[-1])), more, int(more.time_ms[-1]))
+    fresh = advance(base, joined([first, more]), int(more.time_ms[-1]))
     assert (state.findings, state.now) == (fresh.findings, fresh.now)
     seen, anew = (one.looked.columns.expected for one in (state, fresh) if one.looked is not None)
-    for name in ("head_m", "flow_m3_h", "mpp_power_w"):
-        np.testing.assert_array_equal(getattr(seen, name), getattr(anew, name))
+    np.testing.assert_array_equal(seen.head_m, anew.head_m)
+    np.testing.assert_array_equal(seen.flow_m3_h, anew.flow_m3_h)
