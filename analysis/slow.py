@@ -206,13 +206,10 @@ class _Shifts:
 
 def _counted(learnt: Learnt, recent: Floats, places: np.ndarray, windows: np.ndarray) -> tuple[Floats, Floats]:
     """How many of the last days of each window have each place, and the sum of their shifts; (windows, places) each."""
-    part, size = recent[-int(windows[-1]) :][::-1].take(places, axis=1) - learnt.mean[places], len(places)
+    part = recent[-int(windows[-1]) :].take(places, axis=1)[::-1] - learnt.mean[places]
     known = part == part
-    days, found = np.empty((len(part), 2 * size)), np.empty((len(windows), 2 * size))
-    days[:, :size], days[:, size:] = known, np.where(known, part, 0.0)
-    for row, window in zip(found, windows.tolist(), strict=True):
-        np.add.reduce(days[:window], axis=0, out=row)
-    return found[:, :size], found[:, size:]
+    last = np.minimum(windows, len(part)) - 1
+    return known.cumsum(axis=0)[last], np.where(known, part, 0.0).cumsum(axis=0)[last]
 
 
 @dataclass(frozen=True)
@@ -231,10 +228,6 @@ class Windows:
     def odd_groups(self) -> set[str]:
         """The groups in which some entry lies far off over some window: `best_alarm` has nothing to say of another."""
         return set(GROUP_OF[self.odd.any(axis=0)].tolist())
-
-    def has(self, group: str) -> bool:
-        """Whether today has anything of the group."""
-        return bool(self.counts[0, COLUMNS_OF[group]].any())
 
     def of(self, group: str, days: int) -> "Windows":
         """Those of one group, no longer than `days`."""

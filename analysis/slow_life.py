@@ -75,7 +75,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
     were_dirty = bool(_open(memory, "electric"))
     odd = today.odd_groups
     for group in GROUPS:
-        if not today.has(group):
+        if not today.of(group, 1).counts.any():
             suspected |= any(_open(memory, group))
             continue
         were_open = _open(memory, group)
