@@ -23,11 +23,9 @@ SAME_SPEED = 0.012  # log: a limit of speed comes again within so much (common p
 LIGHTER_PER_YEAR = 5.0  # the pump takes less at the same speed: its own causes judge that (a guess)
 UNKNOWN_FIT, SOUND_FIT, BY_HAND_FIT, LIGHTER_FIT = -4, -3, -2, -1  # places in `_fits`
 TURNED_DOWN_PER_YEAR = 0.5  # someone turns the speed down, and no channel reads it (a guess)
-ROUND, ROUND_WITHIN = (
-    0.05,
-    0.004,
-)  # people set a speed in such steps of the whole (common practice, no source); read so well
-ROUND_SHARE = 0.97  # of such settings (a guess)
+SET_IN = ((0.05, 0.004, 0.55), (0.01, 0.002, 0.4))
+"""Steps of the whole in which people set a speed (a dial's marks, a keypad's whole percents), how near it is read, and the share of such
+settings (a guess); the rest lie anywhere."""
 ROUND_TOLD = 0.2  # log of speed: known less well, the whole was never learnt
 LEAST_TURNED = 0.93  # nobody turns it down by less
 NOTHING, UNEXPLAINED = "nothing", "unexplained"
@@ -184,9 +182,11 @@ def _set_by_hand(moved: Shift) -> float:
     if not len(at) or np.sqrt(moved.covariance[at[0], at[0]]) > ROUND_TOLD:
         return 1.0
     share = float(np.exp(moved.mean[at[0]]))
-    round_ = abs(share / ROUND - np.rint(share / ROUND)) * ROUND < ROUND_WITHIN and share < LEAST_TURNED
-    chance = 2.0 * ROUND_WITHIN / ROUND
-    return ROUND_SHARE / chance if round_ else (1.0 - ROUND_SHARE) / (1.0 - chance)
+    found = 1.0 - sum(part for *_, part in SET_IN)
+    for step, within, part in SET_IN:
+        if share < LEAST_TURNED and abs(share / step - np.rint(share / step)) * step < within:
+            found += part * step / (2.0 * within)
+    return found
 
 
 def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> list[float]:

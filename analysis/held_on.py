@@ -12,7 +12,8 @@ from analysis.learning import Learnt
 from analysis.rows import Floats
 
 HELD_TODAY = 0.06  # log of power
-HELD_DAYS, OF_DAYS = 3, 5  # a day or two may be a hand's, or a cloud's
+HELD_DAYS, OF_DAYS = 3, 5  # that tell; a day or two may be a hand's, or a cloud's
+WITHIN_DAYS = 14
 LOAD = np.array([PLACE[f"{name}{band}"] for name in "ti" for band in range(3)])
 HEAVIER = 0.08  # log of power, or of current, at the same speed: more than drift and season (scatter.py)
 
@@ -27,7 +28,10 @@ def held_on(learnt: Learnt, recent: Floats, amount: float, array_lost: float) ->
     amount, array_lost
         Logs of power: held back, and known to be lost by the array.
     """
-    newest = recent[-OF_DAYS:]
+    known = recent[-WITHIN_DAYS:]
+    newest = known[~np.isnan(known[:, PLACE["cap"]])][-OF_DAYS:]  # under cloud nothing has to be held back
+    if not len(newest) or np.isnan(recent[-1, PLACE["cap"]]):
+        return False
     with np.errstate(invalid="ignore"):
         lower = newest[:, PLACE["cap"]] < learnt.mean[PLACE["cap"]] - HELD_TODAY
         lower &= ~(newest[:, PLACE["cn"]] > learnt.mean[PLACE["cn"]] - SAME_SPEED)

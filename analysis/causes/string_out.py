@@ -18,6 +18,7 @@ from analysis.estimates.own_light import sides_apart, voltage_at_maximum
 from analysis.estimates.vector import HOURS, PLACE
 from analysis.look import Columns
 from analysis.memory import Memory
+from analysis.physics.cell_temperature import NOCT_AMBIENT_C, NOCT_IRRADIANCE_W_M2
 from analysis.plant import Plant, plant_of
 from analysis.rows import Floats
 from analysis.solar_days import MINUTE_MS, up_to_minute
@@ -70,13 +71,34 @@ def effect(plant: Plant) -> list[Effect]:
     found = []
     for out in range(1, min(LIMITS.most_strings, array.strings - 1) + 1):
         lost = -float(np.log(1 - out / array.strings))
-        found.append(_form(shift(s=-lost), lost, 1.0 / out))
+        found.append(_form(shift(s=-lost, av=_thought_cooler(plant, lost)), lost, 1.0 / out))
     for out in (1 / 3, 2 / 3, *range(1, min(LIMITS.most_modules, array.modules_in_series - 1) + 1)):
         lost = -float(np.log(1 - out / array.modules_in_series))
         rate = (0.5 if array.strings == 1 else 0.05) / max(out, 1.0)
         light = 0.0 if sides_apart(plant) else -lost
         found.append(_form(shift(s=light, av=-lost), lost, rate))
     return found
+
+
+OWN_LIGHT_W_M2, FULL_SUN_W_M2 = (425.0, 850.0), 1100.0
+
+
+def _thought_cooler(plant: Plant, lost: float) -> Floats:
+    """What strings out do to the log of voltage over that at maximum power, at low and at high current.
+
+    Where no sensor tells the sun, the array's own current tells light and warmth of the cells: those of the strings that still work
+    are as bright and as warm as ever, which is less voltage than of cells under less light.
+    """
+    if "irradiance_w_m2" in plant.has or not sides_apart(plant):
+        return np.zeros(2)
+    own = np.array(OWN_LIGHT_W_M2)
+    true = np.maximum(np.minimum(own * np.exp(lost), FULL_SUN_W_M2), own)
+    rise = (plant.facts.array.module.noct_c - NOCT_AMBIENT_C) / NOCT_IRRADIANCE_W_M2
+    volts = (plant.model.array.voltage_at_maximum(light, AIR_C + rise * light) for light in (true, own))
+    return np.subtract(*(np.log(side) for side in volts))
+
+
+AIR_C = 25.0
 
 
 def _form(direction: np.ndarray, lost: float, rate: float) -> Effect:

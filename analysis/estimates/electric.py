@@ -13,7 +13,7 @@ from analysis.estimates.steady import Hours, steady_rows
 from analysis.estimates.sums import Sums, log_ratio
 from analysis.estimates.told_sky import told_hours, under_told_sky
 from analysis.estimates.vector import HOURS, PLACE
-from analysis.estimates.with_the_light import with_the_light
+from analysis.estimates.with_the_light import on_one_curve, over_own_cells, with_the_light
 from analysis.look import Columns
 from analysis.plant import Plant
 from analysis.rows import Floats, or_zero
@@ -39,7 +39,7 @@ DIM, OVERCAST = (
 )  # log: even thin cloud, an even overcast leave less of a clear sky (common practice, no source)
 LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
 HELD_BY_OWN_CELLS = (
-    1.09  # sun not measured: over the voltage at maximum power that this day's own cells and light gave;
+    1.05  # sun not measured: over the voltage at maximum power that this day's own cells and light gave;
 )
 # beyond, the point itself says that a tenth and more is left (single-diode model), whatever the sky
 HELD_SCATTER = 0.04  # about the hour's own line: heat holds back more and more within it, cloud jumps
@@ -74,6 +74,8 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     if sides_apart(plant):
         got, bright, over = current_at_maximum(plant, seen, lit, at_maximum_v, days)
         should = expected.mpp_current_a
+        if not sun_measured:
+            over = over_own_cells(seen, lit, at_maximum_v, hours_of_sun)
     else:
         got, should = np.where(bright, seen.power_w, np.nan), expected.mpp_power_w
         over = seen.rows["pv_voltage_v"] / expected.mpp_voltage_v
@@ -270,14 +272,14 @@ def _smooth_sun(seen: Columns, hours: Hours) -> np.ndarray:
 def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range, hours_of_sun: Hours) -> None:
     """The power at which the pump stands while the array could give clearly more."""
     with np.errstate(invalid="ignore"):
-        held = seen.settled & seen.asked & seen.held & (seen.expected.mpp_power_w > PLENTY * seen.power_w)
+        held = seen.settled & seen.asked & (seen.expected.mpp_power_w > PLENTY * seen.power_w)
         held &= np.isnan(seen.flow_m3_h) | (seen.flow_m3_h > LIFTS_SHARE * seen.should_m3_h)
-        warm = over > HELD_BY_OWN_CELLS
-    held &= warm | seen.expected.poa_measured
+        held &= np.where(seen.expected.poa_measured, seen.held, over > HELD_BY_OWN_CELLS)
     held &= ~with_the_light(seen, hours_of_sun)
     with np.errstate(invalid="ignore"):  # a setting that is read tells who holds it
         held &= ~(seen.rows["speed_setting_pct"] < plant.facts.controller.speed_limit_pct - SETTING_PCT)
-    held = steady_rows(held, hours_of_sun, or_zero(seen.power_w), HELD_HOUR_H, HELD_SCATTER)
+    calm = steady_rows(held, hours_of_sun, or_zero(seen.power_w), HELD_HOUR_H, HELD_SCATTER)
+    held = calm | on_one_curve(plant, seen, hours_of_sun, held & ~calm)
     sums = Sums(held, seen.day - days.start, (len(days),), rising=True)
     hours = sums.in_turn(seen.dt_h)
     vector[:, PLACE["cap"]] = log_ratio(
@@ -295,9 +297,13 @@ def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range
         np.subtract(low, high, where=np.isfinite(low) & np.isfinite(high), out=np.zeros(len(days))),
         np.nan,
     )
-    vector[np.ix_(np.flatnonzero(_set_anew(level, high - low)), HELD_PLACES)] = np.nan
+    told = ~_set_anew(level, high - low)
+    if "irradiance_w_m2" not in plant.has:
+        told &= enough.sum(axis=1) >= HELD_HOURS
+    vector[np.ix_(np.flatnonzero(~told), HELD_PLACES)] = np.nan
 
 
+HELD_HOURS = 2  # of a day, where no sensor tells the sun: one by itself may be even cloud, or a pump near its least speed
 SETTING_PCT = 1.0  # read so well
 HELD_PLACES = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
 

@@ -70,11 +70,10 @@ def current_at_maximum(
         there = known & at_max & (right_v < TRACKS_WITHIN * at_maximum_v)
         over = right_v / at_maximum_v
         near = known & ~tracked & (right_v < FURTHEST * at_maximum_v)
-    found = np.where(tracked, amperes, np.nan)
-    where = np.flatnonzero(near)
-    at_v = np.maximum(
-        right_v[where], at_maximum_v[where]
-    )  # left of the maximum nothing works: a resistance takes volts
+        there_already = near & at_max & (right_v <= at_maximum_v)  # left of the maximum nothing works
+    found = np.where(tracked | there_already, amperes, np.nan)
+    where = np.flatnonzero(near & ~there_already)
+    at_v = np.maximum(right_v[where], at_maximum_v[where])  # a resistance takes volts
     light = plant.model.array.light_of(at_v, amperes[where], expected.cell_temp_c[where])
     found[where] = light / expected.poa_w_m2[where] * expected.mpp_current_a[where]
     return found, there, over

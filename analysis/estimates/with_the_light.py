@@ -10,9 +10,11 @@ Never: an hour without a sensor of the sun; judgement.
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.estimates.steady import Hours
+from analysis.estimates.steady import Hours, steady_rows
 from analysis.estimates.sums import Sums
 from analysis.look import Columns
+from analysis.plant import Plant
+from analysis.rows import Floats
 
 LEAST_H = 0.4  # of an hour
 LEAST_ROWS = 8  # of an hour: fewer follow anything by chance
@@ -57,3 +59,78 @@ def with_the_light(seen: Columns, hours: Hours) -> NDArray[np.bool_]:
     own = np.where(follows & (level > best - BY_CHANCE), level, np.where(np.isfinite(best), best, np.inf))
     found[asked] = share > own.ravel()[bins] - AS_FOLLOWS
     return found
+
+
+BELOW = 0.9  # of the day's highest power: a pump at its ceiling is held back, if only a little
+BRIGHTEST = 0.8  # of the largest share of its current that an hour of the day gave: in the others something may hold it back
+CELLS_H = 0.3  # in a day
+
+
+def over_own_cells(seen: Columns, lit: NDArray[np.bool_], at_maximum_v: Floats, hours: Hours) -> Floats:
+    """Voltage over that of maximum power of this day's own cells, told where the array gave most of what the sky of the day sent.
+
+    float64[n], NaN on days without such an hour. Warmer and colder cells than supposed, and a datasheet's tolerance, drop out.
+
+    at_maximum_v
+        Expected, under the light that the array's own current tells. [V]
+    """
+    volts, amperes = seen.rows["pv_voltage_v"], seen.rows["pv_current_a"]
+    days, count = hours.bins // hours.shape[1], hours.shape[0]
+    with np.errstate(invalid="ignore"):
+        known = lit & (volts > 0) & (amperes > 0) & (at_maximum_v > 0)
+    highest = Sums(known, days, (count,), rising=True).most(seen.power_w)
+    with np.errstate(invalid="ignore"):
+        tracked = known & seen.at_max & (seen.power_w < BELOW * highest[days])
+    sums = Sums(tracked, hours.bins, hours.shape, rising=True)
+    weight = sums.in_turn(seen.dt_h)
+    is_v, should_v = sums.of(np.where(tracked, volts, 0.0) * seen.dt_h), sums.of(at_maximum_v * seen.dt_h)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = sums.of(np.where(tracked, amperes / seen.expected.mpp_current_a, 0.0) * seen.dt_h) / weight
+        share = np.where(weight >= LEAST_H / 2, share, -np.inf)
+        best = share > BRIGHTEST * share.max(axis=1, keepdims=True)
+        cells = np.where(best, is_v, 0.0).sum(axis=1) / np.where(best, should_v, 0.0).sum(axis=1)
+        cells[np.where(best, weight, 0.0).sum(axis=1) < CELLS_H] = np.nan
+        return np.asarray(volts / (cells[days] * at_maximum_v), np.float64)
+
+
+CURVE_H = 0.6  # of an hour
+ONE_LIGHT = 0.05  # of its mean: what noise of a volt in four hundred and a datasheet's curve leave of one light (single-diode model)
+CURVE_LEFT = 0.4  # of the power's own scatter: most of it was movement along the curve
+
+
+def on_one_curve(plant: Plant, seen: Columns, hours: Hours, asked: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Rows of hours whose working points, however their power jumps, all lie on the curve of one light: the controller hunts, not the sky.
+
+    bool[n]
+
+    Where no sensor tells the sun. Under passing cloud the current falls while the voltage hardly moves; a controller that lets go and
+    takes again moves along the array's curve, less current at more voltage.
+    """
+    asked = asked & ~seen.expected.poa_measured
+    rows = np.flatnonzero(asked & (seen.rows["pv_current_a"] > 0) & (seen.rows["pv_voltage_v"] > 0))
+    found = np.zeros(len(seen), bool)
+    if not len(rows):
+        return found
+    light = np.full(len(seen), np.nan)
+    light[rows] = plant.model.array.light_of(
+        seen.rows["pv_voltage_v"][rows], seen.rows["pv_current_a"][rows], seen.expected.cell_temp_c[rows]
+    )
+    known = np.isfinite(light) & (light > 0)
+    light, power = np.where(known, light, 0.0), np.where(known, seen.power_w, 0.0)
+    one = steady_rows(known, hours, light, CURVE_H, ONE_LIGHT)
+    if not one.any():
+        return found
+    left, swing = (_scatter(one, hours, value) for value in (light, power))
+    with np.errstate(invalid="ignore"):
+        return one & (left < CURVE_LEFT * swing)[hours.bins]
+
+
+def _scatter(which: NDArray[np.bool_], hours: Hours, value: Floats) -> Floats:
+    """By hour, standard deviation over mean; NaN where there is none. (bins,)"""
+    picked = np.flatnonzero(which)
+    weight, value = hours.dt_h[picked], value[picked]
+    sums = Sums(None, hours.bins[picked], hours.shape, rising=True)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = sums.of(weight * value) / sums.in_turn(weight)
+        square = sums.of(weight * value**2) / sums.in_turn(weight)
+        return np.asarray(np.sqrt(np.maximum(square - mean**2, 0.0)) / mean).ravel()
