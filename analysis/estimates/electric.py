@@ -303,7 +303,9 @@ def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range
     vector[np.ix_(np.flatnonzero(~told), HELD_PLACES)] = np.nan
 
 
-HELD_HOURS = 2  # of a day, where no sensor tells the sun: one by itself may be even cloud, or a pump near its least speed
+HELD_HOURS = (
+    2  # of a day, where no sensor tells the sun: one by itself may be even cloud, or a pump near its least speed
+)
 SETTING_PCT = 1.0  # read so well
 HELD_PLACES = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
 

@@ -62,7 +62,9 @@ def with_the_light(seen: Columns, hours: Hours) -> NDArray[np.bool_]:
 
 
 BELOW = 0.9  # of the day's highest power: a pump at its ceiling is held back, if only a little
-BRIGHTEST = 0.8  # of the largest share of its current that an hour of the day gave: in the others something may hold it back
+BRIGHTEST = (
+    0.8  # of the largest share of its current that an hour of the day gave: in the others something may hold it back
+)
 CELLS_H = 0.3  # in a day
 
 

@@ -196,6 +196,7 @@ def held_at(share: float, told: float = 0.01) -> Shift:
 def test_a_speed_that_people_set_is_a_round_share_of_the_whole() -> None:
     assert _set_by_hand(held_at(0.80)) > 5.0 * _set_by_hand(held_at(0.773))
     assert _set_by_hand(held_at(0.80)) > 1.0 > _set_by_hand(held_at(0.773))
+    assert _set_by_hand(held_at(0.87)) > 1.0, "a keypad's whole percent"
     assert _set_by_hand(held_at(1.0)) < 1.0, "nobody turns it down to the whole"
     assert _set_by_hand(held_at(0.80, told=1.0)) == 1.0, "where the whole was never learnt nothing is round"
 
