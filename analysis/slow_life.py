@@ -199,6 +199,8 @@ def _begun(
         case.began_ms = plant.days.open_ms(day - found.window + 1)
     take_verdict(case, found.verdict)
     _again(plant, bench, memory, learnt, recent, case, day, figures)
+    if not case.evidence:
+        memory.cases.remove(case)  # today shows nothing of it: what nobody can size nor give evidence for is not told
 
 
 def _reopened(memory: Memory, found: _Found, close_ms: int) -> Case | None:
