@@ -21,7 +21,7 @@ from analysis.no_water import GONE
 from analysis.not_turning import HALTED, SINCE, SINCE_H, halted, own_start, standing
 from analysis.plant import Plant
 from analysis.slow import beyond_tolerance, slow_bench
-from analysis.slow_life import SUNNY_DAYS, with_slow
+from analysis.slow_life import SUNNY_DAYS, after_visit, with_slow
 from analysis.soiling import SUNS
 from analysis.solar_days import HOUR_MS
 from analysis.summary import DaySummary
@@ -56,6 +56,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         if plant.days.day_of_date(visit.date) == view.day:
             scatter = slow_bench(plant).scatter
             learnt = opened(learnt, visit.kind, scatter)
+            after_visit(memory, visit.kind)
             memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind, scatter)
     vector, memory.arrays["horizon"] = without_horizon(
         plant, view.day, figures.vector, figures.sunny, memory.arrays.get("horizon"), _usual(plant, learnt)

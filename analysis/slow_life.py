@@ -20,6 +20,7 @@ from analysis.life import FLOW_SHARE_LOST, number_of, take_verdict, taken_over
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
+from analysis.since_when import LOOK_BACK, course, with_other_days
 from analysis.slow import (
     Alarm,
     Shift,
@@ -35,16 +36,16 @@ from analysis.slow import (
 from analysis.soiling import SOILING, exceeded_since, since_before, soiled_since, washed_below
 from analysis.solar_days import DAY_MS
 from analysis.symptoms import worked_on
+from logger.record.site_facts import VisitKind
 
 SUNNY_DAYS = 2  # in band: repaired
 IN_BAND = 0.4  # of what it was, or of the least worth telling: gone
 SAME_DAYS = 10  # the same cause again within so many days is the same fault going on
 WEIGHED_DAYS = 14  # the newest days say best what it is
-LOOK_BACK = 45
 RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
-GROWN_DAYS = 4
 SHOWS = 0.5  # of the amount found
+SURELY_THERE = 3.0  # standard deviations of the amount found
 SIZED_DAYS = 10  # how bad it is now
 NOW_DAYS = 3  # dust grows until it is washed off: how bad it is, is how bad it is now
 DRIFT = 0.015  # share of the flow: age, season and model over weeks (as scatter.py)
@@ -56,13 +57,10 @@ AT_POWER = np.array([PLACE[f"q{band}"] for band in range(3)])
 GAUGE = np.array([PLACE[f"p{band}"] for band in range(3)])
 FLOW_LOST = ("worn-pump", "riser-leak", "clogging", "reverse-rotation")
 COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to tell a growth that has ended from a step
-HALF = 0.5
-AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
-GROWS_FOR = (4.0, 8.0, 16.0, 32.0, 64.0)  # days until it stands still
-TAKES = np.array(AT_ONCE_IN + GROWS_FOR)[:, None, None]
 COMES_AGAIN = ("shading", "panel-soiling")  # seen on two days at least: one day's dip is the sky's, or a sensor's
 AN_HOUR = 0.1  # of what a day tells at most: one or two of its hours are enough to see it again
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
+METERS = ("volume_m3", "flow_m3_h")
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 
 
@@ -101,7 +99,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 work = worked_on(plant.facts, plant.days, range(day - alarm.shift.days + 1, day + 1))
                 verdict = weigh_shift(
-                    bench, alarm.shift, _course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work
+                    bench, alarm.shift, course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work
                 )
                 if verdict.cause in COMES_AGAIN:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
@@ -157,9 +155,20 @@ def _strange(alarm: Alarm) -> bool:
 
 
 def _lasts(amounts: Floats, alarm: Alarm) -> bool:
-    """The two newest days that tell each show it: one odd day is a thirsty herd at the pipe, lost pulses, a hand on a valve."""
+    """The two newest days that tell each show it: one odd day is a thirsty herd at the pipe, lost pulses, a hand on a valve.
+
+    What grows, or came in the afternoon, was less on the day before: enough that it was surely there.
+    """
     newest = amounts[~np.isnan(amounts)][-2:]
-    return len(newest) == 2 and bool((newest >= SHOWS * alarm.amount).all())
+    shown = SHOWS * alarm.amount
+    return len(newest) == 2 and bool(newest[1] >= shown and newest[0] >= min(shown, SURELY_THERE * alarm.std))
+
+
+def after_visit(memory: Memory, kind: VisitKind) -> None:
+    """Mark the open cases that such work is done for: what is measured from now on is another installation, in which they have gone or stayed."""
+    for case in _open(memory, "hydraulic"):
+        if kind == "pump-lifted" or (kind == "meter-replaced" and case.channel in METERS):
+            case.weighed["worked_on"] = 1.0
 
 
 def _form(case: Case) -> tuple[int, float]:
@@ -208,6 +217,7 @@ def _reopened(memory: Memory, found: _Found, close_ms: int) -> Case | None:
         same = case.family == f"slow-{found.group}" and case.cause == found.verdict.cause
         if same and case.ended_ms is not None and close_ms - case.ended_ms <= SAME_DAYS * DAY_MS:
             case.ended_ms, case.healthy = None, 0.0
+            case.weighed.pop("worked_on", None)
             return case
     return None
 
@@ -238,8 +248,7 @@ def _again(
         _follow(bench, learnt, recent, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
         if case.weighed["stepped"] == 0.0 or today >= IN_BAND * max(effect.least, 0.6 * usual):
             return
-    gone = washed_below(case.weighed) if case.cause == SOILING else IN_BAND * max(effect.least, 0.6 * usual)
-    if today < gone:
+    if today < _gone_below(case, effect.least, usual):
         case.healthy += 1.0
         if case.healthy == 1.0:
             case.weighed["healed_ms"] = float(plant.days.open_ms(day))
@@ -248,15 +257,14 @@ def _again(
         return
     case.healthy = 0.0
     case.seen_ms = plant.days.close_ms(day)
-    begins, at_once = _course(amounts, since, effect.most, effect.sudden)
+    if "worked_on" in case.weighed:
+        return  # how much of it stayed is not known before the pump is learnt again
+    if group == "hydraulic":
+        amounts = with_other_days(bench, learnt, recent, group, direction, amounts)
+    begins, at_once = course(amounts, since, effect.most, effect.sudden)
     if from_before or (case.cause == SOILING and "irradiance_w_m2" in plant.has):
         begins = exceeded_since(amounts, begins)
-    case.began_ms = plant.days.open_ms(day - (len(amounts) - 1 - begins))
-    if "began_ms" in case.weighed:
-        case.began_ms = int(min(case.began_ms, case.weighed["began_ms"]))
-    case.began_ms = min(case.began_ms, plant.days.open_ms(int(case.weighed["day"])))  # told of, so begun
-    if day - int(case.weighed["day"]) >= LOOK_BACK - 5:
-        case.weighed.setdefault("began_ms", float(case.began_ms))
+    _dated(plant, case, day - (len(amounts) - 1 - begins), day)
     if at_once is not None and day - int(case.weighed["day"]) <= COURSE_DAYS:
         case.weighed["at_once"] = at_once
     work = worked_on(
@@ -270,12 +278,32 @@ def _again(
             case.weighed["form"] = float(verdict.form)
             effect = bench.effects[verdict.form]
             if verdict.form != form and not from_before:
-                amounts = daily_amounts(learnt, recent, moved, bench.directions[verdict.form])
+                direction = bench.directions[verdict.form]
+                amounts = daily_amounts(learnt, recent, moved, direction)
+                if group == "hydraulic":
+                    amounts = with_other_days(bench, learnt, recent, group, direction, amounts)
         take_verdict(case, verdict)
     case.part, case.channel = effect.part, effect.channel
     at_power = _lost_at_power(learnt, recent[begins:])
     _sized(bench, memory, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
     case.revision += 1
+
+
+def _gone_below(case: Case, least: float, usual: float) -> float:
+    """The amount below which a day is in band; after work for it the healthy pump is another, and half tells whether it went or stayed."""
+    if "worked_on" in case.weighed:
+        return SHOWS * case.weighed["amount"]
+    return washed_below(case.weighed) if case.cause == SOILING else IN_BAND * max(least, 0.6 * usual)
+
+
+def _dated(plant: Plant, case: Case, first: int, day: int) -> None:
+    """When it began: the close of `day` says on day `first`; never after the day on which it was told of, and kept once the days run out."""
+    case.began_ms = plant.days.open_ms(first)
+    if "began_ms" in case.weighed:
+        case.began_ms = int(min(case.began_ms, case.weighed["began_ms"]))
+    case.began_ms = min(case.began_ms, plant.days.open_ms(int(case.weighed["day"])))  # told of, so begun
+    if day - int(case.weighed["day"]) >= LOOK_BACK - 5:
+        case.weighed.setdefault("began_ms", float(case.began_ms))
 
 
 def _follow(
@@ -293,48 +321,6 @@ def _follow(
     if len(shown):
         at_power = _lost_at_power(learnt, recent[-len(amounts) :])
         _sized(bench, memory, case, int(case.weighed["form"]), shown, at_power, moved, figures)
-
-
-def _course(amounts: Floats, since: int, most: float, sudden: float = 0.5) -> tuple[int, float | None]:
-    """Index of the day on which it began, and the log-likelihood of a step over a growth; None where too few days tell.
-
-    Every day may be the first, and a growth may take any of `GROWS_FOR` days until it stands still: each is scaled to fit the daily
-    amounts, and all are summed, so that the growth's greater freedom is paid for. Neighbouring days err together: they count `HALF`.
-
-    most
-        The largest likely amount: no growth leads beyond it.
-    sudden
-        Share of cases in which it comes at once: decides which of the two tells the beginning.
-    """
-    count = len(amounts)
-    low = max(count - since - LOOK_BACK // 2, 0)
-    known = np.flatnonzero(~np.isnan(amounts))
-    known = known[known >= low]
-    if len(known) < 3:
-        return max(count - since, 0), None
-    y, starts = amounts[known], known[:-1, None]
-    ages = np.maximum(known[None, :] - starts + 1.0, 0.0)
-    weight = 0.5 * len(known) * HALF
-    floor = 1e-6 * len(known)
-    logs = -weight * np.log(_miss(np.minimum(ages / TAKES, 1.0), y, most) + floor)
-    step, growth = logs[: len(AT_ONCE_IN)], logs[len(AT_ONCE_IN) :]
-    told = _log_mean(step) - _log_mean(growth)
-    likelier = step if told + np.log(sudden / (1.0 - sudden)) > 0 else growth
-    begins = int(known[int(np.argmax(np.logaddexp.reduce(likelier, axis=0)))])
-    return begins, None if (known >= begins).sum() < GROWN_DAYS else told
-
-
-def _log_mean(logs: Floats) -> float:
-    """Log of the mean of what these are logs of."""
-    return float(np.logaddexp.reduce(logs, axis=None) - np.log(logs.size))
-
-
-def _miss(shapes: Floats, y: Floats, most: float) -> Floats:
-    """Squared misfit of each shape (last dimension), scaled to fit, never below nothing nor beyond `most`."""
-    scale = np.minimum(np.maximum(shapes @ y / (shapes**2).sum(axis=-1), 0.0), most)
-    rest = y - scale[..., None] * shapes
-    rest *= rest
-    return rest.sum(axis=-1)
 
 
 def _lost_at_power(learnt: Learnt, recent: Floats) -> tuple[Floats, float]:

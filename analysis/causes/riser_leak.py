@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, Levels, register
-from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, shift
+from analysis.estimates.bench import LOST_AT_FULL, bench_of
+from analysis.estimates.effects import Effect, relieved, shift
 from analysis.plant import Plant
 
 
@@ -17,6 +17,7 @@ class RiserLeakLimits:
     least: float = 0.04
     most: float = 0.8
     usual: float = 0.2  # half of all stay below (a guess)
+    beyond: float = 0.5  # of the riser: it lies beyond the hole, which may be anywhere
     drained: float = 0.6  # of the riser; the hole may lie anywhere along it
     drained_for: float = 0.15  # the share lost at which it surely has drained by morning
     holds: float = 0.3  # of leaks: near the wellhead or behind it, so that the column stays (a guess)
@@ -37,6 +38,8 @@ def effect(plant: Plant) -> list[Effect]:
     """
     bench = bench_of(plant)
     out = bench.constant_loss()
+    lighter = relieved(plant, bench, LOST_AT_FULL * float(bench.flow_m3_h[-1]), of_well=0.0, of_riser=LIMITS.beyond)
+    ran = out + bench.flow_per_power * lighter
     deeper = plant.facts.well.drawdown_linear_m_per_m3_h * bench.flow_m3_h[-1]
     drained = LIMITS.drained / LIMITS.drained_for
     gauge = "discharge_pressure_bar" in plant.has
@@ -51,7 +54,7 @@ def effect(plant: Plant) -> list[Effect]:
         *(
             Effect(
                 part,
-                shift(q=out, n=out, l=np.full(3, deeper), first=first, stand=stand),
+                shift(q=out, n=ran, l=np.full(3, deeper), first=first, stand=stand, t=lighter, i=lighter),
                 LIMITS.least,
                 LIMITS.most,
                 lost=out,

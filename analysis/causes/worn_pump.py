@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from analysis.causes.registry import Advice, CauseFile, register
-from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, shift
+from analysis.estimates.bench import LOST_AT_FULL, bench_of
+from analysis.estimates.effects import Effect, relieved, shift
 from analysis.plant import Plant
 
 
@@ -27,16 +27,18 @@ LIMITS = WornPumpLimits()
 def effect(plant: Plant) -> list[Effect]:
     """A flow that slips back, about constant, for it follows the lift and not the speed.
 
-    So flow per turn falls, at low speed most; power at given speed stays (the pump itself moves what it always did), but that a
-    helical rotor which has lost its tight fit rubs less: the fit takes a tenth to a quarter of its torque (common practice, no source).
+    So flow per turn falls, at low speed most. A helical rotor turns against less drawdown and friction, and one that has lost its
+    tight fit rubs less besides: the fit takes a tenth to a quarter of its torque (common practice, no source). The power of impellers
+    at given speed stays about what it was.
     """
     bench = bench_of(plant)
     rubs, open_ = (LIMITS.rubs_less, LIMITS.rubs_open) if plant.helical else (0.0, LIMITS.turns_open)
     back = bench.constant_loss()
+    torque = relieved(plant, bench, LOST_AT_FULL * float(bench.flow_m3_h[-1]), of_well=1.0, of_riser=1.0) - rubs
     return [
         Effect(
             None,
-            shift(q=back + rubs * bench.flow_per_power, n=back, t=-rubs, i=-rubs),
+            shift(q=back, n=back + bench.flow_per_power * torque, t=torque, i=torque),
             LIMITS.least,
             LIMITS.most,
             lost=back,

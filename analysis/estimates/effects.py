@@ -14,7 +14,7 @@ from analysis.estimates.vector import BANDS, HOURS, PLACE, SIZE
 from analysis.plant import Plant
 from analysis.rows import Floats
 
-__all__ = ["Bend", "Effect", "Plant", "bent_head", "head_shift", "shift", "slip_open"]
+__all__ = ["Bend", "Effect", "Plant", "bent_head", "head_shift", "relieved", "shift", "slip_open"]
 
 FLOW_PLACES = np.array([PLACE[f"{name}{band}"] for name in "qn" for band in range(BANDS)])
 
@@ -185,6 +185,39 @@ def bent_head(
     along = np.maximum.accumulate(along)
     lost = np.array([np.interp(usual, amounts, by_band) for by_band in solved.q.T]) / usual
     return Bend(amounts, shifts, solved.q, along + 1e-9 * np.arange(len(along))), through, lost
+
+
+RELIEF_AT = (
+    0.25  # of the full flow: the loss at which the head that goes with it is taken, for friction goes with its square
+)
+
+
+def relieved(plant: Plant, bench: Bench, lost_m3_h: float, of_well: float, of_riser: float) -> Floats:
+    """Log of the torque that a displacement pump is spared at given speed where less water is lifted: less drawdown, less friction.
+
+    Nothing at impellers: against less head they move more and take more, but worn ones move less; which of the two, only a test bench tells.
+
+    lost_m3_h
+        Flow that is missing, at all powers alike. [m3/h]
+    of_well, of_riser
+        Shares of the drawdown and of the riser's friction that go with it: all of it where the pump lifts less, none of the drawdown
+        where the water is lifted and runs out. Level and gauge tell the engine of their own parts.
+
+    Returns
+    -------
+    By band (3,), for the whole of that flow; below 0.
+    """
+    if not plant.helical:
+        return np.zeros(BANDS)
+    system = plant.system
+    most = bench.flow_m3_h
+    least = np.maximum(most - RELIEF_AT * lost_m3_h, 0.0)
+    metres = of_riser * (system.riser_loss_m(most) - system.riser_loss_m(least))
+    if "water_level_m" not in plant.has:
+        metres = metres + of_well * (system.drawdown_m(most) - system.drawdown_m(least))
+    if "discharge_pressure_bar" not in plant.has:
+        metres = metres + system.pipe_loss_m(most) - system.pipe_loss_m(least)
+    return np.asarray(-bench.power_per_head * metres / RELIEF_AT, np.float64)
 
 
 SLIP_OPEN = 0.5
