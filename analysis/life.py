@@ -28,6 +28,7 @@ from logger.record.site_facts import SiteFacts
 REOPENED_MS = 6 * DAY_MS  # the same thing again within so long is the same fault going on
 QUIET_MS = {"over-voltage": 30 * DAY_MS}
 """A string too long stays so: it shows again on the next cold bright morning, not on the warmer days between (common practice, no source)."""
+UNREAD_MS = 21 * DAY_MS  # trips that no code tells show on three clear days of a week only
 HEALTHY_H = 1.5  # of settled running with water after the last evidence: a fast fault is over
 RIVALS = 4
 LEAST_SHARE = 0.01
@@ -112,7 +113,8 @@ def _same(cases: list[Case], family: str, episode: Episode) -> Case | None:
     for case in reversed(cases):
         if case.family != family or case.channel != episode.channel:
             continue
-        if case.ended_ms is None or episode.began_ms - case.seen_ms < max(REOPENED_MS, QUIET_MS.get(family, 0)):
+        within = UNREAD_MS if episode.whole.get("unread", 0.0) > 0 else max(REOPENED_MS, QUIET_MS.get(family, 0))
+        if case.ended_ms is None or episode.began_ms - case.seen_ms < within:
             return case
     return None
 
@@ -196,7 +198,7 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
     case.evidence = all_causes()[case.cause].evidence(case.figures) if case.cause in all_causes() else ""
 
 
-OF_ITS_BEGINNING = frozenset({"lead", "before", "onset", "handled"})
+OF_ITS_BEGINNING = frozenset({"lead", "before", "onset", "handled", "fell"})
 """Measures that a case has from its first stretch."""
 
 SURE_OF_OWN = {
@@ -286,6 +288,7 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
         value, low, high = (round(float(x), 4) for x in case.size)
         size = Size(cause.quantity, value, low, high, cause.unit)
     flagged = datetime.fromtimestamp(case.flagged_ms // 1000, UTC)
+    check = "" if file is None else (case.figures.get("unread", 0.0) > 0 and file.check_unread) or file.check
     own = case.family == case.cause  # a symptom that no other cause competes for: its confidence was counted by itself
     confidence, rivals = (case.confidence, case.rivals) if own else stated(case.confidence, case.rivals)
     return Finding(
@@ -296,7 +299,7 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
         flagged=iso(case.flagged_ms),
         confidence=round(confidence, 4),
         evidence=case.evidence,
-        check=file.check if file else "",
+        check=check,
         revision=max(case.revision, 1),
         part=case.part if case.part in cause.parts else None,
         channel=_channel(facts, case),

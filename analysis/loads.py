@@ -35,11 +35,13 @@ def measures_of(plant: Plant, view: DayView, seen: Columns) -> dict[str, Floats]
     power = np.maximum(seen.power_w, 1.0)
     idle_w = float(plant.idle_power_w(_own_top(view, plant)))
     told = seen.unloaded | seen.held | (power > idle_w)  # else the array gives no more, whatever hangs on the motor
+    # an array at its maximum power, under a sky that is only supposed, may lie under a cloud
+    clear = told & (seen.unloaded | seen.held | expected.poa_measured | np.isnan(rows["pv_voltage_v"]))
     with np.errstate(divide="ignore", invalid="ignore"):
         measures = {
             "torque": torque,
             "current": current,
-            "sun": np.where(told, np.log(power / np.minimum(expected.mpp_power_w, plant.ceiling_w)), np.nan),
+            "sun": np.where(clear, np.log(power / np.minimum(expected.mpp_power_w, plant.ceiling_w)), np.nan),
             "lift": np.where(seen.unloaded, np.log(power / plant.lift_power_w), np.nan)
             if not plant.helical
             else np.full(len(seen), np.nan),

@@ -60,6 +60,8 @@ GONE = ("dry-running", "closed-delivery", "broken-shaft", "reverse-rotation")
 """Causes for which no water comes at all; a hole in the riser and a lying meter are of the same family."""
 BEFORE_STEPS, BEFORE_ROWS = 10.0, 5
 AGAIN_MS = 2 * DAY_MS
+NEAR_MS, NEAR_ROWS = HOUR_MS // 3, 3  # about the moment at which the water stopped
+STEADY = 0.15  # log of power: within it neither cloud nor load has changed
 REVIVED_STEPS, REVIVED_RISER = 1.5, 0.3  # a step alone may be a shake of the meter
 REST_MS = HOUR_MS  # after it the riser may have drained
 
@@ -122,7 +124,7 @@ def _labels(
     odd = (able & (light | heavy) & ~flowing) | gasps
     good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning
     if has_codes(seen):
-        tried = _tried(plant, seen, light, heavy)
+        tried = _tried(plant, seen, light, heavy) | _all_in_vain(plant, seen, should)
         odd, good = odd | tried, good & ~tried & ~waiting(seen)
     fine_gone = gone & (seen.moved_m3 * 0 == 0)
     bad = odd | late | fine_gone | (gone & ~np.isnan(seen.rows["flow_m3_h"]))
@@ -142,6 +144,19 @@ def _tried(plant: Plant, seen: Columns, light: NDArray[np.bool_], heavy: NDArray
     enough = (seen.should_m3_h > LIMITS.least_tried * plant.full_flow_m3_h) & _well_above_lift(plant, seen)
     came = (seen.rows["flow_m3_h"] >= LIMITS.gone_share * seen.should_m3_h) | (seen.moved_m3 > 0)
     return cut_short(seen) & ((shown & enough & ~came) | shut | at_intake(plant, seen))
+
+
+def _all_in_vain(plant: Plant, seen: Columns, should: Floats) -> NDArray[np.bool_]:
+    """Rows of tries cut short, by which all tries since the last water together owe more than riser and meter can hide. Sums are of whole numbers (1e-9 m3)."""
+    turned = np.where(np.concatenate([[False], seen.turning[:-1]]), 1.0, 0.5)  # it may have started anywhere in a row
+    turned = np.where(seen.turning & (seen.dt_h > 0), turned, 0.0)
+    with np.errstate(invalid="ignore"):
+        came = (seen.moved_m3 > 0) | (seen.rows["flow_m3_h"] > LIMITS.gone_share * should)
+    owed = np.cumsum(np.rint(turned * should * seen.dt_h * NANO).astype(np.int64))
+    new_day = np.concatenate([[True], np.diff(seen.day) > 0])
+    since = owed - np.maximum.accumulate(np.where(came | new_day, owed, 0))
+    step = plant.facts.sensors.meter_step_m3 or 0.01
+    return cut_short(seen) & (since >= (plant.riser_m3 + LIMITS.steps * step) * NANO)
 
 
 def fruitless(view: DayView, rows: np.ndarray) -> NDArray[np.bool_]:
@@ -294,6 +309,7 @@ def _levels(
     levels["lead"] = float(_visited(view, began))
     levels["onset"] = _onset(seen, int(rows[0]))
     levels["handled"] = _handled(seen, int(rows[0]), levels["onset"])
+    levels["fell"] = _fell(seen, rows, began) if levels["onset"] == 1.0 else float("nan")
     levels["revived"] = _revived(view, seen, int(rows[0]))
     levels["before"] = _before(view, seen, should, moved, began)
     if levels["onset"] == 0.0:  # that run had brought nothing yet: what looks like a fading is the fault itself
@@ -313,6 +329,20 @@ def _onset(seen: Columns, row: int) -> float:
     with np.errstate(invalid="ignore"):
         came = (seen.moved_m3[run] > 0) | (seen.rows["flow_m3_h"][run] > LIMITS.gone_share * seen.should_m3_h[run])
     return float(came.any())
+
+
+def _fell(seen: Columns, rows: np.ndarray, began: int) -> float:
+    """Log of the power as it began over that shortly before, while it still lifted: a load that goes takes the power with it, a meter that dies does not."""
+    first = int(rows[0])
+    before = np.flatnonzero(seen.settled[:first] & (seen.time_ms[:first] <= began))[-NEAR_ROWS:]
+    before = before[seen.time_ms[before] >= seen.time_ms[first] - NEAR_MS]
+    since = rows[:NEAR_ROWS][seen.time_ms[rows[:NEAR_ROWS]] <= seen.time_ms[first] + NEAR_MS // 2]
+    if not len(before):
+        return float("nan")
+    now, then = seen.power_w[since].sum() / len(since), seen.power_w[before].sum() / len(before)
+    fell = float(np.log(max(now, 1.0) / max(then, 1.0)))
+    of_sun = seen.at_max[since].any() and not np.isnan(seen.rows["pv_voltage_v"][since]).all()
+    return fell if not of_sun or abs(fell) < STEADY else float("nan")
 
 
 def _handled(seen: Columns, row: int, onset: float) -> float:

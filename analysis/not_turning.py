@@ -38,6 +38,8 @@ class NotTurningLimits:
     sunny_h: float = 2.0
     came: float = 0.1  # of the sun's water: more than a meter counts of itself
     morning_share: float = 2.0  # times the power that starts it
+    least_ample: float = 1.3  # likewise, where the array can hardly give that: at least so much, and
+    noon: float = 0.55  # of the array's rating: two or three hours about noon
     bright_share: float = (
         0.36  # of the array's rating, as at 400 W/m2: up to there controllers differ in what they start at
     )
@@ -180,6 +182,7 @@ def sun_certain(plant: Plant, seen: Columns, own_w: float = 0.0) -> np.ndarray:
         What the measured sun offered when this pump last started, 0 = not known. [W]
     """
     ample = LIMITS.morning_share * plant.start_power_w
+    ample = min(ample, max(LIMITS.least_ample * plant.start_power_w, LIMITS.noon * plant.array_stc_w))
     measured = max(min(ample, LIMITS.half_full * plant.full_power_w), LIMITS.own_room * own_w)
     with np.errstate(invalid="ignore"):
         bright = seen.expected.mpp_power_w > LIMITS.bright_share * plant.array_stc_w
@@ -366,6 +369,9 @@ def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
             np.where(np.isnan(seen.speed_rpm[rows][fed]), np.nan, 1.0)
         )  # a speed is read, and is none
         levels["room"] = _mean(seen.rows["pv_voltage_v"][rows][fed] / seen.expected.mpp_voltage_v[rows][fed])
+        if not np.isnan(levels["room"]):
+            vain = float(np.count_nonzero(_begins(_in_vain(plant, seen))[rows]))
+            levels["vain"] = min(vain / max(float(np.count_nonzero(_begins(seen.driven)[rows])), 1.0), 1.0)
     current, code = seen.rows["motor_current_a"][rows], seen.rows["fault_code"][rows]
     rated = plant.facts.motor.rated_current_a
     if rated and not np.isnan(current).all():

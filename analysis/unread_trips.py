@@ -2,7 +2,8 @@
 
 Flow: symptoms.DayView, memory.py (the days before) -> HERE -> causes/controller_trip.py, close.py.
 Clouds that stop a pump also pass without stopping it, and take its power down before; a full tank stops it once or twice a day. A
-controller that stops itself leaves the power of each run as the sky has it, stands for minutes, and does so day after day.
+controller that stops itself leaves the power of each run as the sky has it, stands for about the same minutes each time, and does so
+day after day.
 Never: weighing.
 """
 
@@ -23,7 +24,10 @@ class UnreadLimits:
 
     stops: int = 5  # a day; a full tank stops it once or twice
     days: int = 3  # of the week
-    stood_ms: int = 90 * MINUTE_MS  # at most: a tank is drawn down for longer
+    stood_ms: int = 40 * MINUTE_MS  # at most: a tank is drawn down for longer
+    waits: float = 0.5  # standard deviation over mean of how long it stood: a timer's wait; clouds are as uneven as chance, 1 (Poisson process)
+    hold_share: float = 0.15  # of the hold after a low level: what stands so long waited for the well
+    hold_min: float = 5.0
     clouded: float = 0.02  # of the rows within runs that were weak
     an_hour: float = 2.5  # more is short cycling
     even: float = (
@@ -39,7 +43,9 @@ TRIP_DAYS, TRIP_LAST, TRIP_BEGAN = "trip_days", "trip_last_day", "trip_began_ms"
 
 
 def unread_stops(view: DayView) -> np.ndarray:
-    """The rows at which it started again after such a stop, where they make a day of trips; else none."""
+    """The rows at which it started again after such a stop, where they make a day of trips; else none. Of a day that is over: all its stops together tell."""
+    if not light_is_over(view):
+        return np.zeros(0, np.int64)
     return view.once("unread-stops", lambda: _unread_stops(view))
 
 
@@ -52,12 +58,31 @@ def _unread_stops(view: DayView) -> np.ndarray:
     begins = begins[seen.time_ms[begins] - seen.time_ms[ran[begins - 1]] <= LIMITS.stood_ms]
     if len(begins) < LIMITS.stops or _clouded(view, seen, int(begins[LIMITS.stops - 1])):
         return none
-    stops = ran[begins - 1]
-    lasted = np.diff(seen.time_ms[begins], prepend=np.nan)[1:] - (seen.time_ms[begins] - seen.time_ms[stops])[1:]
-    if lasted.std() < LIMITS.even * lasted.mean():
+    stood = (seen.time_ms[begins] - seen.time_ms[ran[begins - 1]]).astype(float)
+    lasted = np.diff(seen.time_ms[begins]) - stood[1:]
+    if lasted.std() < LIMITS.even * lasted.mean() or _by_chance(seen, begins, stood) or _of_the_well(view, stood):
         return none
     hours = float(seen.time_ms[begins[-1]] - seen.time_ms[begins[0]]) / HOUR_MS
     return begins if len(begins) <= LIMITS.an_hour * max(hours, 1.0) else none
+
+
+def light_is_over(view: DayView) -> bool:
+    """Whether the day has nothing more to tell."""
+    return view.until_ms >= view.days.daylight_ms(view.day, 0)[1]
+
+
+def _by_chance(seen: Columns, begins: np.ndarray, stood: np.ndarray) -> bool:
+    """It stood as unevenly long as passing clouds make a pump stand. Both ends fall anywhere within a row."""
+    row_ms = seen.dt_h[begins].mean() * HOUR_MS
+    return bool(max(stood.var() - row_ms**2 / 6.0, 0.0) > (LIMITS.waits * stood.mean()) ** 2)
+
+
+def _of_the_well(view: DayView, stood: np.ndarray) -> bool:
+    """It stood for the hold after a low level, most times: the level is back at the probe before a reading comes."""
+    hold_ms = view.facts.controller.low_level_hold_min * MINUTE_MS
+    if view.facts.well.probe_depth_m is None or hold_ms < LIMITS.hold_min * MINUTE_MS:
+        return False
+    return bool(np.median(np.abs(stood - hold_ms)) < LIMITS.hold_share * hold_ms)
 
 
 def _clouded(view: DayView, seen: Columns, until: int) -> bool:

@@ -12,7 +12,7 @@ def levels(kind: str) -> dict[str, Levels]:
     helical = kind == "helical-rotor"
     return {
         "no-water": {
-            "flow": (0.0, 0.03), "onset": (0.6, 0.5), "ran": (1.5, 1.5), "water": (12.0, 8.0), "above": (0.0, 1.5), "lead": (0.0, 0.15), "backwards": (0.0, 0.1),
+            "flow": (0.0, 0.03), "onset": (0.6, 0.5), "ran": (1.6, 1.7), "fell": (-1.4, 0.8), "water": (12.0, 8.0), "above": (0.0, 1.5), "lead": (0.0, 0.15), "backwards": (0.0, 0.1),
             "probe": (1.0, 0.08), "before": (1.0, 0.08), "drawn": (0.0, 0.25), "pipe": (0.0, 0.3),
             "idle": (-1.6, 0.7), "idle_current": (-1.3, 0.7) if helical else (-1.0, 0.6), "spare": (-0.8, 0.5) if helical else (-1.5, 0.5), "handled": (0.1, 0.35), "revived": (0.0, 0.15),
         }

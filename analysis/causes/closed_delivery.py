@@ -17,12 +17,12 @@ def levels(kind: str) -> dict[str, Levels]:
         else {"idle": (-0.05, 0.15), "idle_current": (-0.05, 0.2), "spare": (-0.05, 0.2)}
     )
     overload = {
-        "push": (0.6, 0.2), "attempts": (0.2, 0.2), "fed": (0.12, 0.1), "code": (0.6, 0.5), "volts": (1.2, 0.12), "room": (1.12, 0.1), "still": (0.0, 0.15),
+        "push": (0.6, 0.2), "attempts": (0.2, 0.2), "fed": (0.12, 0.1), "code": (0.6, 0.5), "volts": (1.2, 0.12), "room": (1.12, 0.1), "still": (0.0, 0.15), "vain": (0.7, 0.45),
         "current": (1.3, 0.4), "onset": (0.2, 0.4), "stood": (0.7, 0.8), "rate": (0.5, 0.0),
     }  # fmt: skip
     return ({"not-turning/overload": overload} if helical else {}) | {
         "no-water": {
-            "flow": (0.01, 0.05), "onset": (0.5, 0.5), "ran": (1.5, 1.5), "water": (12.0, 8.0), "lead": (0.0, 0.15), "backwards": (0.0, 0.1), "probe": (1.0, 0.1),
+            "flow": (0.01, 0.05), "onset": (0.5, 0.5), "ran": (1.6, 1.7), "fell": (0.05, 0.35) if helical else (-0.35, 0.25), "water": (12.0, 8.0), "lead": (0.0, 0.15), "backwards": (0.0, 0.1), "probe": (1.0, 0.1),
             "before": (1.0, 0.1), "drawn": (0.0, 0.25), "pipe": (20.0, 20.0),
             "above": (60.0, 45.0) if helical else (25.0, 10.0),
             "handled": (0.1, 0.35), "revived": (0.0, 0.15),

@@ -9,7 +9,7 @@ from analysis.causes.registry import Advice, CauseFile, register
 from analysis.look import Columns
 from analysis.no_water import GONE, fruitless
 from analysis.plant import plant_of
-from analysis.protected import at_intake
+from analysis.protected import TRY_MS, at_intake
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 from analysis.unread_trips import LIMITS as UNREAD
@@ -23,6 +23,9 @@ class TripLimits:
     trips: int = 3
     hold_min: float = 5.0  # a shorter hold is like any controller's own pause
     hold_share: float = 0.1  # a timer's own tolerance
+    brief: float = (
+        0.3  # what a trip counts within minutes of a start and before any water: it may guard a pump that lifts nothing
+    )
     above_m: float = 5.0  # a level recovers by so much at once only in a well that gives well
 
 
@@ -51,9 +54,10 @@ def watch(view: DayView) -> list[Episode]:
         drawn_down = at_intake(plant_of(view.facts), seen)
         kept = fruitless(view, ran) | drawn_down[ran] | drawn_down[starts]
         starts = starts[~kept]  # what kept it from lifting water is the cause
-    if len(starts) < LIMITS.trips:
+    enough = np.flatnonzero(np.cumsum(np.where(_brief(seen, starts), LIMITS.brief, 1.0)) >= LIMITS.trips)
+    if not len(enough):
         return []
-    flag = int(starts[LIMITS.trips - 1])
+    flag = int(starts[enough[0]])
     last = int(np.flatnonzero(tripped)[-1])
     begun = int(np.count_nonzero(coded & ~np.concatenate([[False], coded[:-1]])))
     trips = float(max(begun, len(starts)))
@@ -87,7 +91,7 @@ def _by_stops(view: DayView, seen: Columns) -> list[Episode]:
         Episode(
             "controller-trip",
             began_ms=first if known else int(view.memory.numbers[TRIP_BEGAN]),
-            flag_ms=up_to_minute(int(seen.time_ms[again[UNREAD.stops - 1]])),
+            flag_ms=up_to_minute(view.days.daylight_ms(view.day, 0)[1]),
             seen_ms=int(seen.time_ms[again[-1]]),
             hours=max(float(seen.time_ms[again[-1]] - first) / HOUR_MS, 0.1),
             at_flag={"trips": trips, "unread": 1.0},
@@ -134,6 +138,22 @@ def _stops(seen: Columns, tripped: np.ndarray) -> np.ndarray:
     return starts[np.diff(ran, prepend=0) > 0]
 
 
+def _brief(seen: Columns, starts: np.ndarray) -> np.ndarray:
+    """By stop: it ran for minutes only, and no water was seen to come."""
+    places = np.arange(len(seen.turning))
+    with np.errstate(invalid="ignore"):
+        came = np.cumsum((seen.moved_m3 > 0) | (seen.rows["flow_m3_h"] > 0))
+    last = _ran_last(seen, starts)
+    stood = np.maximum.accumulate(np.where(seen.turning, -1, places))[last]
+    begun = np.maximum(stood, 0)
+    row_ms = np.rint(seen.dt_h[last] * HOUR_MS)
+    return (
+        (seen.time_ms[last] - seen.time_ms[begun] <= np.maximum(TRY_MS, row_ms))
+        & (came[starts] == came[begun])
+        & (stood >= 0)
+    )
+
+
 def _ran_last(seen: Columns, starts: np.ndarray) -> np.ndarray:
     """By stop, the last row in which it turned."""
     return np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen.turning)), 0))[starts]
@@ -158,8 +178,13 @@ register(
         per_year=0.3,
         judged="minute",
         check="Look the code up in the controller's manual and read its display.",
+        check_unread="Stand at the controller in full sun until it stops: read its display or lamps then, and see whether the tank is full. "
+        "Nothing here reads a code or the tank.",
         advice=Advice(
-            own=("Look the code up in the manual; write down at what time of day it comes.",),
+            own=(
+                "Read the display as soon as it has stopped, and look its code up in the manual; write down at what time of day it comes.",
+                "Where nothing reads the tank: see whether it was full just then.",
+            ),
             technician=(
                 "Read the controller's journal; check motor current and insulation, input voltage and temperature at the time of the trip.",
             ),

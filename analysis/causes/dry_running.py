@@ -21,9 +21,10 @@ def levels(kind: str) -> dict[str, Levels]:
         "backwards": (0.0, 0.1),
         "before": (0.8, 0.25),
         "onset": (0.65, 0.55),
+        "fell": (-0.6, 0.5),
         "drawn": (2.0, 1.2),
         "pipe": (0.0, 0.3),
-        "ran": (0.8, 1.5) if helical else (1.2, 1.5),
+        "ran": (0.8, 1.5) if helical else (1.6, 2.0),
     }
     none = {
         "flow": (0.03, 0.06),

@@ -10,8 +10,8 @@ def levels(_kind: str) -> dict[str, Levels]:
         "room": (1.15, 0.15), "still": (0.9, 0.3),
     }  # fmt: skip
     return {
-        "not-turning/silent": {**quiet, "attempts": (0.0, 0.1), "rate": (0.7, 0.0)},
-        "not-turning/tries": {**quiet, "attempts": (0.3, 0.25), "rate": (0.3, 0.0)},
+        "not-turning/silent": {**quiet, "attempts": (0.0, 0.1), "vain": (0.0, 0.1), "rate": (0.7, 0.0)},
+        "not-turning/tries": {**quiet, "attempts": (0.3, 0.25), "vain": (0.5, 0.5), "rate": (0.3, 0.0)},
     }
 
 

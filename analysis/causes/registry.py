@@ -38,6 +38,8 @@ class CauseFile:
         How often it begins at one pump, 1/year: the prior. From the ranking of field surveys, so a rough figure.
     check
         What to look at on site first, safely.
+    check_unread
+        Likewise where nothing reads the code that would say it; empty = the same.
     evidence
         Figures -> one sentence.
     effect
@@ -59,6 +61,7 @@ class CauseFile:
     levels: "Callable[[str], dict[str, Levels]] | None" = None
     watch: "Callable[[DayView], list[Episode]] | None" = None
     rivals: tuple[str, ...] = field(default_factory=tuple)
+    check_unread: str = ""
 
 
 _FILES: dict[str, CauseFile] = {}

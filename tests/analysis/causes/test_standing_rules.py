@@ -5,10 +5,12 @@ from typing import Any
 
 import numpy as np
 
+from analysis.causes.controller_trip import _brief
 from analysis.causes.registry import all_causes
 from analysis.causes.short_cycling import LIMITS as CYCLING
 from analysis.causes.short_cycling import _explained, _heated
 from analysis.diagnosis import weigh_levels
+from analysis.life import as_finding
 from analysis.memory import Case, Memory
 from analysis.no_water import LIMITS as NO_WATER
 from analysis.no_water import _well_above_lift
@@ -17,6 +19,7 @@ from analysis.plant import plant_of
 from analysis.rows import Rows
 from analysis.unread_trips import LIMITS as UNREAD
 from analysis.unread_trips import WEEK, days_before, tallied
+from analysis.untold import SWITCHED_OFF, TANK_FULL
 from tests.cases.recorded import HERE, read_case
 
 FACTS = read_case(HERE / "none" / "helical_middle")[0]
@@ -142,14 +145,15 @@ def test_tries_near_full_power_without_a_speed_read_are_a_rotor_against_a_shut_v
 
 
 def stopping(
-    days: int, clouds: float = 0.0, stops: int = UNREAD.stops, full: float = 1.0, odd: int = 3
+    days: int, clouds: float = 0.0, stops: int = UNREAD.stops, full: float = 1.0, odd: int = 3, stood: Any = (15,)
 ) -> tuple[Memory, Any]:
     """The memory after so many days of stops from full power, and one day more; `clouds`: share of a run's rows that are weak, `odd`:
-    times as long as the others is every other run."""
-    one = np.concatenate([np.full(20, full), np.zeros(15)]) * LEAN.full_power_w
-    one[5 : 5 + round(20 * clouds)] = 0.3 * LEAN.full_power_w
-    more = np.concatenate([np.full(20 * (odd - 1), full * LEAN.full_power_w), one])
-    power = np.concatenate([more if run % 2 else one for run in range(stops + 1)])
+    times as long as the others is every other run, `stood`: minutes, in turn."""
+    ran = np.full(20, full * LEAN.full_power_w)
+    ran[5 : 5 + round(20 * clouds)] = 0.3 * LEAN.full_power_w
+    more = np.concatenate([np.full(20 * (odd - 1), full * LEAN.full_power_w), ran])
+    runs = [(more if run % 2 else ran, np.zeros(stood[run % len(stood)])) for run in range(stops + 1)]
+    power = np.concatenate([part for run in runs for part in run])
     n = len(power)
     seen = seen_of(n, 1.5 * LEAN.full_power_w, measured=False, turning=power > 0, pv_voltage_v=125.0)
     seen.power_w = power
@@ -157,7 +161,13 @@ def stopping(
     memory = Memory(first_ms=0)
     for day in range(days + 1):
         view: Any = SimpleNamespace(
-            facts=LEAN.facts, memory=memory, day=day, columns=columns, until_ms=0, once=lambda _, work: work()
+            facts=LEAN.facts,
+            memory=memory,
+            day=day,
+            columns=columns,
+            until_ms=n * MINUTE_MS,
+            days=OVER,
+            once=lambda _, work: work(),
         )
         if day < days:
             memory.numbers |= tallied(view)
@@ -172,6 +182,7 @@ class Sized(SimpleNamespace):
 
 
 LEAN = plant_of(read_case(HERE / "none" / "helical_lean")[0])
+OVER: Any = SimpleNamespace(daylight_ms=lambda _day, _margin: (0, MINUTE_MS))
 
 
 def test_stops_from_full_power_on_several_days_are_trips_whose_code_nobody_reads() -> None:
@@ -186,6 +197,56 @@ def test_stops_from_full_power_on_several_days_are_trips_whose_code_nobody_reads
     assert watch(stopping(UNREAD.days - 1, clouds=0.2)[1]) == [], "clouds that also passed without stopping it"
     assert watch(stopping(UNREAD.days - 1, full=0.4)[1]) == [], "it was the sun that failed"
     assert watch(stopping(UNREAD.days - 1, odd=1)[1]) == [], "a float fills by one and the same volume"
+    assert watch(stopping(UNREAD.days - 1, stood=(4, 4, 35))[1]) == [], "clouds keep it still for as long as it happens"
+    assert watch(stopping(UNREAD.days - 1, stood=(45,))[1]) == [], "a tank is drawn down"
+    hold = round(LEAN.facts.controller.low_level_hold_min)
+    assert UNREAD.hold_min < hold < UNREAD.stood_ms / MINUTE_MS
+    assert watch(stopping(UNREAD.days - 1, stood=(hold + 1,))[1]) == [], "the hold after a low level"
+    open_day = stopping(UNREAD.days - 1)[1]
+    open_day.until_ms = 0
+    assert watch(open_day) == [], "all stops of a day together tell"
+
+
+def test_trips_that_nothing_reads_are_not_looked_up_in_a_manual() -> None:
+    case = case_of("controller-trip", "controller-trip")
+    assert "code up in" in as_finding(LEAN.facts, case).check
+    case.figures = {"unread": 1.0}
+    assert "code up in" not in as_finding(LEAN.facts, case).check
+
+
+def test_stops_within_minutes_and_without_water_are_not_soon_called_trips() -> None:
+    """Such a controller may guard a pump that lifts nothing."""
+    turning = np.array([0, 1, 1, 0, 0, 1, 1, 1, 0, 0] + [1] * 30 + [0])
+    starts, moved = np.array([3, 8, 40]), np.zeros(41)
+    seen = seen_of(41, turning=turning > 0, flow_m3_h=np.zeros(41))
+    seen.moved_m3 = moved
+    assert _brief(seen, starts).tolist() == [True, True, False]
+    moved[6] = 0.01
+    assert _brief(seen, starts).tolist() == [True, False, False]
+
+
+def test_tries_while_the_array_has_more_to_give_are_neither_a_full_tank_nor_a_hand_on_the_switch() -> None:
+    tries = {
+        "attempts": 0.05,
+        "fed": 0.01,
+        "push": 0.16,
+        "room": 1.25,
+        "volts": 1.27,
+        "onset": 0.0,
+        "stood": 1.1,
+        "vain": 1.0,
+    }
+    for quiet in (TANK_FULL, SWITCHED_OFF):
+        assert weigh_levels("not-turning", "helical-rotor", tries, (quiet,)).shares["nothing"] < 0.05
+        still = tries | {"attempts": 0.0, "vain": 0.0, "fed": 0.0, "push": 0.03}
+        assert weigh_levels("not-turning", "helical-rotor", still, (TANK_FULL,)).shares["nothing"] > 0.5
+
+
+def test_power_that_fell_as_the_water_stopped_is_no_dead_meter() -> None:
+    """Where nothing but power and meter is read: an impeller at a shut valve takes a third less from one minute to the next."""
+    seen = {"flow": 0.0, "onset": 1.0, "before": 1.0}
+    assert weigh_levels("no-water", "multistage-centrifugal", seen | {"fell": -0.4}).shares["sensor-fault"] < 0.05
+    assert weigh_levels("no-water", "multistage-centrifugal", seen | {"fell": 0.0}).cause == "sensor-fault"
 
 
 def test_days_of_stops_are_forgotten_after_a_week() -> None:

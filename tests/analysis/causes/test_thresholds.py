@@ -21,11 +21,12 @@ HOUR_MS = 3_600_000
 
 
 def view_of(**columns: np.ndarray) -> Any:
-    """A day's view with these channels, a row a minute; the motor rests where nothing says that it runs."""
+    """A day's view with these channels, a row a minute; the motor rests where nothing says that it runs, and water comes while it does."""
     n = len(next(iter(columns.values())))
     time_ms = np.arange(n, dtype=np.int64) * MINUTE_MS
+    turning = np.asarray(columns.get("motor_running", np.zeros(n))) > 0
     seen = SimpleNamespace(
-        rows=Rows(time_ms, columns), time_ms=time_ms, turning=np.asarray(columns.get("motor_running", np.zeros(n))) > 0, dt_h=np.full(n, 1 / 60),
+        rows=Rows(time_ms, columns), time_ms=time_ms, turning=turning, dt_h=np.full(n, 1 / 60), moved_m3=0.01 * turning,
         expected=SimpleNamespace(flow_of_sun_m3_h=np.ones(n)),
     )  # fmt: skip
     return SimpleNamespace(facts=FACTS, columns=seen, memory=Memory())
