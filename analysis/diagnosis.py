@@ -39,6 +39,7 @@ BENT_TRIED = (
     1.25,
     1.4,
 )  # likewise where extra head was solved for: the line may lie further off
+BESIDE_TOLD = 8.0  # log-likelihood: what the array's figures may say of a sensor of the power at most
 COURSE_TOLD = 6.0  # log-likelihood: what the shape of a course may say at most
 DAYS_A_YEAR = 365.0
 BY_WORK, WORK_DAYS_A_YEAR = 0.7, 5.0  # share that begins with work told of, and the days near some work (a guess)
@@ -67,13 +68,17 @@ class Verdict:
         return self.shares[self.cause]
 
 
-def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None, work: bool = False) -> Verdict:
+def weigh_shift(
+    bench: SlowBench, moved: Shift, at_once: float | None = None, work: bool = False, beside: Shift | None = None
+) -> Verdict:
     """Shares of the slow causes for one shift.
 
     at_once
         Log-likelihood of a step over a growth, from the course of the days. None = not known.
     work
         Somebody worked on pump, leads or controller when it began.
+    beside
+        What the same days say of the array: a reading of the power that is off is off there as well.
     """
     forms = bench.groups[moved.group]
     amounts, _, ratios = amounts_of(bench, moved, forms)
@@ -99,6 +104,10 @@ def weigh_shift(bench: SlowBench, moved: Shift, at_once: float | None = None, wo
         else:
             tried.append((form, amount))
     fits = _fits(bench, moved, tried)
+    if beside is not None:
+        fits = [
+            fit + more for fit, more in zip(fits, [*_beside(bench, beside, tried), 0.0, 0.0, 0.0, 0.0], strict=True)
+        ]
     of_form: dict[int, float] = {}
     for (form, amount), fit in zip(tried, fits, strict=False):
         found = TEMPER * fit + _of_size(bench.effects[form], amount)
@@ -212,6 +221,20 @@ def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> lis
     explained[count + 2] = np.where(by_hand, np.minimum(moved.mean, 0.0), 0.0)
     explained[count + 3] = np.where(places == PLACE["cap"], np.minimum(moved.mean, 0.0), 0.0)
     return _gauss(moved.mean - explained, moved.covariance, open_)
+
+
+def _beside(bench: SlowBench, beside: Shift, tried: list[tuple[int, float]]) -> list[float]:
+    """Log-likelihood of what each form with its amount makes of the array's figures, over that of leaving them alone."""
+    forms, amounts = [form for form, _ in tried], np.array([amount for _, amount in tried])
+    explained = bench.explained(forms, amounts, beside.places)
+    told = np.flatnonzero(explained.any(axis=1))
+    found = np.zeros(len(tried))
+    if len(told):
+        misses = np.vstack([beside.mean[None], beside.mean - explained[told]])
+        open_ = np.vstack([np.zeros(len(beside.places)), (bench.loose[forms, None] * explained)[told] ** 2])
+        logs = np.array(_gauss(misses, beside.covariance, open_))
+        found[told] = np.clip(logs[1:] - logs[0], -BESIDE_TOLD, BESIDE_TOLD)
+    return list(found.tolist())
 
 
 def _gauss(misses: Floats, covariance: Floats, more: Floats) -> list[float]:

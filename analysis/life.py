@@ -44,7 +44,7 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
             _stepped(view, cases, episode)
             continue
         family = episode.symptom if episode.cause is None else episode.cause
-        known = _same(cases, family, episode)
+        known = _same(cases, family, episode) or _drifted(cases, episode)
         if known is None:
             if _as_likely_nothing(view, episode) or _told_by_the_days(view, cases, episode):
                 continue
@@ -115,6 +115,17 @@ def _same(cases: list[Case], family: str, episode: Episode) -> Case | None:
             continue
         within = UNREAD_MS if episode.whole.get("unread", 0.0) > 0 else max(REOPENED_MS, QUIET_MS.get(family, 0))
         if case.ended_ms is None or episode.began_ms - case.seen_ms < within:
+            return case
+    return None
+
+
+def _drifted(cases: list[Case], episode: Episode) -> Case | None:
+    """A channel that the days' figures call off, and that is now seen to stand still: the same finding, followed within the day from here on."""
+    for case in reversed(cases):
+        if episode.cause != "sensor-fault" or case.cause != episode.cause or case.channel != episode.channel:
+            continue
+        if case.ended_ms is None or episode.began_ms - case.ended_ms < REOPENED_MS:
+            case.family, case.ended_ms, case.weighed = episode.cause, None, {}
             return case
     return None
 
@@ -195,7 +206,8 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
     case.figures = {**means, "hours": case.hours, "days": (case.seen_ms - case.began_ms) / DAY_MS}
     if case.size is not None:
         case.figures["size"] = case.size[0]
-    case.evidence = all_causes()[case.cause].evidence(case.figures) if case.cause in all_causes() else ""
+    file = all_causes().get(case.cause)
+    case.evidence = file.sentence(case.figures, _channel(view.facts, case)) if file else ""
 
 
 OF_ITS_BEGINNING = frozenset({"lead", "before", "onset", "handled", "fell"})

@@ -147,7 +147,8 @@ def look(plant: Plant, rows: Rows, days: range, before: "Columns | None" = None)
         plant, rows.time_ms, day, dt_h, expected, power, rows["pv_voltage_v"], speed, turning, light
     )
     expect_more(plant, expected, power, unloaded, should, surely)
-    meter = metered(day, dt_h, rows["volume_m3"], should, plant.full_flow_m3_h)
+    step_m3 = plant.facts.sensors.meter_step_m3 or 0.0
+    meter = metered(day, dt_h, rows["volume_m3"], should, plant.full_flow_m3_h, step_m3)
     flow, flow_now = _flow(plant, rows, meter.flow_m3_h, meter.moved_m3, dt_h, should)
     since_start = _since(rows.time_ms, day, ~turning | (dt_h == 0))
     whole_row = since_start - np.rint(dt_h * HOUR_MS).astype(np.int64)  # a meter's mean covers the row's whole interval
@@ -216,7 +217,10 @@ def _running(plant: Plant, rows: Rows, power: Floats, speed: Floats) -> tuple[Fl
     driven = np.where(np.isnan(said), fed | (speed > 0), said > 0.5)
     fastest = max((row.speed_rpm or 0.0 for row in plant.facts.pump.curve), default=0.0)
     slowest = TURNING_SHARE * (fastest or plant.facts.motor.rated_speed_rpm or 1000.0)
-    return driven, np.where(np.isnan(speed), driven & (fed | np.isnan(power)), speed > slowest)
+    taken = fed | np.isnan(
+        power
+    )  # what takes no power is turned by water that runs back, or its speed's reading stands still
+    return driven, taken & np.where(np.isnan(speed), driven, speed > slowest)
 
 
 def unread(plant: Plant, rows: Rows, power: Floats) -> Flags:

@@ -14,6 +14,7 @@ from analysis.rows import Floats, or_zero, rises
 
 NANO = 1e9
 FASTEST = 3.0  # times the pump's largest flow: no register moves faster, so it was replaced or set
+JUMP_M3, JUMP_STEPS = 0.2, 1.5  # that a register may move at once beside it: it counts in whole steps
 IDLE_SHARE = 1e-3  # of the largest flow: how water is shared out where none was expected
 
 
@@ -35,8 +36,8 @@ class Metered:
 
 
 def metered(
-    day: NDArray[np.int64], dt_h: Floats, volume_m3: Floats, expected_m3_h: Floats, largest_m3_h: float
-) -> Metered:
+    day: NDArray[np.int64], dt_h: Floats, volume_m3: Floats, expected_m3_h: Floats, largest_m3_h: float, step_m3: float = 0.0
+) -> Metered:  # fmt: skip
     """Read the register against what should have come.
 
     Parameters
@@ -51,6 +52,8 @@ def metered(
         0 where the pump stands. [m3/h]
     largest_m3_h : float
         The largest honest flow. [m3/h]
+    step_m3 : float
+        What the register counts in; 0 = not known. [m3]
     """
     n = len(day)
     due = or_zero(expected_m3_h)
@@ -68,7 +71,8 @@ def metered(
     else:
         step, apart_h = rises(volume_m3[read]), rises(np.cumsum(seconds)[read]) / 3600.0
         same_day = rises(day[read]) == 0
-    honest = same_day & (step >= 0) & (step <= FASTEST * largest_m3_h * np.maximum(apart_h, 1 / 60) + 0.2)
+    at_once = max(JUMP_M3, JUMP_STEPS * step_m3)
+    honest = same_day & (step >= 0) & (step <= FASTEST * largest_m3_h * np.maximum(apart_h, 1 / 60) + at_once)
     gained = np.where(honest, step, np.nan)
     if len(read) == n:
         moved[1:] = gained

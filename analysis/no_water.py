@@ -51,6 +51,8 @@ class NoWaterLimits:
         0.05  # clouds pass within minutes: one longer reading of the power does not tell all of its interval
     )
     handled_h: float = 0.75  # under sun that would run it: longer than a restart's wait (common practice, no source)
+    let_go_h: float = 0.5  # an odd row of a sound pump under a cloud looks as if its load had gone
+    let_go_share: float = 0.2
     apart_ms: int = 3 * HOUR_MS  # runs further apart are two
 
 
@@ -305,6 +307,7 @@ def _levels(
         known = known[np.isfinite(known)]
         if len(known):
             levels[name] = float(known.sum() / len(known))
+    levels |= _let_go(seen, rows)
     levels["flow"] = float(moved[rows].sum() / max(should[rows].sum(), 1e-9))
     levels["lead"] = float(_visited(view, began))
     levels["onset"] = _onset(seen, int(rows[0]))
@@ -315,6 +318,14 @@ def _levels(
     if levels["onset"] == 0.0:  # that run had brought nothing yet: what looks like a fading is the fault itself
         levels["before"] = float("nan")
     return levels
+
+
+def _let_go(seen: Columns, rows: np.ndarray) -> dict[str, float]:
+    """ "let_go" = 1 where through much of it the motor took far less than the sun offered; nothing else says that it did not."""
+    hours = seen.dt_h[rows]
+    unloaded = float(hours[seen.unloaded[rows]].sum())
+    is_told = unloaded >= LIMITS.let_go_h and unloaded >= LIMITS.let_go_share * float(hours.sum())
+    return {"let_go": 1.0} if is_told else {}
 
 
 def _onset(seen: Columns, row: int) -> float:

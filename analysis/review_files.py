@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.could_not import not_judged
 from analysis.files import Dropped, FilesError, Part, make_honest, read_file, rows_of_parts
 from analysis.rows import Rows
 from analysis.season import Review, review_rows
@@ -30,6 +31,7 @@ class SiteReadings:
     rows: Rows
     dropped: Dropped
     notes: list[str] = field(default_factory=list)
+    not_judged: list[str] = field(default_factory=list)
 
 
 def read_all(
@@ -132,7 +134,19 @@ def _merged(site: SiteFacts, parts: list[Part]) -> SiteReadings:
         readings.notes.append(f"columns left out: {', '.join(dropped.ignored_columns)}")
     if level := level_note(site, rows):
         readings.notes.append(level)
+    readings.not_judged = not_judged(rows)
+    readings.notes += _of_the_file(site)
     return readings
+
+
+def _of_the_file(site: SiteFacts) -> list[str]:
+    """What in the site file cannot work or is unsafe: people may have it so, and what is found hangs on it."""
+    from analysis.site_check import plainly_wrong
+
+    return [
+        f"the site file looks wrong at {one.problem.key}: {one.problem.wrong}; wellhand check says what would be right"
+        for one in plainly_wrong(site, f"site file of {site.site.id}")
+    ]
 
 
 def review_one(
@@ -150,4 +164,5 @@ def review_one(
         wrong = "no rows between --from and --to"
         raise FilesError([Problem("--readings", readings.facts.site.id, wrong, "ask for another span")])
     found = review_rows(readings.facts, rows, to_ms, counts, told)
-    return Review(**{**found.__dict__, "notes": tuple(readings.notes)})
+    more = {"notes": tuple(readings.notes), "not_judged": tuple(readings.not_judged)}
+    return Review(**{**found.__dict__, **more})

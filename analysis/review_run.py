@@ -15,6 +15,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
 from analysis.explain_files import write_explanation
 from analysis.explanation import explain
+from analysis.plant import plant_of
 from analysis.review_files import SiteReadings, read_all, review_one
 from analysis.review_words import summary_of
 from analysis.season import Review
@@ -71,6 +72,11 @@ def _sites(files: list[Path]) -> list[SiteFacts]:
             sites.append(load_site(path))
         except SiteFileError as error:
             problems += error.problems
+            continue
+        try:
+            plant_of(sites[-1])
+        except ValueError as error:  # values that each may be, and that no pump or module has together
+            problems.append(_no_such_plant(path, str(error)))
     ids = [site.site.id for site in sites]
     problems += [
         Problem("--site", name, "two site files have this id", "give each site its own")
@@ -80,6 +86,15 @@ def _sites(files: list[Path]) -> list[SiteFacts]:
     if problems:
         raise FilesError(problems)
     return sites
+
+
+def _no_such_plant(path: Path, said: str) -> Problem:
+    key, _, wrong = said.partition(": ")
+    if not wrong or " " in key:
+        key, wrong = "pump.curve and array.module", said
+    elif key.startswith("curve"):
+        key = f"pump.{key}"
+    return Problem(path.name, key, wrong, f"correct it from the datasheet; wellhand check {path} says more")
 
 
 def _one(readings: SiteReadings, from_ms: int | None, to_ms: int | None, progress: Progress) -> Review:

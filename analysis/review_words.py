@@ -27,8 +27,13 @@ def summary_of(review: Review) -> Group:
     lines.append(Text(f"{first:%Y-%m-%d} to {last:%Y-%m-%d}: {review.rows:,} rows{coverage}."))
     lines += [Text(line) for line in _dropped(review)]
     lines += [Text(f"Note: {note}.") for note in review.notes]
+    lines += [Text(f"Warning: {said}.", style="bold") for said in review.not_judged]
     if not review.findings:
-        lines.append(Text("Nothing wrong was found."))
+        lines.append(
+            Text(
+                "Nothing wrong was found in what could be judged." if review.not_judged else "Nothing wrong was found."
+            )
+        )
     for finding in sorted(review.findings, key=lambda one: (one.ended is not None, one.began)):
         lines.append(Padding(_of(finding, zone), (1, 0, 0, 2)))
     return Group(*lines, Text(""))

@@ -31,7 +31,11 @@ STEP_MS = 24 * 86_400_000
 
 @dataclass(frozen=True)
 class Review:
-    """What a season gave. `rows`: admitted, each time once; `coverage`: share of the daylight with readings, None without."""
+    """What a season gave. `rows`: admitted, each time once; `coverage`: share of the daylight with readings, None without.
+
+    notes, not_judged
+        What is worth saying of the files, and what they are too few or too poor to tell of; sentences without a full stop.
+    """
 
     facts: SiteFacts
     from_ms: int
@@ -42,6 +46,7 @@ class Review:
     findings: tuple[Finding, ...]
     days: tuple[DaySummary, ...]
     notes: tuple[str, ...] = field(default=())
+    not_judged: tuple[str, ...] = field(default=())
 
     def as_dict(self) -> dict[str, Any]:
         """The JSON object of findings.json."""
@@ -55,7 +60,7 @@ class Review:
                 "coverage": None if self.coverage is None else round(self.coverage, 4),
             },
             "findings": [finding.as_dict() for finding in self.findings],
-        }
+        } | ({"not_judged": list(self.not_judged)} if self.not_judged else {})
 
     def days_frame(self) -> "pd.DataFrame":
         """A row a day; water that went missing as a column `lost_<where>_m3` each."""

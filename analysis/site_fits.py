@@ -42,6 +42,7 @@ SLOTS = DAY_MS // SLOT_MS
 FIRST_DAYS = 5
 LEVEL_TOLERANCE_M, LEVEL_TOLERANCE = 2.0, 0.05  # of the driller's tape, of the datum and of the sensor; no source
 SHALLOWEST = 0.05
+FOOT_M = 0.3048
 
 
 def judge_fit(facts: SiteFacts, rows: Rows) -> list[Problem]:
@@ -60,8 +61,9 @@ def level_note(facts: SiteFacts, rows: Rows) -> str | None:
     spare = (facts.well.seasonal_range_m or 0.0) + LEVEL_TOLERANCE_M + LEVEL_TOLERANCE * abs(stated)
     if abs(rest - stated) <= spare:
         return None
+    feet = f" ({rest:.3g} feet are {FOOT_M * rest:.3g} m)" if abs(FOOT_M * rest - stated) <= spare else ""
     return (
-        f"the water rested at {rest:.3g} m in the first days, and the site file says well.static_level_m = {stated:g}: "
+        f"the water rested at {rest:.3g} m in the first days, and the site file says well.static_level_m = {stated:g}{feet}: "
         "correct whichever is wrong, the file or the level sensor; findings about the water level hang on it"
     )
 

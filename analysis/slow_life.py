@@ -17,6 +17,7 @@ from analysis.estimates.vector import PLACE
 from analysis.held_on import held_on
 from analysis.learning import Learnt
 from analysis.life import FLOW_SHARE_LOST, number_of, take_verdict, taken_over
+from analysis.lying import array_unknown, of_the_array, told_already, without_stuck
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
@@ -69,6 +70,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
     bench = slow_bench(plant)
     for name in [n for n in memory.numbers if n.startswith("lost:")]:
         del memory.numbers[name]
+    recent = without_stuck(plant, memory, recent, day)
     suspected, today = False, windows_of(bench, learnt, recent)
     were_dirty = bool(_open(memory, "electric"))
     odd = today.odd_groups
@@ -85,7 +87,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
         riddle = any(case.cause == UNEXPLAINED for case in open_now)  # its form is a guess, and cannot be taken away
-        if group in odd and len(open_now) < 2 and not riddle and not (group == "electric" and _power_lies(memory)):
+        lies = group == "electric" and array_unknown(memory)
+        if group in odd and len(open_now) < 2 and not riddle and not lies:
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known, today
             )
@@ -99,19 +102,22 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 work = worked_on(plant.facts, plant.days, range(day - alarm.shift.days + 1, day + 1))
                 verdict = weigh_shift(
-                    bench, alarm.shift, course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work
-                )
+                    bench, alarm.shift, course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work,
+                    _beside(bench, memory, learnt, recent, group, alarm.shift.days),
+                )  # fmt: skip
                 if verdict.cause in COMES_AGAIN:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
                 must_last = group == "hydraulic" or verdict.cause in COMES_AGAIN
+                form = alarm.form if verdict.form is None else verdict.form
                 if verdict.cause in known or (must_last and not _lasts(amounts, alarm)):
+                    continue
+                if told_already(bench, memory, verdict.cause, form):
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED
                     or verdict.form is not None
                     or (not open_now and group != "held" and _strange(alarm))
                 ):
-                    form = alarm.form if verdict.form is None else verdict.form
                     found = _Found(group, verdict, form, alarm.shift.days)
                     _begun(plant, bench, memory, learnt, recent, day, figures, found)
         suspected |= bool(_open(memory, group))
@@ -139,9 +145,9 @@ def _array_lost(bench: SlowBench, memory: Memory) -> float:
     return sum(float(-bench.effects[form].lost[-1]) * amount for form, amount in map(_form, _open(memory, "electric")))
 
 
-def _power_lies(memory: Memory) -> bool:
-    """The power's own sensor is known to be off: what it says of the array is off as much."""
-    return any(case.channel in ("input_power_w", "pv_current_a") for case in _open(memory, "hydraulic"))
+def _beside(bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, group: str, days: int) -> Shift | None:
+    known = [_form(case) for case in _open(memory, "electric")]
+    return of_the_array(bench, memory, learnt, recent, days, known) if group == "hydraulic" else None
 
 
 def _second(alarm: Alarm) -> bool:
@@ -272,7 +278,8 @@ def _again(
         plant.days,
         range(int(case.weighed["day"] - case.weighed["window"]) + 1, int(case.weighed["day"]) + 1),
     )
-    verdict = weigh_shift(bench, moved, case.weighed.get("at_once"), work)
+    beside = _beside(bench, memory, learnt, recent, group, min(since, WEIGHED_DAYS))
+    verdict = weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside)
     if verdict.shares[NOTHING] < 0.5:
         if verdict.form is not None:
             case.weighed["form"] = float(verdict.form)
@@ -371,7 +378,7 @@ def _sized(
         missing = max(figures.on_power_m3 * today, 0.0)
         case.water_lost_m3 = (case.water_lost_m3 or 0.0) + missing
         memory.numbers[f"lost:{case.cause}"] = memory.numbers.get(f"lost:{case.cause}", 0.0) + missing
-    case.evidence = all_causes()[case.cause].evidence(case.figures)
+    case.evidence = all_causes()[case.cause].sentence(case.figures, case.channel)
 
 
 def _interval(days: Floats, open_: float) -> tuple[float, float, float]:

@@ -50,7 +50,7 @@ def table_of(path: Path) -> pa.Table:
             raise refused(path.name, "file", "empty", "export it again; it needs a header and rows")
         if head != PARQUET_MAGIC:
             _judge_text(path, head)
-        table = parquet.read_table(path) if head == PARQUET_MAGIC else _csv(path)
+        table = _parquet(path) if head == PARQUET_MAGIC else _csv(path)
     except OSError as error:
         raise refused(path.name, "file", f"cannot be read: {error.strerror or error}", "is the path right?") from None
     except (pa.ArrowException, UnicodeDecodeError) as error:
@@ -71,6 +71,22 @@ def _judge_text(path: Path, head: bytes) -> None:
             if "\0" in decoder.decode(chunk):
                 raise refused(path.name, "file", "is neither text nor Parquet", "CSV in UTF-8, or Parquet")
         decoder.decode(b"", True)
+
+
+def _parquet(path: Path) -> pa.Table:
+    """FilesError: damaged, whatever its reader calls that."""
+    try:
+        return parquet.read_table(path)
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
+        if isinstance(error, OSError) and error.errno is not None:
+            raise
+        with path.open("rb") as handle:
+            handle.seek(-len(PARQUET_MAGIC), 2)
+            whole = handle.read() == PARQUET_MAGIC
+    wrong = "is a damaged Parquet file" if whole else "is a Parquet file that was cut short"
+    raise refused(
+        path.name, "file", wrong, "copy it again from where it came, whole, or export it again; CSV will do too"
+    )
 
 
 def _first_line(error: Exception) -> str:

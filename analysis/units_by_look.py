@@ -1,8 +1,8 @@
 """Does a column look as if it were in another unit than its name says? Judged by what the site can do at all.
 
 Flow: season.py (rows as read, site facts) -> HERE -> refusal with the likely unit.
-The middle value of a whole file is asked, and far beyond what a fault can do: a sick pump gives less than its curve, a leaking
-pipe no pressure of tens of bars. So one sensor that goes wrong for weeks refuses nothing.
+The middle value of a whole file is asked, or of the days' own tops, and far beyond what a fault can do: a sick pump gives less than its
+curve, a leaking pipe no pressure of tens of bars. So one sensor that goes wrong for weeks refuses nothing.
 Never: converting by guess.
 """
 
@@ -12,12 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.rows import Rows
-from analysis.solar_days import DAY_MS
+from analysis.solar_days import DAY_MS, HOUR_MS
+from logger.record.channels import CHANNELS
 from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
 
 VALUES_MIN = 20
 HIGH = 0.9
+OF_DAY = 0.98  # of a day's values above zero, most of which an idle drive's own current may be
 TOP = 0.99  # of a column's values: what is above may be a spark
 LONG_DAY_H = 10.0  # at full flow
 MIDDLE_TEMP_C = {
@@ -25,6 +27,18 @@ MIDDLE_TEMP_C = {
     "module_temp_c": 60.0,
 }  # the hottest months' mean is below 42 (common knowledge, no source)
 VARIES = 4.0  # from the lowest tenth to the highest: less is a stuck probe
+TOO_LARGE = {"flow_m3_h", "pv_current_a", "motor_current_a", "pv_voltage_v", "input_power_w", "irradiance_w_m2"}
+"""Asked by the days' tops: at night and at rest they stand at little, for hours, and half of a file's values may be that."""
+STEADY = 0.02  # of the middle value: a pressure that never moves is a gauge that is stuck
+PUMP_RUNS, PUMP_RESTS = 0.4, 0.02  # of the most that the pump takes
+DRAWN_LEAST_M = 1.0  # of drawdown to be expected: less says nothing about the way a level is counted
+DAYS_MIN, MOSTLY = 3, 0.8
+LONGEST_STEP_H = 0.34  # rows further apart say nothing of the flow between them
+FEET_A_M = 3.281
+ALIKE = 0.6  # log: units no further apart, as psi and metres of water, cannot be told by size
+TWO_METERS_WITHIN = 0.15  # of one another, by logs: two sound meters agree within a few per cent
+FLOW_UNITS = ((3600.0, "m3/s"), (3.6, "L/s"), (0.06, "L/min"), (1.0 / 24.0, "m3/d"), (1e-3, "L/h"))
+"""By m3/h to each."""
 BAR_PER_M = 0.0980665  # 1000 kg/m3 x 9.80665 m/s2 / 1e5 Pa
 
 
@@ -36,6 +50,8 @@ class Look:
     most: Callable[[SiteFacts], float]
     far: float
     units: tuple[tuple[float, str], ...]
+    usual: Callable[[SiteFacts], float] | None = None
+    """What it stands at on a sound site, where that is not near `most`."""
 
 
 def _string_v(facts: SiteFacts) -> float:
@@ -44,6 +60,11 @@ def _string_v(facts: SiteFacts) -> float:
 
 def _array_a(facts: SiteFacts) -> float:
     return facts.array.strings * facts.array.module.i_sc_a
+
+
+def _open_pipe_bar(facts: SiteFacts) -> float:
+    """At the wellhead before an open pipe: the outlet's height, and some friction."""
+    return (1.2 * max(facts.delivery.outlet_height_m, 0.0) + 2.0) * BAR_PER_M
 
 
 def _array_w(facts: SiteFacts) -> float:
@@ -62,8 +83,9 @@ LOOKS = (
     Look(
         "discharge_pressure_bar",
         lambda facts: max(row.head_m for row in facts.pump.curve) * BAR_PER_M,
-        4,
+        2,
         ((14.5, "psi"), (10.2, "metres of water"), (100, "kPa"), (1e5, "Pa")),
+        _open_pipe_bar,
     ),
     Look("pv_voltage_v", _string_v, 4, ((10, "tenths of a volt"), (1000, "mV"))),
     Look("pv_current_a", _array_a, 4, ((10, "tenths of an ampere"), (100, "hundredths of an ampere"), (1000, "mA"))),
@@ -79,10 +101,105 @@ def judge_units(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     for look in LOOKS:
         found = rows.values.get(look.channel)
         above = found[found > 0] if found is not None else np.empty(0)
-        most = look.most(facts)
-        if len(above) >= VALUES_MIN and (middle := float(np.median(above))) > look.far * most:
-            problems.append(_problem(file, look, middle, float(np.quantile(above, HIGH)), most))
-    return problems + _too_small(file, rows, facts) + _meter(file, rows, facts) + _temperatures(file, rows)
+        if found is None or len(above) < VALUES_MIN:
+            continue
+        most, high = look.most(facts), float(np.quantile(above, HIGH))
+        middle = float(np.median(above))
+        if look.channel in TOO_LARGE:
+            middle = max(middle, float(np.median(_tops(rows.time_ms, found))))
+        elif look.usual is not None and high - float(np.quantile(above, 1.0 - HIGH)) < STEADY * middle:
+            continue
+        if middle > look.far * most:
+            problems.append(_problem(file, look, facts, middle, high))
+    problems += _too_small(file, rows, facts) + _meter(file, rows, facts) + _temperatures(file, rows)
+    problems += [] if any("water_level_m" in one.key for one in problems) else _level(file, rows, facts)
+    return problems + ([] if any("flow_m3_h" in one.key for one in problems) else _two_meters(file, rows))
+
+
+def _tops(time_ms: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Of each UTC day with values above 0, the one that a fiftieth of them lies above."""
+    known = values > 0
+    day, own = time_ms[known] // DAY_MS, values[known]
+    order = np.lexsort((own, day))
+    day, own = day[order], own[order]
+    starts = np.flatnonzero(np.concatenate([[True], np.diff(day) != 0]))
+    count = np.diff(np.append(starts, len(day)))
+    return own[starts + (OF_DAY * (count - 1)).astype(np.int64)]
+
+
+def _two_meters(file: str, rows: Rows) -> list[Problem]:
+    """Flow summed up over a day against what the register rose by: two readings of one water differ by a unit, or by little."""
+    flow, register = rows.values.get("flow_m3_h"), rows.values.get("volume_m3")
+    if flow is None or register is None:
+        return []
+    order = np.argsort(rows.time_ms, kind="stable")
+    order = order[np.isfinite(flow[order]) & np.isfinite(register[order])]
+    if len(order) < VALUES_MIN:
+        return []
+    time_ms, day = rows.time_ms[order], rows.time_ms[order][1:] // DAY_MS
+    hours = np.diff(time_ms) / HOUR_MS
+    short = hours <= LONGEST_STEP_H
+    came = np.bincount(day - day[0], np.where(short, np.maximum(flow[order][1:], 0.0) * hours, 0.0))
+    risen = np.bincount(day - day[0], np.where(short, np.maximum(np.diff(register[order]), 0.0), 0.0))
+    both = (came > 0) & (risen > 0)
+    if both.sum() < DAYS_MIN:
+        return []
+    logs = np.log(risen[both] / came[both])
+    for factor, unit in FLOW_UNITS:
+        if np.median(np.abs(logs - np.log(factor))) < TWO_METERS_WITHIN:
+            wrong = f"on most days volume_m3 rises by {np.exp(np.median(logs)):.3g} times what flow_m3_h comes to: it looks like {unit}"
+            return [Problem(file, "column flow_m3_h", wrong, f"multiply by {factor:.4g}, or correct the register")]
+    return []
+
+
+def _level(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
+    """A depth counts downwards from the wellhead: below the pump for good it cannot be, nor negative, nor smaller while the pump draws."""
+    found = rows.values.get("water_level_m")
+    known = found[np.isfinite(found)] if found is not None else np.empty(0)
+    if found is None or len(known) < VALUES_MIN:
+        return []
+    key, middle, setting = "column water_level_m", float(np.median(known)), facts.pump.setting_depth_m
+    if middle < CHANNELS["water_level_m"].lowest:
+        wrong = f"the middle value is {middle:.4g} m: a depth is counted downwards from the wellhead and is positive"
+        return [
+            Problem(
+                file,
+                key,
+                wrong,
+                "multiply by -1 if it is a height over the wellhead; else subtract it from the wellhead's",
+            )
+        ]
+    rest_ft = float(np.quantile(known, 1.0 - HIGH)) / FEET_A_M
+    spare = (facts.well.seasonal_range_m or 0.0) + 2.0 + 0.05 * facts.well.static_level_m
+    if middle > setting and abs(rest_ft - facts.well.static_level_m) <= spare:
+        wrong = f"the middle value is {middle:.4g} m, below the pump at {setting:g} m: it looks like feet"
+        return [Problem(file, key, wrong, f"divide by {FEET_A_M:g}, or correct the site file")]
+    drawn = _drawn_m(rows, facts, found)
+    if len(drawn) < DAYS_MIN or not (np.median(drawn) < -0.5 and (drawn < 0).mean() > MOSTLY):
+        return []
+    wrong = f"it falls by {-np.median(drawn):.2g} m while the pump runs, where a depth grows: it looks like the height of the water over a sensor"
+    fix = "subtract it from the depth that the sensor hangs at: depth = sensor's depth - height"
+    return [Problem(file, key, wrong, fix)]
+
+
+def _drawn_m(rows: Rows, facts: SiteFacts, level: np.ndarray) -> np.ndarray:
+    """By day, the middle level while the pump runs at much of its power less that while it rests, where a fall is to be expected. [m]"""
+    well, most = facts.well, max(row.flow_m3_h for row in facts.pump.curve)
+    expected = well.drawdown_linear_m_per_m3_h * 0.5 * most + well.drawdown_quadratic_m_per_m3_h2 * (0.5 * most) ** 2
+    power = np.where(
+        np.isnan(rows["input_power_w"]), rows["pv_voltage_v"] * rows["pv_current_a"], rows["input_power_w"]
+    )
+    if expected < DRAWN_LEAST_M or np.isnan(power).all():
+        return np.empty(0)
+    full = min(max(row.power_w for row in facts.pump.curve), _array_w(facts))
+    day = rows.time_ms // DAY_MS
+    found = []
+    for one in np.unique(day):
+        of_day = (day == one) & np.isfinite(level)
+        runs, rests = level[of_day & (power > PUMP_RUNS * full)], level[of_day & (power < PUMP_RESTS * full)]
+        if len(runs) >= 3 and len(rests) >= 3:
+            found.append(float(np.median(runs) - np.median(rests)))
+    return np.array(found)
 
 
 def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
@@ -91,6 +208,7 @@ def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     looks = (
         ("irradiance_w_m2", 1000.0, (0.2e-3, 2e-3), "kW/m2", 1000),
         ("input_power_w", _array_w(facts), (0.2e-3, 3e-3), "kW", 1000),
+        ("flow_m3_h", max(row.flow_m3_h for row in facts.pump.curve), (0.05 / 3600, 4.0 / 3600), "m3/s", 3600),
         ("motor_speed_rpm", max(speeds, default=0.0), (0.25 / 60, 5.0 / 60), "Hz (turns a second)", 60),
     )
     problems = []
@@ -141,22 +259,32 @@ def _meter(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     most = LONG_DAY_H * max(row.flow_m3_h for row in facts.pump.curve)
     if not len(risen) or (middle := float(np.median(risen))) <= 5 * most:
         return []
+    steps = np.diff(counted)
+    steps, told = steps[steps > 0], facts.sensors.meter_step_m3
     factor, unit = min(
         ((10, "tenths of m3"), (264.2, "US gallons"), (1000, "litres")),
-        key=lambda candidate: abs(np.log(middle / candidate[0] / (0.5 * most))),
+        key=lambda candidate: (
+            abs(np.log(float(steps.min()) / candidate[0] / told))  # what it counts in tells best
+            if told and len(steps)
+            else abs(np.log(middle / candidate[0] / (0.5 * most)))
+        ),
     )
     wrong = f"rises by {middle:.4g} on a usual day, and this pump lifts {most:.3g} at most: it looks like {unit}"
     return [Problem(file, "column volume_m3", wrong, f"divide by {factor:g}, or correct the site file")]
 
 
-def _problem(file: str, look: Look, middle: float, high: float, most: float) -> Problem:
+def _problem(file: str, look: Look, facts: SiteFacts, middle: float, high: float) -> Problem:
+    most = look.most(facts)
     usual = (
-        0.8 * most
-    )  # the highest tenth of a sound site's values begins somewhere there; the middle may be of the night
-    factor, unit = min(look.units, key=lambda candidate: abs(np.log(high / candidate[0] / usual)))
+        0.8 * most if look.usual is None else look.usual(facts)
+    )  # where the highest tenth of a sound site's values begins
+    off = {unit: abs(float(np.log(high / factor / usual))) for factor, unit in look.units}
+    best = min(off.values())
+    likely = [(factor, unit) for factor, unit in look.units if off[unit] < best + (ALIKE if look.usual else 1e-9)]
+    divide = " or ".join(f"{factor:g}" + (f" ({unit})" if len(likely) > 1 else "") for factor, unit in likely)
     return Problem(
         file,
         f"column {look.channel}",
-        f"the middle value is {middle:.4g}, but this site gives {most:.3g} at most: it looks like {unit}",
-        f"divide by {factor:g}, or correct the site file",
+        f"the middle value is {middle:.4g}, but this site gives {most:.3g} at most: it looks like {' or '.join(unit for _, unit in likely)}",
+        f"divide by {divide}, or correct the site file",
     )

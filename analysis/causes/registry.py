@@ -41,7 +41,7 @@ class CauseFile:
     check_unread
         Likewise where nothing reads the code that would say it; empty = the same.
     evidence
-        Figures -> one sentence.
+        Figures -> one sentence; where it `names_channel`, figures and a channel or None.
     effect
         Slow causes: how it shifts the day's parameters, a few forms (parts) of it; see estimates/effects.py.
     levels
@@ -55,13 +55,18 @@ class CauseFile:
     judged: str
     check: str
     advice: Advice
-    evidence: Callable[[dict[str, float]], str]
+    evidence: Callable[..., str]
     limits: Any = None
     effect: "Callable[[Plant], list[Effect]] | None" = None
     levels: "Callable[[str], dict[str, Levels]] | None" = None
     watch: "Callable[[DayView], list[Episode]] | None" = None
     rivals: tuple[str, ...] = field(default_factory=tuple)
     check_unread: str = ""
+    names_channel: bool = False
+
+    def sentence(self, figures: dict[str, float], channel: str | None) -> str:
+        """Its evidence for these figures, of the channel that lies where it is about one."""
+        return self.evidence(figures, channel) if self.names_channel else self.evidence(figures)
 
 
 _FILES: dict[str, CauseFile] = {}

@@ -12,6 +12,7 @@ from analysis.estimates.vector import PLACE
 from analysis.look import Columns
 from analysis.meter import NANO
 from analysis.plant import Plant, plant_of
+from analysis.sensor_words import load_of, sentence
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 from logger.record.site_facts import SiteFacts
@@ -35,6 +36,10 @@ class SensorLimits:
     air_h: float = 6.0  # likewise for the air's temperature, which a coarse sensor may hold for hours
     drawn_m: float = 0.3  # of drawdown and of friction that must have come and gone: a coarse sensor does not see less
     pressed_bar: float = 0.15
+    counted_steps: float = (
+        3.0  # of the register, and hours of the pump's full flow, that the other meter counted meanwhile
+    )
+    counted_h: float = 1.0
     dead_h: float = 3.0  # of running, or
     dead_light_h: float = 6.0  # of light, without a value while others speak
 
@@ -53,6 +58,7 @@ ALIVE = {
     "pv_voltage_v": "light",
     "pv_current_a": "lifting",
     "flow_m3_h": "running",
+    "volume_m3": "running",
     "ambient_temp_c": "light",
 }
 """Channels that cannot stand still, and while what."""
@@ -71,7 +77,15 @@ SPOKEN = {
 
 USUAL_SHARE, USUAL_M = 0.2, 4.0  # half of all that are off are off by less (a guess)
 METER_SUDDEN = 0.8  # lost pulses, a sheared or blocked wheel, another pulse value; bearings that drag are the rest (common practice, no source)
+POWER_RATE = 0.03  # likewise: a shunt in the controller's own box is the steadiest of them (common practice, no source)
+LIGHT_OVER, LIGHT_UNDER = 0.05, 0.25
+"""Share of sensor faults: what lies on a cell or its glass, a tilt and age make it read too little; too much only its electronics do
+(common practice, no source)."""
+LIGHT_LOOSE = 0.12  # what it reads beside a clear sky it reads beside the array too, but for the angle of the light
 VOLTS_LOOSE = 0.1  # a gain is the same at every current, where a resistance takes volts in proportion to it
+METER_OVER, METER_UNDER = 0.02, 0.05
+"""Share of sensor faults: a meter that goes on counting, but wrongly. Of a hundred meters two or three fail in a year, and most of these stop
+(water supply, from memory); what drags or sheds pulses counts too little, and too much only with another pulse value, air or shaking."""
 METER_LOOSE = 0.12  # a meter that is off is off by about the same share at every flow (common practice, no source)
 
 
@@ -84,9 +98,10 @@ def _drift(
     loose: float = 0.3,
     sudden: float = 0.6,
     usual: float = 0.0,
+    low_rate: float | None = None,
     **entries: Any,
 ) -> list[Effect]:
-    """A channel that reads too much, and one that reads too little."""
+    """A channel that reads too much, and one that reads too little; `low_rate`: share of the latter, where it is not `rate` too."""
     return [
         Effect(
             None,
@@ -96,12 +111,12 @@ def _drift(
             lost=np.zeros(3),
             loose=loose,
             sudden=sudden,
-            rate=rate,
+            rate=share,
             channel=channel,
             group=group,
             usual=usual,
         )
-        for sign in (1.0, -1.0)
+        for sign, share in ((1.0, rate), (-1.0, rate if low_rate is None else low_rate))
     ]
 
 
@@ -116,21 +131,24 @@ def effect(plant: Plant) -> list[Effect]:
         drawn = plant.system.drawdown_m(1.01 * bench.flow_m3_h) - bench.drawdown_m
         behind = {"l": -100.0 * drawn, "p": -100.0 * friction}  # what the metered flow should draw down and press
         found += _drift(
-            channel, share, 1.0, loose=METER_LOOSE, sudden=METER_SUDDEN, usual=USUAL_SHARE, q=ones, n=ones, **behind
-        )
+            channel, share, 1.0, loose=METER_LOOSE, sudden=METER_SUDDEN, usual=USUAL_SHARE, rate=METER_OVER, low_rate=METER_UNDER,
+            q=ones, n=ones, **behind,
+        )  # fmt: skip
     power = next((name for name in ("input_power_w", "pv_current_a") if name in plant.has), None)
     if power is not None:
         twice = plant.has >= {"input_power_w", "pv_voltage_v", "pv_current_a"}  # the other reading of it stays
         other: dict[str, Any] = {"pw": 1.0} if twice else {}
+        array: dict[str, Any] = (
+            {} if power == "input_power_w" and twice else {"s": 1.0}
+        )  # the same reading judges the array
         found += _drift(
-            power, share, 1.0, rate=0.1, loose=METER_LOOSE, usual=USUAL_SHARE, q=-bench.flow_per_power, t=ones, **other
-        )
+            power, share, 1.0, rate=POWER_RATE, loose=METER_LOOSE, usual=USUAL_SHARE, q=-bench.flow_per_power, t=ones, **other, **array
+        )  # fmt: skip
         if twice:
-            found += _drift("pv_current_a", share, 1.0, rate=0.1, usual=USUAL_SHARE, pw=-1.0)
+            found += _drift("pv_current_a", share, 1.0, rate=POWER_RATE, usual=USUAL_SHARE, pw=-1.0)
     known: dict[str, Any] = head_shift(plant, bench, -ones, False)
     if "water_level_m" in plant.has:
         found += _drift("water_level_m", metres, 40.0, usual=USUAL_M, l=ones, rest=1.0, **known)
-        found += _drift("water_level_m", metres, 40.0, rate=0.05, usual=USUAL_M, l=ones, **known)
     if "discharge_pressure_bar" in plant.has:
         found += _drift(
             "discharge_pressure_bar", metres, 40.0, usual=USUAL_M, p=ones, stand=-1.0 / plant.outlet_m, **known
@@ -138,16 +156,22 @@ def effect(plant: Plant) -> list[Effect]:
     if "motor_current_a" in plant.has:
         found += _drift("motor_current_a", LIMITS.least_current, 1.0, usual=USUAL_SHARE, i=ones)
     if "irradiance_w_m2" in plant.has:
-        found += _drift("irradiance_w_m2", share, 1.0, group="electric", rate=0.3, s=-1.0, gc=1.0)
+        found += _drift(
+            "irradiance_w_m2", share, 1.0, group="electric", rate=LIGHT_OVER, low_rate=LIGHT_UNDER, loose=LIGHT_LOOSE, s=-1.0, gc=1.0
+        )  # fmt: skip
     if plant.has >= {"pv_voltage_v", "irradiance_w_m2"}:
         found += _drift("pv_voltage_v", share, 0.5, group="electric", rate=0.03, loose=VOLTS_LOOSE, av=1.0)
     return found
 
 
-def levels(_kind: str) -> dict[str, Levels]:
-    """A dead meter: no water counted while the load is that of a pump that lifts."""
+def levels(kind: str) -> dict[str, Levels]:
+    """A dead meter: no water counted while the load is that of a pump that lifts. An impeller that lifts does not let go of its load; a
+    rotor whose speed is turned down looks as if it had.
+    """
+    loaded: Levels = {} if kind == "helical-rotor" else {"let_go": (0.0, 0.25)}
     return {
-        "no-water/meter": {
+        "no-water/meter": loaded
+        | {
             "flow": (0.0, 0.03), "torque": (0.0, 0.08), "current": (0.0, 0.1), "sun": (-0.05, 0.25), "fell": (0.0, 0.12), "onset": (0.6, 0.5), "ran": (3.0, 2.0), "above": (3.0, 5.0), "water": (10.0, 8.0), "drawn": (1.0, 0.3), "pipe": (1.0, 0.3),
             "probe": (1.0, 0.2), "lead": (0.0, 0.2), "backwards": (0.0, 0.1), "before": (1.0, 0.1), "handled": (0.1, 0.35), "revived": (0.05, 0.2), "rate": (0.15, 0.0),
         }
@@ -188,6 +212,8 @@ def _stuck(view: DayView, seen: Columns) -> list[Episode]:
         column = seen.rows.values.get(channel)
         if column is None or not _may_be_stuck(column):
             continue
+        if channel == "volume_m3" and "flow_m3_h" not in seen.rows.values:
+            continue  # where nothing else counts the water, a register that stands is weighed against all that keeps water away
         rows = np.flatnonzero(alive[needs] & ~np.isnan(column))
         if len(rows) < LEAST_ROWS:
             continue
@@ -237,6 +263,10 @@ def _moved_by(view: DayView, seen: Columns, channel: str) -> tuple[np.ndarray, f
     came = np.fmin(seen.should_m3_h, seen.flow_m3_h)  # where no water comes neither moves
     if channel == "water_level_m":
         return plant.system.drawdown_m(came), LIMITS.drawn_m
+    if channel == "volume_m3":
+        step = plant.facts.sensors.meter_step_m3 or 0.01
+        came = np.rint(np.nan_to_num(seen.rows["flow_m3_h"]) * seen.dt_h * NANO).astype(np.int64)
+        return np.cumsum(came) / NANO, max(LIMITS.counted_steps * step, LIMITS.counted_h * plant.full_flow_m3_h)
     if channel == "discharge_pressure_bar":
         return plant.wellhead_head_m(came) / plant.metres_a_bar, LIMITS.pressed_bar
     return _other_power_w(plant, seen, channel), LIMITS.moving * plant.full_power_w
@@ -330,20 +360,9 @@ def _episode(seen: Columns, channel: str, rows: np.ndarray, flag: int, figures: 
     )
 
 
-def evidence(figures: dict[str, float]) -> str:
-    """One sentence with the figures."""
-    if "stuck" in figures:
-        return f"The value stood still at {figures['stuck']:g} for {figures.get('hours', 0.0):.1f} h while everything else moved."
-    if "dead" in figures:
-        return f"The channel gave no value for {figures.get('hours', 0.0):.1f} h while the others were read."
-    if "probe_dry" in figures:
-        return f"The probe said dry for {figures.get('hours', 0.0):.1f} h while water came or the level stood above it."
-    if "probe_wet" in figures:
-        return f"The probe said wet for {figures.get('hours', 0.0):.1f} h while the level stood below it and the pump lifted too little."
-    if "amount" in figures:
-        return f"One channel moved away by {figures.get('amount', 0.0):.2f} from what all the others agree on."
-    load = f" {100 * np.exp(figures['torque']):.0f} % of" if "torque" in figures else ""
-    return f"The meter counts {100 * figures.get('flow', 0.0):.0f} % of the expected flow while the load is{load} that of a pump that lifts."
+def evidence(figures: dict[str, float], channel: str | None = None) -> str:
+    """One sentence with the figures, in the channel's unit."""
+    return sentence(figures, channel, load_of(figures))
 
 
 register(
@@ -364,6 +383,7 @@ register(
             cautions=("Probe and float terminals may stand at array voltage: licensed people only.",),
         ),
         evidence=evidence,
+        names_channel=True,
         effect=effect,
         levels=levels,
         watch=watch,

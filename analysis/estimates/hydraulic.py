@@ -12,11 +12,13 @@ from analysis.estimates.vector import BANDS, PLACE
 from analysis.look import Columns
 from analysis.plant import Plant
 from analysis.rows import Floats, or_zero
+from analysis.solar_days import HOUR_MS
 
 LEAST_POWER_SHARE = 0.3  # of full power: below it table and sensors are at their worst
 LEAST_H = 0.6  # of settled running in a band: less is no test (common practice, no source)
 LEAST_ROWS = 7  # a row each quarter of an hour says little by itself: meter and load are not of one instant
 LONG_ROW_H = 0.05  # clouds come and go within minutes (common practice, no source)
+WELL_SETTLES_MS = HOUR_MS  # steps of a pumping test last an hour or more (ISO 14686, from memory)
 SURE_WITHIN = 0.025  # of the flow that should come: half as much again as a usual day's own scatter (scatter.py)
 ALIKE = 1e-6  # of their product: the expected flow never moved, and no line through it can be drawn
 LEAST_STEADY_H = 0.3
@@ -41,8 +43,8 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     hours = np.where((sums.count() >= LEAST_ROWS) & sure, sums.hours(dt), 0.0)
     weight_h[:] = hours
     _put(vector, "q", log_ratio(sums.of(flow * dt), sums.of(expected.flow_m3_h * dt), hours >= LEAST_H))
-    _put(vector, "l", _level(plant, seen, good, bins, shape))
-    _put(vector, "p", _pressure(plant, seen, good, bins, shape))
+    _put(vector, "l", _level(plant, seen, good, bins, shape, sure))
+    _put(vector, "p", _pressure(plant, seen, good, bins, shape, sure))
     by_turns, taken = _by_turns(plant, seen, good)
     with np.errstate(invalid="ignore"):
         has_speed = good & (by_turns > LEAST_FLOW_SHARE[plant.facts.pump.kind] * plant.full_flow_m3_h)
@@ -51,8 +53,8 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
         enough = (sums.hours(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
         told = enough & _sure(seen, sums, by_turns)
         _put(vector, "n", log_ratio(sums.of(flow * dt), sums.of(by_turns * dt), told))
-        _put(vector, "t", log_ratio(sums.of(seen.power_w * dt), sums.of(taken * dt), enough))
-    _put_current(vector, plant, seen, taken, good, bins, shape)
+        _put(vector, "t", log_ratio(sums.of(seen.power_w * dt), sums.of(taken * dt), enough & sure))
+    _put_current(vector, plant, seen, taken, good, bins, shape, sure)
     _put_power(vector, seen, good, days)
 
 
@@ -103,8 +105,12 @@ def _put_current(
     good: np.ndarray,
     bins: np.ndarray,
     shape: tuple[int, int],
+    sure: np.ndarray,
 ) -> None:
-    """Write i. Where no plate tells the amperes of a torque, against the torque itself: the first days tell the scale."""
+    """Write i. Where no plate tells the amperes of a torque, against the torque itself: the first days tell the scale.
+
+    Under broken cloud the means of a long row are no working point, of current, speed and power no more than of the flow.
+    """
     dt, current, should = seen.dt_h, seen.rows["motor_current_a"], seen.expected.motor_current_a
     if not plant.current_known:
         rated = plant.facts.motor.rated_current_a or plant.rated_current_a
@@ -115,7 +121,7 @@ def _put_current(
     if has_current.any():
         sums = Sums(has_current, bins, shape)
         enough = (sums.hours(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
-        _put(vector, "i", log_ratio(sums.of(current * dt), sums.of(should * dt), enough))
+        _put(vector, "i", log_ratio(sums.of(current * dt), sums.of(should * dt), enough & sure))
 
 
 def _put_power(vector: Floats, seen: Columns, good: np.ndarray, days: range) -> None:
@@ -146,9 +152,14 @@ def _put(vector: Floats, name: str, values: Floats) -> None:
     vector[:, first : first + BANDS] = values
 
 
-def _level(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int]) -> Floats:
+def _level(
+    plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int], sure: np.ndarray
+) -> Floats:
+    """The level against what the metered flow should draw down; where the flow of a band is not `sure`, nor is this."""
     level = seen.rows["water_level_m"]
-    has = good & ~np.isnan(level)
+    if np.isnan(level).all():
+        return np.full(shape, np.nan)
+    has = good & ~np.isnan(level) & _well_settled(seen)
     if not has.any():
         return np.full(shape, np.nan)
     well, flow = plant.facts.well, seen.flow_m3_h
@@ -157,10 +168,24 @@ def _level(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shap
     )
     sums = Sums(has, bins, shape)
     hours = sums.hours(seen.dt_h)
-    return mean(sums.of((level - should) * seen.dt_h), hours, hours >= LEAST_H)
+    return mean(sums.of((level - should) * seen.dt_h), hours, (hours >= LEAST_H) & sure)
 
 
-def _pressure(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int]) -> Floats:
+def _well_settled(seen: Columns) -> np.ndarray:
+    """Rows of a pump that has run for as long as a step of a pumping test lasts: before, the level still falls. bool[n]"""
+    if not len(seen):
+        return np.zeros(0, bool)
+    stands = ~seen.turning
+    stands[0] = True
+    stands[1:] |= seen.day[1:] != seen.day[:-1]
+    last = np.maximum.accumulate(np.where(stands, seen.time_ms, seen.time_ms[0]))
+    return np.asarray(seen.time_ms - last >= WELL_SETTLES_MS)
+
+
+def _pressure(
+    plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int], sure: np.ndarray
+) -> Floats:
+    """The wellhead's head against what the metered flow should press; where the flow of a band is not `sure`, nor is this."""
     pressure = seen.rows["discharge_pressure_bar"]
     has = good & ~np.isnan(pressure)
     if not has.any():
@@ -168,4 +193,4 @@ def _pressure(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, s
     residual = pressure * plant.metres_a_bar - plant.wellhead_head_m(seen.flow_m3_h)
     sums = Sums(has, bins, shape)
     hours = sums.hours(seen.dt_h)
-    return mean(sums.of(residual * seen.dt_h), hours, hours >= LEAST_H)
+    return mean(sums.of(residual * seen.dt_h), hours, (hours >= LEAST_H) & sure)

@@ -15,6 +15,7 @@ from analysis.solar_days import HOUR_MS, MINUTE_MS
 RUN_ROWS = 3  # rows in a row that make a start
 WITHIN_MS = 5 * HOUR_MS  # of the start: a hole eats all that a low sun lifts; later, water is not late but missing
 FLOWING_SHARE = 0.4  # of expected: water has come
+STEP_MOST = 4.0  # risers: several times what a day scatters by (scatter.py)
 COARSE = 0.5  # of the riser, lifted within one row: half of what a hole lets run out on the average
 LEAST_HEIGHT_M = 1.5  # of the outlet above the gauge: several times what a usual gauge is off by
 STAND_LEAST, STAND_MOST = -0.5, 1.2  # beyond, it is the gauge that errs, and p tells
@@ -47,7 +48,8 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
         low, high = int(cuts[day]), int(cuts[day + 1])
         start = until.get(day, high if not turns[day] else low)
         if start - low >= (2 if day in until else 1):
-            vector[day, PLACE["rest"]] = _median(level[low:start]) - plant.facts.well.static_level_m
+            still = ~seen.driven[low:start]  # a speed that reads 0 for ever calls all day a rest
+            vector[day, PLACE["rest"]] = _median(level[low:start][still]) - plant.facts.well.static_level_m
 
 
 def _median(values: Floats) -> float:
@@ -65,6 +67,8 @@ def _missing(plant: Plant, seen: Columns, starts: np.ndarray, stops: np.ndarray)
         int64[k], rising: the row with which each day's running begins, and the one after the day's last.
     """
     missing = np.full(len(starts), np.nan)
+    if "flow_m3_h" not in seen.rows.values and (plant.facts.sensors.meter_step_m3 or 0.0) > STEP_MOST * plant.riser_m3:
+        return missing  # the register says within such a step only when the water came
     came = _first_water(seen, starts, stops)
     known = np.flatnonzero(came < stops)
     answers = _own_answers(plant, seen, came[known] + 1, stops[known])

@@ -14,7 +14,7 @@ from analysis.site_check.settings_and_visits import settings, visits
 from analysis.site_check.string_voltage import string_voltage
 from logger.record.site_facts import SiteFacts
 
-__all__ = ["Checked", "Grade", "Remark", "check_site", "remarks_on"]
+__all__ = ["Checked", "Grade", "Remark", "check_site", "plainly_wrong", "remarks_on"]
 
 OF_FACTS = (
     place, module_sheet, pump_table, pump_rows, string_voltage, array_layout, array_cable, array_aim, levels, settings, visits,
@@ -55,3 +55,9 @@ def remarks_on(site: Checked) -> list[Remark]:
         found += [remark for check in OF_THE_DAY for remark in check(site)]
     order = {"wrong": 0, "doubtful": 1, "note": 2}
     return sorted(found, key=lambda remark: order[remark.grade])
+
+
+def plainly_wrong(facts: SiteFacts, file: str) -> list[Remark]:
+    """What cannot work or is unsafe by the facts alone, without the expected day: a pump above the water, a string above the rating."""
+    site = Checked(facts, file)
+    return [remark for check in OF_FACTS for remark in check(site) if remark.grade == "wrong"]

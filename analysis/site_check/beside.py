@@ -2,7 +2,8 @@
 
 Flow: text of a refused file -> HERE -> commands/check.py.
 Each value that is missing or out of its range stands in turn at the low end, the middle and the high end of what its key allows; only what is
-said word for word each time is said at all, for it does not hang on that value. An optional value is left out instead.
+said word for word each time is said at all, for it does not hang on that value. A day, one of several words and a whole table that is
+missing stand in likewise. An optional value is left out instead.
 Never: a fact mended; a judgement of the values themselves (they are refused already).
 """
 
@@ -10,7 +11,8 @@ import copy
 import re
 import tomllib
 from dataclasses import MISSING, Field, fields, is_dataclass
-from typing import Any, get_args, get_origin, get_type_hints
+from datetime import date
+from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from analysis.site_check import remarks_on
 from analysis.site_check.remark import Checked, Remark
@@ -21,6 +23,7 @@ PLACES = (0.05, 0.5, 0.95)
 """Of the way through a key's range, by ratio where it lies above 0: its very ends are no site's."""
 ROUNDS = 4  # a key spelt wrongly is taken out first, and what it was meant for is missed then
 STEP = re.compile(r"([^.\[\]]+)|\[(\d+)\]")
+GONE = object()
 TEXTS = {"site.timezone": "UTC"}
 
 
@@ -58,11 +61,21 @@ def _stood_in(text: str, file: str, place: float) -> tuple[SiteFacts | None, set
                 if not _replaced(content, problem.key, place):
                     return None, refused
                 refused.add(problem.key)
+            content = _without_gone(content)
     return None, refused
 
 
+def _without_gone(value: Any) -> Any:
+    """The tables without the list entries that were taken out; until then each keeps its number."""
+    if isinstance(value, dict):
+        return {name: _without_gone(one) for name, one in value.items()}
+    return [_without_gone(one) for one in value if one is not GONE] if isinstance(value, list) else value
+
+
 def _replaced(content: dict[str, Any], key: str, place: float) -> bool:
-    steps = [name or int(number) - 1 for name, number in STEP.findall(key)]
+    steps: list[Any] = [name or int(number) - 1 for name, number in STEP.findall(key)]
+    if not steps:
+        return False
     table: Any = content
     for step in steps[:-1]:
         here = isinstance(table, dict) and step in table or isinstance(table, list) and isinstance(step, int)
@@ -70,11 +83,14 @@ def _replaced(content: dict[str, Any], key: str, place: float) -> bool:
             return False
         table = table[step]
     last, field = steps[-1], _field(steps)
+    if isinstance(table, list) and isinstance(last, int) and last < len(table) and not isinstance(table[last], dict):
+        table[last] = GONE  # one name of several
+        return True
     if not isinstance(table, dict):
         return False
     if field is None or field.default is not MISSING:
         return table.pop(last, None) is not None  # no such key, or one that may be left out
-    value = _value(key, field, place)
+    value = _value(key, field, _hint(steps), place)
     if value is None:
         return False
     table[last] = value
@@ -83,31 +99,60 @@ def _replaced(content: dict[str, Any], key: str, place: float) -> bool:
 
 def _field(steps: list[Any]) -> Field | None:
     """The field that the steps lead to, None where the vocabulary has none."""
+    return _walked(steps)[0]
+
+
+def _hint(steps: list[Any]) -> Any:
+    """Its type, without a None that may stand for it."""
+    return _walked(steps)[1]
+
+
+def _walked(steps: list[Any]) -> tuple[Field | None, Any]:
     wanted: Any = SiteFacts
     found: Field | None = None
+    hint: Any = None
     for step in steps:
         if isinstance(step, int):
             continue
         if not is_dataclass(wanted):
-            return None
+            return None, None
         found = next((one for one in fields(wanted) if one.metadata.get("key", one.name) == step), None)
         if found is None:
-            return None
-        hint = get_type_hints(wanted)[found.name]
+            return None, None
+        hint = get_type_hints(wanted)[found.name]  # type: ignore[arg-type]
         inner = [one for one in (hint, *get_args(hint)) if is_dataclass(one)]
         wanted = inner[0] if inner else hint
-    return found
+    return found, hint
 
 
-def _value(key: str, field: Field, place: float) -> Any:
-    """A value that the key allows, None where none can be told."""
+def _value(key: str, field: Field, hint: Any, place: float) -> Any:
+    """A value that the key allows, None where none can be told: a number, a day, one of the words, a whole table of such."""
     low, high = field.metadata.get("lowest"), field.metadata.get("highest")
     if low is not None and high is not None:
         value = low * (high / low) ** place if low > 0 else low + place * (high - low)
-        return max(round(value), 1) if field.type in (int, "int") else float(f"{value:.4g}")
-    if get_origin(field.type) is not None or field.type not in (str, "str"):
-        return None
-    return TEXTS.get(key, "stand-in")
+        return max(round(value), 1) if hint is int else float(f"{value:.4g}")
+    if is_dataclass(hint):
+        return _table(key, hint, place)
+    words = get_args(hint) if get_origin(hint) is Literal else tuple(field.metadata.get("choices", ()))
+    if hint is date:
+        return date(2000 + round(place * 30), 1, 1)
+    if words:
+        return words[int(place * len(words))]
+    return TEXTS.get(key, "stand-in") if hint is str else None
+
+
+def _table(key: str, wanted: Any, place: float) -> dict[str, Any] | None:
+    """What a missing table needs at the least."""
+    hints, made = get_type_hints(wanted), {}
+    for one in fields(wanted):
+        name = one.metadata.get("key", one.name)
+        if name is None or one.default is not MISSING or one.default_factory is not MISSING:
+            continue
+        value = _value(f"{key}.{name}", one, hints[one.name], place)
+        if value is None:
+            return None
+        made[name] = value
+    return made
 
 
 def _written(content: dict[str, Any]) -> str:

@@ -81,10 +81,10 @@ def test_a_fault_of_days_is_told_from_a_row_a_minute_to_one_a_quarter_hour(every
     assert "stalled-motor" in causes(facts, rows.take(np.arange(len(rows)) % step == 0))
 
 
-def flow_of(register: list[float], largest_m3_h: float = 6.0) -> np.ndarray:
+def flow_of(register: list[float], largest_m3_h: float = 6.0, step_m3: float = 0.0) -> np.ndarray:
     """Minutes of one day, 3 m3/h expected on each."""
     n = len(register)
-    got = metered(np.zeros(n, np.int64), np.full(n, 1 / 60), np.array(register), np.full(n, 3.0), largest_m3_h)
+    got = metered(np.zeros(n, np.int64), np.full(n, 1 / 60), np.array(register), np.full(n, 3.0), largest_m3_h, step_m3)
     return got.flow_m3_h
 
 
@@ -92,6 +92,14 @@ def test_a_coarse_register_s_step_is_shared_out_over_the_minutes_that_made_it() 
     """100 L a pulse, two minutes apart: 3 m3/h on each minute between two pulses."""
     register = np.repeat(np.arange(6) * 0.1, 2)
     np.testing.assert_allclose(flow_of(list(register))[1:11], 3.0)
+
+
+def test_a_register_of_whole_cubic_metres_counts_though_no_pump_lifts_as_much_in_a_minute() -> None:
+    register = np.repeat(np.arange(4.0), 20)
+    np.testing.assert_allclose(flow_of(list(register), step_m3=1.0)[1:61], 3.0)
+    assert np.isnan(flow_of([*register[:40], *(register[40:] + 4.0)], step_m3=1.0)[21:41]).all(), (
+        "replaced: five steps at once"
+    )
 
 
 @pytest.mark.parametrize("after", [0.0, 700.0], ids=["restarts at nothing", "replaced"])

@@ -139,7 +139,7 @@ def test_the_order_of_lines_and_files_plays_no_part(tmp_path, frame, order):
         ),
         ("time,volume_m3\n01.02.2026 12:00,2\n", "column time: '01.02.2026 12:00' cannot be read\n    fix: ISO 8601"),
         ("time,clock,volume_m3\n2026-01-01T12:00:00Z,maybe,2\n", "column clock: holds 'maybe'\n    fix: one of good"),
-        (b"PAR1 and then nothing", "readings.csv: file: cannot be read: "),
+        (b"PAR1 and then nothing", "readings.csv: file: is a Parquet file that was cut short\n    fix: copy it again"),
         (b"\xff\xfe\x00\x01\x02", "readings.csv: "),
         (b"\x89PNG\r\n\x1a\n\x00\x00", "readings.csv: "),
     ],

@@ -159,6 +159,13 @@ def test_another_resting_level_is_noted_and_not_refused() -> None:
     assert level_note(shallow, Rows(rows.time_ms, {})) is None
 
 
+def test_a_resting_level_in_feet_is_said_to_be_the_files_own() -> None:
+    facts, rows = recorded()
+    note = level_note(facts, with_(rows, water_level_m=rows["water_level_m"] / 0.3048))
+    assert note is not None
+    assert " feet are " in note
+
+
 def test_no_rows_and_one_row_say_nothing() -> None:
     facts, rows = recorded()
     for count in (0, 1):

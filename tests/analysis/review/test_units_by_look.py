@@ -51,6 +51,71 @@ def test_temperatures_in_other_degrees_are_seen(scale: float, zero: float, unit:
         assert f"it looks like {unit}" in str(problem)
 
 
+@cache
+def full():
+    """A sound helical pump with all sensors, and a flow meter beside the register."""
+    facts, rows, _ = read_case(HERE / "none" / "helical")
+    hours = np.diff(rows.time_ms, prepend=rows.time_ms[0]) / 3.6e6
+    counted = np.diff(rows["volume_m3"], prepend=rows["volume_m3"][0])
+    flow = np.convolve(
+        np.divide(counted, hours, out=np.zeros(len(hours)), where=(hours > 0) & (hours < 0.3)), np.ones(5) / 5, "same"
+    )
+    return facts, Rows(rows.time_ms, rows.values | {"flow_m3_h": flow})
+
+
+@pytest.mark.parametrize(
+    ("channel", "factor", "unit"),
+    [
+        ("flow_m3_h", 1 / 3600, "m3/s"),
+        ("flow_m3_h", 1 / 3.6, "L/s"),
+        ("flow_m3_h", 1000 / 60, "L/min"),
+        ("water_level_m", 3.281, "feet"),
+        ("discharge_pressure_bar", 100, "kPa"),
+        ("discharge_pressure_bar", 14.5, "psi"),
+        ("pv_current_a", 1000, "mA"),
+    ],
+)
+def test_units_told_by_another_channel_or_by_the_pipe(channel: str, factor: float, unit: str) -> None:
+    facts, rows = full()
+    assert judge_units("r.csv", rows, facts) == []
+    (problem,) = judge_units("r.csv", Rows(rows.time_ms, rows.values | {channel: rows[channel] * factor}), facts)
+    assert f"column {channel}" in str(problem)
+    assert unit in str(problem)
+
+
+def test_a_level_counted_upwards_is_no_depth() -> None:
+    facts, rows = full()
+    level = rows["water_level_m"]
+    (negative,) = judge_units("r.csv", Rows(rows.time_ms, rows.values | {"water_level_m": -level}), facts)
+    assert "a depth is counted downwards" in str(negative)
+    (height,) = judge_units("r.csv", Rows(rows.time_ms, rows.values | {"water_level_m": 70.0 - level}), facts)
+    assert "it looks like the height of the water over a sensor" in str(height)
+    stuck = np.full(len(level), np.nanmedian(level))
+    assert judge_units("r.csv", Rows(rows.time_ms, rows.values | {"water_level_m": stuck}), facts) == []
+
+
+def test_milliamperes_are_seen_through_nights_of_idle_current() -> None:
+    """A controller's own few hundredths of an ampere are most of a winter's rows."""
+    facts, rows = full()
+    few = np.where(np.arange(len(rows)) % 3 == 0, rows["pv_current_a"], 0.03)
+    (problem,) = judge_units("r.csv", Rows(rows.time_ms, {"pv_current_a": few * 1000.0}), facts)
+    assert "it looks like mA" in str(problem)
+
+
+def test_litres_and_gallons_are_told_apart_by_what_the_register_counts_in() -> None:
+    facts, rows = recorded()
+    slow = Rows(rows.time_ms, rows.values | {"volume_m3": rows["volume_m3"] * 0.4 // 0.1 * 0.1})
+    for factor, unit in ((1000.0, "litres"), (264.17, "US gallons")):
+        changed = Rows(rows.time_ms, {"volume_m3": slow["volume_m3"] * factor})
+        (problem,) = judge_units("r.csv", changed, facts)
+        assert f"it looks like {unit}" in str(problem)
+
+
+def test_a_gauge_stuck_far_up_is_no_other_unit() -> None:
+    facts, rows = full()
+    assert judge_units("r.csv", Rows(rows.time_ms, {"discharge_pressure_bar": np.full(len(rows), 80.0)}), facts) == []
+
+
 def test_a_stuck_or_mad_thermometer_is_no_other_unit() -> None:
     facts, rows = recorded()
     for value in (120.0, 85.0, -127.0, 300.0):

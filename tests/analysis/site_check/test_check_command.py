@@ -151,6 +151,10 @@ def replaced(folder: Path, *pairs: tuple[str, str]) -> Path:
         ("longitude_deg = 24.01\n", ""),
         ('timezone = "Africa/Johannesburg"', 'timezone = "Mars"'),
         ("noct_c = 45", "noct_celsius = 45"),
+        ('kind = "helical-rotor"', 'kind = "helical"'),
+        ('"pv_voltage_v"', '"pv_voltage"'),
+        ("date = 2025-12-02", 'date = "2.12.2025"'),
+        ("[tank]\ncapacity_m3 = 20\n", ""),
     ],
 )
 def test_a_value_out_of_range_hides_no_other_mistake(refused, tmp_path, capsys):

@@ -1,0 +1,64 @@
+"""Channels known to lie: what is then left of the days' figures, and what is said of them already.
+
+Flow: memory (open cases) -> HERE -> slow_life.py.
+Never: finding out that a channel lies (causes/sensor_fault.py does); rows.
+"""
+
+import numpy as np
+
+from analysis.estimates.vector import PLACE
+from analysis.learning import Learnt
+from analysis.memory import Memory
+from analysis.plant import Plant
+from analysis.rows import Floats
+from analysis.slow import Shift, SlowBench, shift_of
+
+LIGHT = "irradiance_w_m2"
+OF_THE_HEAD = ("q", "n", "t", "i")
+FED = {
+    "discharge_pressure_bar": ("p", "stand", *OF_THE_HEAD),
+    "water_level_m": ("l", "rest", *OF_THE_HEAD),
+    "motor_current_a": ("i",),
+    "motor_speed_rpm": ("n", "t", "i"),
+    LIGHT: ("s", "gc"),
+    "pv_voltage_v": ("av",),
+}
+"""Entries of the day's vector, banded or single, that hang on a channel: gauge and level make the head that a flow is expected at."""
+PLACES_FED = {
+    channel: np.array([place for name, place in PLACE.items() if name.rstrip("0123456789") in entries])
+    for channel, entries in FED.items()
+}
+POWERS = ("input_power_w", "pv_current_a")
+
+
+def stand_still(memory: Memory) -> set[str | None]:
+    """Channels known to be stuck or dead."""
+    return {case.channel for case in memory.cases if case.family == "sensor-fault" and case.ended_ms is None}
+
+
+def without_stuck(plant: Plant, memory: Memory, recent: Floats, day: int) -> Floats:
+    """The days' vectors (days, SIZE), the last of them `day`'s, without what a stuck or dead channel says in them."""
+    for case in memory.cases:
+        if case.family == "sensor-fault" and case.ended_ms is None and case.channel in FED:
+            recent = recent.copy()
+            since = max(len(recent) - 1 - (day - int(plant.days.day_of(case.began_ms + 1))), 0)
+            recent[since:, PLACES_FED[case.channel]] = np.nan
+    return recent
+
+
+def told_already(bench: SlowBench, memory: Memory, cause: str, form: int) -> bool:
+    """A channel that is stuck moves away from the others too: one finding, not two."""
+    return cause == "sensor-fault" and bench.effects[form].channel in stand_still(memory)
+
+
+def array_unknown(memory: Memory) -> bool:
+    """The sun's sensor stands still, or the power's own is off, and what it says of the array is off as much."""
+    lying = (c for c in memory.cases if c.family == "slow-hydraulic" and c.ended_ms is None)
+    return LIGHT in stand_still(memory) or any(case.channel in POWERS for case in lying)
+
+
+def of_the_array(
+    bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, days: int, known: list[tuple[int, float]]
+) -> Shift | None:
+    """What the same days say of the array, its own `known` faults left free; None where that tells nothing of the pump's sensors."""
+    return None if LIGHT in stand_still(memory) else shift_of(bench, learnt, recent, "electric", days, known)

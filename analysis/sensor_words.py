@@ -1,0 +1,101 @@
+"""What a lying sensor did, in one sentence with its channel and unit, for whoever stands before it.
+
+Flow: figures of a case -> HERE -> causes/sensor_fault.py.
+Never: judgement.
+"""
+
+import numpy as np
+
+from logger.record.channels import CHANNELS
+
+THING = {
+    "volume_m3": "the water meter",
+    "flow_m3_h": "the flow meter",
+    "discharge_pressure_bar": "the pressure gauge at the wellhead",
+    "water_level_m": "the water level sensor",
+    "irradiance_w_m2": "the sensor of the sun",
+    "module_temp_c": "the module's thermometer",
+    "ambient_temp_c": "the air's thermometer",
+    "motor_current_a": "the reading of the motor's current",
+    "motor_speed_rpm": "the reading of the motor's speed",
+    "pv_voltage_v": "the reading of the array's voltage",
+    "pv_current_a": "the reading of the array's current",
+    "input_power_w": "the reading of the input power",
+    "low_level_probe_wet": "the low-level probe",
+}
+SHOWN_BY: dict[str, tuple[tuple[str, float], ...]] = {
+    "volume_m3": (("n", 1.0), ("q", 1.0)),
+    "flow_m3_h": (("n", 1.0), ("q", 1.0)),
+    "discharge_pressure_bar": (("p", 1.0),),
+    "water_level_m": (("l", 1.0), ("rest", 1.0)),
+    "irradiance_w_m2": (("gc", 1.0), ("s", -1.0)),
+    "motor_current_a": (("i", 1.0),),
+    "pv_voltage_v": (("av", 1.0),),
+    "pv_current_a": (("pw", -1.0), ("t", 1.0), ("q", -1.0)),
+    "input_power_w": (("pw", 1.0), ("t", 1.0), ("q", -1.0)),
+}
+"""Entries of the days' vector in which a channel that is off shows, and which way it is off where they rise; the first that says anything."""
+METRES = {
+    "water_level_m": (1.0, "m", "too deep", "too high"),
+    "discharge_pressure_bar": (0.0980665, "bar", "too much", "too little"),
+}
+"""Channels whose amounts are metres of water: into the channel's unit, and words for either way."""
+SAYS = 0.02  # log, or m: less says nothing of the way
+MOST_M = 39.9  # what a drift is followed up to (causes/sensor_fault.py)
+
+
+def named(channel: str | None) -> str:
+    """The thing with its channel, to begin a sentence with."""
+    if channel is None:
+        return "One channel"
+    thing = THING.get(channel, channel)
+    return f"{thing[0].upper()}{thing[1:]} ({channel})" if thing != channel else channel
+
+
+def load_of(figures: dict[str, float]) -> str:
+    """How the load stands beside that of a pump that lifts."""
+    return f" {100 * np.exp(figures['torque']):.0f} % of" if "torque" in figures else ""
+
+
+def sentence(figures: dict[str, float], channel: str | None, load: str) -> str:
+    """What the channel did, for how long, and by how much in its own unit; without a channel, as far as the figures go."""
+    who, hours = named(channel), figures.get("hours", 0.0)
+    unit = CHANNELS[channel].unit if channel in CHANNELS else ""
+    if "stuck" in figures:
+        return f"{who} stood still at {figures['stuck']:g}{' ' + unit if unit else ''} for {hours:.1f} h while everything else moved."
+    if "dead" in figures:
+        return f"{who} gave no value for {hours:.1f} h while the others were read."
+    if "probe_dry" in figures:
+        return f"{who} said dry for {hours:.1f} h while water came or the level stood above it."
+    if "probe_wet" in figures:
+        return f"{who} said wet for {hours:.1f} h while the level stood below it and the pump lifted too little."
+    if "amount" in figures:
+        return f"{who} reads {_off(figures, channel)} against what all the others agree on."
+    meter = "The meter" if channel is None else who
+    return f"{meter} counts {100 * figures.get('flow', 0.0):.0f} % of the expected flow while the load is{load} that of a pump that lifts."
+
+
+def _off(figures: dict[str, float], channel: str | None) -> str:
+    amount, way = figures["amount"], _way(figures, channel)
+    if channel in METRES:
+        factor, unit, above, below = METRES[channel]
+        size = f"{amount * factor:.2g} {unit}" + (" or more" if amount >= MOST_M else "")
+        return f"about {size} {above if way > 0 else below if way < 0 else 'off'}"
+    if way == 0:
+        return f"about {100 * amount:.0f} % off"
+    return f"about {100 * abs(np.expm1(way * amount)):.0f} % too {'much' if way > 0 else 'little'}"
+
+
+def _way(figures: dict[str, float], channel: str | None) -> float:
+    """1 where it reads too much, -1 too little, 0 where the figures do not tell."""
+    for entry, sign in SHOWN_BY.get(channel or "", ()):
+        told = [
+            value
+            for name, value in figures.items()
+            if name.startswith("shift_")
+            and name.removeprefix("shift_").rstrip("0123456789") == entry
+            and np.isfinite(value)
+        ]
+        if told and abs(float(np.mean(told))) > SAYS:
+            return float(np.sign(np.mean(told))) * sign
+    return 0.0

@@ -1,0 +1,237 @@
+"""A lying sensor told from the plant that it reads: what else hangs on its channel, what a mean says of a step, and the words of it."""
+
+from dataclasses import replace
+from functools import cache
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from analysis.causes.registry import all_causes
+from analysis.diagnosis import weigh_levels, weigh_shift
+from analysis.estimates import hydraulic
+from analysis.estimates.day import figures_of
+from analysis.estimates.effects import Effect
+from analysis.estimates.scatter import GROUPS
+from analysis.estimates.vector import HOURS, PLACE, SIZE
+from analysis.life import REOPENED_MS, _drifted
+from analysis.look import _running, look
+from analysis.lying import LIGHT, POWERS, array_unknown, stand_still, told_already, without_stuck
+from analysis.memory import Case, Memory
+from analysis.no_water import _let_go
+from analysis.plant import Plant, plant_of
+from analysis.rows import Rows
+from analysis.sensor_words import sentence
+from analysis.slow import Shift, slow_bench
+from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS
+from analysis.symptoms import Episode
+from tests.analysis.causes.test_thresholds import FACTS, Sized, view_of, watched
+from tests.cases.recorded import HERE, read_case
+
+CENTRIFUGAL = "multistage-centrifugal"
+S = slice(PLACE["s0"], PLACE["s0"] + HOURS)
+
+
+@cache
+def recorded(name: str = "closed-delivery/centrifugal_full") -> tuple[Plant, Rows]:
+    facts, rows, _ = read_case(HERE / name)
+    return plant_of(facts), rows
+
+
+def forms(channel: str, kind: str = "closed-delivery/centrifugal_full") -> list[Effect]:
+    """The slow forms of one channel: it reads too much, then too little."""
+    effect = all_causes()["sensor-fault"].effect
+    assert effect is not None
+    return [one for one in effect(recorded(kind)[0]) if one.channel == channel]
+
+
+def test_a_load_that_was_seen_to_let_go_is_no_dead_meter() -> None:
+    reads = {
+        "flow": 0.0, "lead": 0.0, "sun": -0.39, "spare": -0.02, "onset": 1.0, "before": 1.04, "revived": 0.0, "ran": 6.6,
+    }  # fmt: skip
+    assert weigh_levels("no-water", CENTRIFUGAL, reads).cause == "sensor-fault"
+    assert weigh_levels("no-water", CENTRIFUGAL, reads | {"let_go": 1.0}).cause == "closed-delivery"
+
+
+@pytest.mark.parametrize(("unloaded", "told"), [(1, {}), (12, {}), (40, {"let_go": 1.0}), (100, {"let_go": 1.0})])
+def test_an_odd_row_under_a_cloud_is_no_load_that_let_go(unloaded: int, told: dict[str, float]) -> None:
+    seen: Any = SimpleNamespace(dt_h=np.full(100, 1 / 60), unloaded=np.arange(100) < unloaded)
+    assert _let_go(seen, np.arange(100)) == told
+
+
+def test_a_meter_that_goes_on_counting_wrongly_is_rarer_than_what_costs_water_and_counts_too_little() -> None:
+    over, under = forms("volume_m3")
+    assert over.direction[PLACE["n1"]] > 0 > under.direction[PLACE["n1"]]
+    assert over.rate < under.rate < 0.1
+
+
+def test_what_lies_on_a_sensor_of_the_sun_makes_it_read_too_little() -> None:
+    over, under = forms(LIGHT)
+    assert over.direction[PLACE["gc"]] > 0 > under.direction[PLACE["gc"]]
+    assert over.rate < 0.5 * under.rate
+    assert over.loose < 0.2, "as much beside a clear sky as beside the array"
+
+
+def test_a_level_sensor_that_drifts_drifts_at_rest_too() -> None:
+    for one in forms("water_level_m"):
+        assert one.direction[PLACE["rest"]] == one.direction[PLACE["l1"]]
+
+
+@pytest.mark.parametrize("array_too", [0.0, 0.16])
+def test_a_reading_of_the_power_that_is_off_is_off_at_the_array_too(array_too: float) -> None:
+    """More power at the same speed, flow and motor current: a resistance in the motor's cable, unless the array seems to give more as well."""
+    plant, _ = recorded()
+    bench = slow_bench(plant)
+    places = GROUPS["hydraulic"]
+    mean = np.zeros(SIZE)
+    mean[[PLACE["t1"], PLACE["t2"]]] = 0.16
+    seen = np.array(
+        [place for place in places if place in {PLACE[name] for name in ("n1", "n2", "t1", "t2", "i1", "i2")}]
+    )
+    moved = Shift("hydraulic", seen, mean[seen], np.diag(np.full(len(seen), 0.015**2)), 5)
+    array = np.array([place for place in GROUPS["electric"] if S.start <= place < S.stop])
+    beside = Shift(
+        "electric", array, np.full(len(array), array_too), np.diag(np.full(len(array), 0.03**2)) + 0.02**2, 5
+    )
+    alone, both = weigh_shift(bench, moved), weigh_shift(bench, moved, beside=beside)
+    assert alone.shares["sensor-fault"] > 0.02
+    if array_too:
+        assert both.shares["sensor-fault"] > max(alone.shares["sensor-fault"], 0.9)
+    else:
+        assert both.shares["sensor-fault"] < 0.2 * alone.shares["sensor-fault"]
+
+
+def test_a_speed_that_reads_on_without_any_power_is_no_pump_that_turns() -> None:
+    plant, _ = recorded()
+    speed, power = np.array([2800.0, 2800.0, 2800.0]), np.array([0.0, 0.5 * plant.full_power_w, np.nan])
+    rows = Rows(np.arange(3), {"motor_speed_rpm": speed})
+    assert _running(plant, rows, power, speed)[1].tolist() == [False, True, True]
+
+
+def day_of(rows: Rows, plant: Plant) -> np.ndarray:
+    """The vector of the rows' third day."""
+    day = int(plant.days.day_of(int(rows.time_ms[0]))) + 3
+    some = rows.take(plant.days.day_of(rows.time_ms) == day)
+    return figures_of(plant, look(plant, some, range(day, day + 1)), range(day, day + 1))[0].vector
+
+
+def test_a_speed_stuck_at_nothing_moves_no_resting_level() -> None:
+    plant, rows = recorded()
+    stuck = Rows(rows.time_ms, rows.values | {"motor_speed_rpm": np.zeros(len(rows))})
+    assert day_of(stuck, plant)[PLACE["rest"]] == pytest.approx(day_of(rows, plant)[PLACE["rest"]], abs=0.15)
+
+
+def test_a_register_of_whole_cubic_metres_says_nothing_of_the_first_water() -> None:
+    plant, rows = recorded("none/helical")
+    assert np.isfinite(day_of(rows, plant)[PLACE["first"]])
+    step = 5.0 * plant.riser_m3
+    coarse = Rows(rows.time_ms, rows.values | {"volume_m3": np.floor(rows["volume_m3"] / step) * step})
+    told = replace(plant.facts, sensors=replace(plant.facts.sensors, meter_step_m3=step))
+    assert np.isnan(day_of(coarse, plant_of(told))[PLACE["first"]])
+
+
+def test_the_level_is_asked_once_a_step_of_a_pumping_test_has_passed() -> None:
+    turning = np.array([0, 1, 1, 1, 0, 1, 1, 1], bool)
+    time_ms = np.arange(8, dtype=np.int64) * 30 * MINUTE_MS
+    seen: Any = Sized(turning=turning, day=np.zeros(8, np.int64), time_ms=time_ms)
+    assert hydraulic._well_settled(seen).tolist() == [False, False, True, True, False, False, True, True]
+
+
+def test_level_and_gauge_say_nothing_where_the_metered_flow_is_not_sure() -> None:
+    """They are judged at that flow; under broken cloud a long row's mean flow and its level at the end do not belong together."""
+    plant, rows = recorded()
+    day = int(plant.days.day_of(int(rows.time_ms[0]))) + 3
+    seen = look(plant, rows.take(plant.days.day_of(rows.time_ms) == day), range(day, day + 1))
+    good, bins = seen.settled, np.zeros(len(seen), np.int64)
+    for read in (hydraulic._level, hydraulic._pressure):
+        assert np.isfinite(read(plant, seen, good, bins, (1, 3), np.array([[True] * 3]))[0, 0])
+        assert np.isnan(read(plant, seen, good, bins, (1, 3), np.array([[False] * 3]))).all()
+
+
+def case(family: str, cause: str, channel: str | None, ended_ms: int | None = None) -> Case:
+    return Case(family, cause, cause, 0, 1, 0, 10 * DAY_MS, ended_ms=ended_ms, channel=channel)
+
+
+def test_a_stuck_channel_is_told_once_and_its_figures_are_left_out() -> None:
+    plant, _ = recorded()
+    memory = Memory()
+    memory.cases.append(case("sensor-fault", "sensor-fault", LIGHT))
+    memory.cases[0].began_ms = plant.days.open_ms(100)
+    assert stand_still(memory) == {LIGHT}
+    assert array_unknown(memory)
+    bench = slow_bench(plant)
+    form = next(k for k, one in enumerate(bench.effects) if one.channel == LIGHT)
+    other = next(k for k, one in enumerate(bench.effects) if one.channel == "volume_m3")
+    assert told_already(bench, memory, "sensor-fault", form)
+    assert not told_already(bench, memory, "sensor-fault", other)
+    recent = np.ones((4, SIZE))
+    left = without_stuck(plant, memory, recent, 101)
+    assert np.isfinite(left[:2]).all()
+    assert np.isnan(left[2:, S]).all()
+    assert np.isfinite(left[:, PLACE["n1"]]).all()
+    assert np.isfinite(recent).all(), "the days themselves stay as they were"
+
+
+def test_a_power_known_to_lie_says_nothing_of_the_array() -> None:
+    memory = Memory()
+    memory.cases.append(case("slow-hydraulic", "sensor-fault", POWERS[0]))
+    assert array_unknown(memory)
+    memory.cases[0].ended_ms = 1
+    assert not array_unknown(memory)
+
+
+def test_a_drift_that_is_seen_to_stand_still_goes_on_as_one_finding() -> None:
+    drifting = case("slow-hydraulic", "sensor-fault", "discharge_pressure_bar", ended_ms=5 * DAY_MS)
+    began = 5 * DAY_MS + REOPENED_MS - HOUR_MS
+    stuck = Episode(
+        "sensor-fault", began_ms=began, flag_ms=began + HOUR_MS, seen_ms=began + 4 * HOUR_MS, hours=4.0, at_flag={"stuck": 1.0}, whole={"stuck": 1.0},
+        cause="sensor-fault", channel="discharge_pressure_bar",
+    )  # fmt: skip
+    assert _drifted([drifting], stuck) is drifting
+    assert drifting.family == "sensor-fault"
+    assert drifting.ended_ms is None
+    assert _drifted([case("slow-hydraulic", "sensor-fault", "water_level_m")], stuck) is None
+    assert _drifted([case("slow-hydraulic", "worn-pump", "discharge_pressure_bar")], stuck) is None
+
+
+def counting(register: np.ndarray, with_flow: bool = True) -> Any:
+    """Five hours of running at one m3/h, and what the register says."""
+    n = len(register)
+    channels = {"volume_m3": register, "motor_running": np.ones(n)} | ({"flow_m3_h": np.ones(n)} if with_flow else {})
+    seen = view_of(**channels).columns
+    seen.settled = seen.driven = seen.turning
+    seen.power_w = np.full(n, 0.5 * plant_of(FACTS).full_power_w)
+    seen.expected.daylight, seen.expected.clear_poa_w_m2 = np.ones(n, bool), np.full(n, 800.0)
+    seen.should_m3_h = seen.flow_m3_h = seen.flow_now_m3_h = np.ones(n)
+    seen.since_n, seen.moved_m3 = np.zeros(n, np.int64), np.zeros(n)
+    return SimpleNamespace(facts=FACTS, columns=Sized(**seen.__dict__), memory=Memory())
+
+
+def test_a_register_that_stands_while_another_meter_counts_is_stuck() -> None:
+    stands = np.full(600, 70.0)
+    (told,) = [one for one in watched("sensor-fault", counting(stands)) if one.channel == "volume_m3"]
+    assert told.whole == {"stuck": 70.0}
+    assert [
+        one for one in watched("sensor-fault", counting(stands, with_flow=False)) if one.channel == "volume_m3"
+    ] == []
+    counts = 70.0 + np.floor(np.arange(600) / 60.0 / 0.1) * 0.1
+    assert [one for one in watched("sensor-fault", counting(counts)) if one.channel == "volume_m3"] == []
+
+
+@pytest.mark.parametrize(
+    ("channel", "figures", "words"),
+    [
+        (LIGHT, {"stuck": 662.0, "hours": 419.1}, "The sensor of the sun (irradiance_w_m2) stood still at 662 W/m2 for 419.1 h"),
+        ("volume_m3", {"amount": 0.2, "shift_n1": -0.2}, "The water meter (volume_m3) reads about 18 % too little"),
+        ("water_level_m", {"amount": 3.83, "shift_l1": 3.7}, "The water level sensor (water_level_m) reads about 3.8 m too deep"),
+        ("water_level_m", {"amount": 40.0, "shift_rest": -60.0}, "reads about 40 m or more too high"),
+        ("discharge_pressure_bar", {"amount": 2.7, "shift_p1": -1.9}, "reads about 0.26 bar too little"),
+        ("pv_current_a", {"amount": 0.15, "shift_pw": -0.15}, "reads about 16 % too much"),
+        ("motor_current_a", {"amount": 0.2}, "reads about 20 % off"),
+        ("volume_m3", {"flow": 0.0, "torque": 0.0}, "The water meter (volume_m3) counts 0 % of the expected flow"),
+    ],
+)  # fmt: skip
+def test_the_sentence_names_channel_way_and_unit(channel: str, figures: dict[str, float], words: str) -> None:
+    assert words in all_causes()["sensor-fault"].sentence(figures, channel)
+    assert sentence(figures, channel, "").endswith(".")
