@@ -24,6 +24,7 @@ GAP_MS = 20 * MINUTE_MS  # rows come each 15 min at most; after more, nobody kno
 SETTLE_MS = MINUTE_MS  # after the start delay: speed, riser and meter have caught up (common practice, no source)
 DAYLIGHT_MARGIN_MS = 45 * MINUTE_MS  # before sunrise and after sunset: the well at rest, and low light
 IDLE_W = 12.0  # a controller at rest with its own electronics (common practice, no source)
+AT_REST_W = 6.0  # likewise; a motor that turns free of any load takes more (common practice, no source)
 IDLE_SHARE = 0.025  # of full power
 FED_SHARE = 0.1  # of the motor's rated current: an idle drive's own, and a sensor's zero (common practice, no source)
 TURNING_SHARE = 0.04  # of the fastest speed in the datasheet
@@ -217,10 +218,10 @@ def _running(plant: Plant, rows: Rows, power: Floats, speed: Floats) -> tuple[Fl
     driven = np.where(np.isnan(said), fed | (speed > 0), said > 0.5)
     fastest = max((row.speed_rpm or 0.0 for row in plant.facts.pump.curve), default=0.0)
     slowest = TURNING_SHARE * (fastest or plant.facts.motor.rated_speed_rpm or 1000.0)
-    taken = fed | np.isnan(
+    taken = (power > AT_REST_W) | np.isnan(
         power
-    )  # what takes no power is turned by water that runs back, or its speed's reading stands still
-    return driven, taken & np.where(np.isnan(speed), driven, speed > slowest)
+    )  # else water runs back through it, or its speed's reading stands still
+    return driven, np.where(np.isnan(speed), driven & (fed | np.isnan(power)), taken & (speed > slowest))
 
 
 def unread(plant: Plant, rows: Rows, power: Floats) -> Flags:

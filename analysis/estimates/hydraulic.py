@@ -19,6 +19,7 @@ LEAST_H = 0.6  # of settled running in a band: less is no test (common practice,
 LEAST_ROWS = 7  # a row each quarter of an hour says little by itself: meter and load are not of one instant
 LONG_ROW_H = 0.05  # clouds come and go within minutes (common practice, no source)
 WELL_SETTLES_MS = HOUR_MS  # steps of a pumping test last an hour or more (ISO 14686, from memory)
+HEAD_SURE_M = 0.6  # twice what a usual day's own scatter is (scatter.py): a coarse meter's steps alone make half of it
 SURE_WITHIN = 0.025  # of the flow that should come: half as much again as a usual day's own scatter (scatter.py)
 ALIKE = 1e-6  # of their product: the expected flow never moved, and no line through it can be drawn
 LEAST_STEADY_H = 0.3
@@ -39,37 +40,41 @@ def fill(vector: Floats, weight_h: Floats, plant: Plant, seen: Columns, days: ra
     good = steady_rows(good, hours_of_sun, or_zero(seen.power_w), LEAST_STEADY_H, STEADY_SHARE, by_itself=False)
     dt, flow = seen.dt_h, seen.flow_m3_h
     sums = Sums(good, bins, shape)
-    sure = _sure(seen, sums, expected.flow_m3_h)
+    sure = _sure(seen, sums, flow, expected.flow_m3_h)
     hours = np.where((sums.count() >= LEAST_ROWS) & sure, sums.hours(dt), 0.0)
     weight_h[:] = hours
     _put(vector, "q", log_ratio(sums.of(flow * dt), sums.of(expected.flow_m3_h * dt), hours >= LEAST_H))
-    _put(vector, "l", _level(plant, seen, good, bins, shape, sure))
-    _put(vector, "p", _pressure(plant, seen, good, bins, shape, sure))
+    _put(vector, "l", _level(plant, seen, good, bins, shape))
+    _put(vector, "p", _pressure(plant, seen, good, bins, shape))
     by_turns, taken = _by_turns(plant, seen, good)
     with np.errstate(invalid="ignore"):
         has_speed = good & (by_turns > LEAST_FLOW_SHARE[plant.facts.pump.kind] * plant.full_flow_m3_h)
     if has_speed.any():
         sums = Sums(has_speed, bins, shape)
         enough = (sums.hours(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
-        told = enough & _sure(seen, sums, by_turns)
+        told = enough & _sure(seen, sums, flow, by_turns)
         _put(vector, "n", log_ratio(sums.of(flow * dt), sums.of(by_turns * dt), told))
-        _put(vector, "t", log_ratio(sums.of(seen.power_w * dt), sums.of(taken * dt), enough & sure))
-    _put_current(vector, plant, seen, taken, good, bins, shape, sure)
+        _put(
+            vector,
+            "t",
+            log_ratio(sums.of(seen.power_w * dt), sums.of(taken * dt), enough & _sure(seen, sums, seen.power_w, taken)),
+        )
+    _put_current(vector, plant, seen, taken, good, bins, shape)
     _put_power(vector, seen, good, days)
 
 
-def _sure(seen: Columns, sums: Sums, should_m3_h: Floats) -> np.ndarray:
-    """Days and bands whose flow over expected is known within `SURE_WITHIN`, by the scatter of their own rows. bool[days, BANDS]
+def _sure(seen: Columns, sums: Sums, measured: Floats, should: Floats) -> np.ndarray:
+    """Days and bands whose measured over expected is known within `SURE_WITHIN`, by the scatter of their own rows. bool[days, BANDS]
 
     A meter counts through the whole of a long row, and the power is read at its end: under broken cloud the two do not belong
-    together, and what is left of that in a day's sum shows in the scatter from row to row, about a share of the expected flow and a
-    flow that is always lost.
+    together, no more than the means of current, speed and power are a working point; and what is left of that in a day's sum shows in
+    the scatter from row to row, about a share of what is expected and a part that is always there.
     """
     rows, dt = sums.count(), seen.dt_h
     short = sums.hours(dt) < LONG_ROW_H * rows
     if (short | (rows == 0)).all():
         return short
-    came, due = seen.flow_m3_h * dt, should_m3_h * dt
+    came, due = measured * dt, should * dt
     with_due, with_time = sums.of(came * due), sums.of(came * dt)
     due_due, due_time, time_time = sums.of(due**2), sums.of(due * dt), sums.of(dt**2)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -105,12 +110,8 @@ def _put_current(
     good: np.ndarray,
     bins: np.ndarray,
     shape: tuple[int, int],
-    sure: np.ndarray,
 ) -> None:
-    """Write i. Where no plate tells the amperes of a torque, against the torque itself: the first days tell the scale.
-
-    Under broken cloud the means of a long row are no working point, of current, speed and power no more than of the flow.
-    """
+    """Write i. Where no plate tells the amperes of a torque, against the torque itself: the first days tell the scale."""
     dt, current, should = seen.dt_h, seen.rows["motor_current_a"], seen.expected.motor_current_a
     if not plant.current_known:
         rated = plant.facts.motor.rated_current_a or plant.rated_current_a
@@ -121,7 +122,11 @@ def _put_current(
     if has_current.any():
         sums = Sums(has_current, bins, shape)
         enough = (sums.hours(dt) >= LEAST_H) & (sums.count() >= LEAST_ROWS)
-        _put(vector, "i", log_ratio(sums.of(current * dt), sums.of(should * dt), enough & sure))
+        _put(
+            vector,
+            "i",
+            log_ratio(sums.of(current * dt), sums.of(should * dt), enough & _sure(seen, sums, current, should)),
+        )
 
 
 def _put_power(vector: Floats, seen: Columns, good: np.ndarray, days: range) -> None:
@@ -152,10 +157,8 @@ def _put(vector: Floats, name: str, values: Floats) -> None:
     vector[:, first : first + BANDS] = values
 
 
-def _level(
-    plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int], sure: np.ndarray
-) -> Floats:
-    """The level against what the metered flow should draw down; where the flow of a band is not `sure`, nor is this."""
+def _level(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int]) -> Floats:
+    """The level below what the metered flow should draw it down to. [m]"""
     level = seen.rows["water_level_m"]
     if np.isnan(level).all():
         return np.full(shape, np.nan)
@@ -166,9 +169,21 @@ def _level(
     should = (
         well.static_level_m + well.drawdown_linear_m_per_m3_h * flow + well.drawdown_quadratic_m_per_m3_h2 * flow**2
     )
-    sums = Sums(has, bins, shape)
-    hours = sums.hours(seen.dt_h)
-    return mean(sums.of((level - should) * seen.dt_h), hours, (hours >= LEAST_H) & sure)
+    return _sure_mean(seen, Sums(has, bins, shape), level - should)
+
+
+def _sure_mean(seen: Columns, sums: Sums, away_m: Floats) -> Floats:
+    """By day and band the mean of what a head is away, NaN where too short, or where long rows scatter too much about it. [m]
+
+    The flow that it is judged at is a long row's mean, the reading its end's: under broken cloud they do not belong together.
+    """
+    rows, dt = sums.count(), seen.dt_h
+    hours = sums.hours(dt)
+    found = mean(sums.of(away_m * dt), hours, hours >= LEAST_H)
+    short = hours < LONG_ROW_H * rows
+    with np.errstate(divide="ignore", invalid="ignore"):
+        error = np.sqrt(np.maximum(sums.of(away_m**2 * dt) / hours - found**2, 0.0) / np.maximum(rows - 1, 1))
+        return np.where(short | (error < HEAD_SURE_M), found, np.nan)
 
 
 def _well_settled(seen: Columns) -> np.ndarray:
@@ -182,15 +197,11 @@ def _well_settled(seen: Columns) -> np.ndarray:
     return np.asarray(seen.time_ms - last >= WELL_SETTLES_MS)
 
 
-def _pressure(
-    plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int], sure: np.ndarray
-) -> Floats:
-    """The wellhead's head against what the metered flow should press; where the flow of a band is not `sure`, nor is this."""
+def _pressure(plant: Plant, seen: Columns, good: np.ndarray, bins: np.ndarray, shape: tuple[int, int]) -> Floats:
+    """The wellhead's head over what the metered flow should press. [m]"""
     pressure = seen.rows["discharge_pressure_bar"]
     has = good & ~np.isnan(pressure)
     if not has.any():
         return np.full(shape, np.nan)
     residual = pressure * plant.metres_a_bar - plant.wellhead_head_m(seen.flow_m3_h)
-    sums = Sums(has, bins, shape)
-    hours = sums.hours(seen.dt_h)
-    return mean(sums.of(residual * seen.dt_h), hours, (hours >= LEAST_H) & sure)
+    return _sure_mean(seen, Sums(has, bins, shape), residual)

@@ -14,6 +14,7 @@ from analysis.estimates import hydraulic
 from analysis.estimates.day import figures_of
 from analysis.estimates.effects import Effect
 from analysis.estimates.scatter import GROUPS
+from analysis.estimates.sums import Sums
 from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.life import REOPENED_MS, _drifted
 from analysis.look import _running, look
@@ -138,15 +139,23 @@ def test_the_level_is_asked_once_a_step_of_a_pumping_test_has_passed() -> None:
     assert hydraulic._well_settled(seen).tolist() == [False, False, True, True, False, False, True, True]
 
 
-def test_level_and_gauge_say_nothing_where_the_metered_flow_is_not_sure() -> None:
-    """They are judged at that flow; under broken cloud a long row's mean flow and its level at the end do not belong together."""
-    plant, rows = recorded()
-    day = int(plant.days.day_of(int(rows.time_ms[0]))) + 3
-    seen = look(plant, rows.take(plant.days.day_of(rows.time_ms) == day), range(day, day + 1))
-    good, bins = seen.settled, np.zeros(len(seen), np.int64)
-    for read in (hydraulic._level, hydraulic._pressure):
-        assert np.isfinite(read(plant, seen, good, bins, (1, 3), np.array([[True] * 3]))[0, 0])
-        assert np.isnan(read(plant, seen, good, bins, (1, 3), np.array([[False] * 3]))).all()
+@pytest.mark.parametrize(("step_h", "swing_m", "told"), [(0.25, 0.3, True), (0.25, 8.0, False), (1 / 60, 8.0, True)])
+def test_a_head_that_scatters_about_long_rows_says_nothing(step_h: float, swing_m: float, told: bool) -> None:
+    """Level and gauge are judged at a metered flow that is the row's mean; under broken cloud the reading at its end is of another."""
+    n = round(3.0 / step_h)
+    away = 1.0 + swing_m * (np.arange(n) % 2)
+    seen: Any = Sized(dt_h=np.full(n, step_h), time_ms=np.arange(n))
+    found = hydraulic._sure_mean(seen, Sums(np.ones(n, bool), np.zeros(n, np.int64), (1, 1)), away)[0, 0]
+    assert np.isfinite(found) == told
+
+
+def test_a_current_that_does_not_go_with_the_speed_from_row_to_row_says_nothing() -> None:
+    n = 24
+    seen: Any = Sized(dt_h=np.full(n, 1 / 6), time_ms=np.arange(n))
+    sums = Sums(np.ones(n, bool), np.zeros(n, np.int64), (1, 1))
+    should = 5.0 + 2.0 * np.sin(np.arange(n) / 3.0)
+    assert hydraulic._sure(seen, sums, 1.1 * should, should)[0, 0]
+    assert not hydraulic._sure(seen, sums, should * (1.0 + 0.6 * (np.arange(n) % 2)), should)[0, 0]
 
 
 def case(family: str, cause: str, channel: str | None, ended_ms: int | None = None) -> Case:
