@@ -58,7 +58,11 @@ def array_unknown(memory: Memory) -> bool:
 
 
 def of_the_array(
-    bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, days: int, known: list[tuple[int, float]]
+    bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, group: str, days: int
 ) -> Shift | None:
-    """What the same days say of the array, its own `known` faults left free; None where that tells nothing of the pump's sensors."""
-    return None if LIGHT in stand_still(memory) else shift_of(bench, learnt, recent, "electric", days, known)
+    """What the same days say of the array, its own open faults left free; None where that tells nothing of the sensors of `group`."""
+    if group != "hydraulic" or LIGHT in stand_still(memory):
+        return None
+    open_ = (case for case in memory.cases if case.family == "slow-electric" and case.ended_ms is None)
+    known = [(int(case.weighed["form"]), case.weighed.get("amount", 0.0)) for case in open_]
+    return shift_of(bench, learnt, recent, "electric", days, known)

@@ -103,7 +103,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 work = worked_on(plant.facts, plant.days, range(day - alarm.shift.days + 1, day + 1))
                 verdict = weigh_shift(
                     bench, alarm.shift, course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work,
-                    _beside(bench, memory, learnt, recent, group, alarm.shift.days),
+                    of_the_array(bench, memory, learnt, recent, group, alarm.shift.days),
                 )  # fmt: skip
                 if verdict.cause in COMES_AGAIN:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
@@ -143,11 +143,6 @@ class _Found:
 def _array_lost(bench: SlowBench, memory: Memory) -> float:
     """Log of the power that the array is known to have lost at full sun."""
     return sum(float(-bench.effects[form].lost[-1]) * amount for form, amount in map(_form, _open(memory, "electric")))
-
-
-def _beside(bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, group: str, days: int) -> Shift | None:
-    known = [_form(case) for case in _open(memory, "electric")]
-    return of_the_array(bench, memory, learnt, recent, days, known) if group == "hydraulic" else None
 
 
 def _second(alarm: Alarm) -> bool:
@@ -278,7 +273,7 @@ def _again(
         plant.days,
         range(int(case.weighed["day"] - case.weighed["window"]) + 1, int(case.weighed["day"]) + 1),
     )
-    beside = _beside(bench, memory, learnt, recent, group, min(since, WEIGHED_DAYS))
+    beside = of_the_array(bench, memory, learnt, recent, group, min(since, WEIGHED_DAYS))
     verdict = weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside)
     if verdict.shares[NOTHING] < 0.5:
         if verdict.form is not None:
