@@ -121,7 +121,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                     found = _Found(group, verdict, form, alarm.shift.days)
                     _begun(plant, bench, memory, learnt, recent, day, figures, found)
         suspected |= bool(_open(memory, group))
-    if not were_dirty and not _open(memory, "electric") and not _power_lies(memory):
+    if not were_dirty and not _open(memory, "electric") and not array_unknown(memory):
         found_before = soiled_since(
             plant, bench, memory, learnt, recent, day, _days_since_end(plant, memory, "electric", day)
         )
