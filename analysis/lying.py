@@ -51,8 +51,10 @@ def told_already(bench: SlowBench, memory: Memory, cause: str, form: int) -> boo
     return cause == "sensor-fault" and bench.effects[form].channel in stand_still(memory)
 
 
-def array_unknown(memory: Memory) -> bool:
-    """The sun's sensor stands still, or the power's own is off, and what it says of the array is off as much."""
+def array_unknown(memory: Memory, group: str) -> bool:
+    """Of the array's own group of figures: the sun's sensor stands still, or the power's own is off, and what it says of the array is off as much."""
+    if group != "electric":
+        return False
     lying = (c for c in memory.cases if c.family == "slow-hydraulic" and c.ended_ms is None)
     return LIGHT in stand_still(memory) or any(case.channel in POWERS for case in lying)
 

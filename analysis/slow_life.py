@@ -87,8 +87,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
         riddle = any(case.cause == UNEXPLAINED for case in open_now)  # its form is a guess, and cannot be taken away
-        lies = group == "electric" and array_unknown(memory)
-        if group in odd and len(open_now) < 2 and not riddle and not lies:
+        if group in odd and len(open_now) < 2 and not riddle and not array_unknown(memory, group):
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known, today
             )
@@ -109,9 +108,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
                 must_last = group == "hydraulic" or verdict.cause in COMES_AGAIN
                 form = alarm.form if verdict.form is None else verdict.form
-                if verdict.cause in known or (must_last and not _lasts(amounts, alarm)):
-                    continue
-                if told_already(bench, memory, verdict.cause, form):
+                told = verdict.cause in known or told_already(bench, memory, verdict.cause, form)
+                if told or (must_last and not _lasts(amounts, alarm)):
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED
@@ -121,7 +119,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                     found = _Found(group, verdict, form, alarm.shift.days)
                     _begun(plant, bench, memory, learnt, recent, day, figures, found)
         suspected |= bool(_open(memory, group))
-    if not were_dirty and not _open(memory, "electric") and not array_unknown(memory):
+    if not were_dirty and not _open(memory, "electric") and not array_unknown(memory, "electric"):
         found_before = soiled_since(
             plant, bench, memory, learnt, recent, day, _days_since_end(plant, memory, "electric", day)
         )

@@ -168,7 +168,7 @@ def test_a_stuck_channel_is_told_once_and_its_figures_are_left_out() -> None:
     memory.cases.append(case("sensor-fault", "sensor-fault", LIGHT))
     memory.cases[0].began_ms = plant.days.open_ms(100)
     assert stand_still(memory) == {LIGHT}
-    assert array_unknown(memory)
+    assert array_unknown(memory, "electric")
     bench = slow_bench(plant)
     form = next(k for k, one in enumerate(bench.effects) if one.channel == LIGHT)
     other = next(k for k, one in enumerate(bench.effects) if one.channel == "volume_m3")
@@ -185,9 +185,10 @@ def test_a_stuck_channel_is_told_once_and_its_figures_are_left_out() -> None:
 def test_a_power_known_to_lie_says_nothing_of_the_array() -> None:
     memory = Memory()
     memory.cases.append(case("slow-hydraulic", "sensor-fault", POWERS[0]))
-    assert array_unknown(memory)
+    assert array_unknown(memory, "electric")
+    assert not array_unknown(memory, "hydraulic")
     memory.cases[0].ended_ms = 1
-    assert not array_unknown(memory)
+    assert not array_unknown(memory, "electric")
 
 
 def test_a_drift_that_is_seen_to_stand_still_goes_on_as_one_finding() -> None:
