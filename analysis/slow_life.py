@@ -266,11 +266,8 @@ def _again(
     _dated(plant, case, day - (len(amounts) - 1 - begins), day)
     if at_once is not None and day - int(case.weighed["day"]) <= COURSE_DAYS:
         case.weighed["at_once"] = at_once
-    work = worked_on(
-        plant.facts,
-        plant.days,
-        range(int(case.weighed["day"] - case.weighed["window"]) + 1, int(case.weighed["day"]) + 1),
-    )
+    told = int(case.weighed["day"])
+    work = worked_on(plant.facts, plant.days, range(int(told - case.weighed["window"]) + 1, told + 1))
     beside = of_the_array(bench, memory, learnt, recent, group, min(since, WEIGHED_DAYS))
     verdict = weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside)
     if verdict.shares[NOTHING] < 0.5:
