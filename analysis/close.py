@@ -63,7 +63,8 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     )
     if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
-    memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
+    if "irradiance_w_m2" in plant.has:
+        memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
     vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"), figures.told)
     standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning"))
     if standing_h > 0.0:

@@ -30,7 +30,7 @@ from analysis.watchers import episodes_of, watchers
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
 
-ENGINE_VERSION = 5
+ENGINE_VERSION = 6
 """Findings are a function of this too: raise it when the same rows may give other findings."""
 BLOCK_DAYS = 18  # whole days looked at together: 26,000 one-minute rows, whose daylight columns stay in a core's cache
 FAR_PAST_MS = -(2**62)

@@ -46,6 +46,7 @@ WEIGHED_DAYS = 14  # the newest days say best what it is
 RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
 SHOWS = 0.5  # of the amount found
+WHOLE_TOLD = 0.3  # standard deviation of an amount that is one or nothing: above, the days tell neither that it is there nor that it is gone
 SURELY_THERE = 3.0  # standard deviations of the amount found
 SIZED_DAYS = 10  # how bad it is now
 NOW_DAYS = 3  # dust grows until it is washed off: how bad it is, is how bad it is now
@@ -120,9 +121,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                     _begun(plant, bench, memory, learnt, recent, day, figures, found)
         suspected |= bool(_open(memory, group))
     if not were_dirty and not _open(memory, "electric") and not array_unknown(memory, "electric"):
-        found_before = soiled_since(
-            plant, bench, memory, learnt, recent, day, _days_since_end(plant, memory, "electric", day)
-        )
+        days = _days_since_end(plant, memory, "electric", day)
+        found_before = soiled_since(plant, bench, memory, learnt, recent, day, days)
         if found_before is not None:
             _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *found_before, True))
             suspected = True
@@ -232,7 +232,7 @@ def _again(
     others = [_form(c) for c in _open(memory, group) if c is not case]
     direction, from_before = bench.directions[form], case.weighed.get("from_before", 0.0) > 0.0
     if from_before:
-        moved, amounts = since_before(plant, bench, memory, learnt, recent, min(since, WEIGHED_DAYS))
+        moved, amounts = since_before(bench, memory, learnt, recent, min(since, WEIGHED_DAYS))
     else:
         moved = shift_of(bench, learnt, recent, group, min(since, WEIGHED_DAYS), others)
         amounts = np.empty(0) if moved is None else daily_amounts(learnt, recent, moved, direction)
@@ -240,7 +240,7 @@ def _again(
         return
     today = amounts[-1]
     effect = bench.effects[form]
-    if np.isnan(today):
+    if np.isnan(today) or (effect.fixed and amounts_of(bench, moved, np.array([form]))[1][0] > WHOLE_TOLD):
         return
     usual = float(np.nanmedian(amounts[-since:])) if since else float(today)
     if "stepped" in case.weighed:

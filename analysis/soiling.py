@@ -1,4 +1,4 @@
-"""Soiling seen against the weeks just before.
+"""Soiling seen against the weeks just before, where a sensor reads the sun.
 
 Flow: estimates/days_before.py, slow.py -> HERE -> slow_life.py.
 Never: the life of a finding.
@@ -23,8 +23,8 @@ SUNS, BEFORE = (
 MOST_NOTHING = (
     0.5  # share of "nothing wrong" above which nobody is told: what went astray before is in the shift's own covariance
 )
-ENOUGH, ENOUGH_MEASURED = 8.0, 6.0
-"""Log-likelihood ratio: sound sites without a sensor stayed below 4.5, but for one of 60 at 7.4 (drawn seasons of four plants); with a sensor it is held against the most dust that is no fault."""
+ENOUGH = 6.0
+"""Log-likelihood ratio, against the most dust that is no fault."""
 
 
 def soiled_since(
@@ -35,10 +35,9 @@ def soiled_since(
     days
         No more of the last ones than so many: those before are days of another fault.
     """
-    sun_measured = "irradiance_w_m2" in plant.has
     hours = memory.arrays.get(SUNS)
-    change = None if hours is None else largest_change(hours[-days:], sun_measured)
-    if change is None or change.ratio < (ENOUGH_MEASURED if sun_measured else ENOUGH):
+    change = largest_change(hours[-days:]) if hours is not None and "irradiance_w_m2" in plant.has else None
+    if change is None or change.ratio < ENOUGH:
         return None
     shift = _shift(bench, learnt, recent, change)
     form = bench.causes.index(SOILING)
@@ -73,7 +72,7 @@ def _shift(bench: SlowBench, learnt: Learnt, recent: Floats, change: Change) -> 
 
 
 def since_before(
-    plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, days: int
+    bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, days: int
 ) -> tuple[Shift | None, Floats]:
     """How a change told of goes on: its mean over the last `days`, and by day how much of the array's power is lost (log).
 
@@ -81,7 +80,7 @@ def since_before(
     """
     level, own, common = memory.arrays[BEFORE]
     hours = memory.arrays[SUNS][-len(recent) :]
-    inside, _ = telling(hours, "irradiance_w_m2" in plant.has)
+    inside, _ = telling(hours)
     off = np.where(inside & ~np.isnan(level), hours - level, np.nan)
     known = ~np.isnan(off)
     weight = np.where(known, 1.0 / own, 0.0)

@@ -3,7 +3,8 @@
 Flow: close.py (hours of each day) -> HERE -> soiling.py.
 Turbidity, the sun's height and a tilt not quite as the file says move an array's figures by several percent in a season, and by little in a
 fortnight: against the first days learnt a tenth lost in a week is no more than that; against the weeks before it is. Each hour of the sun's
-way is held against itself, and how far it went astray before says what its change is worth.
+way is held against itself, and how far it went astray before says what its change is worth. Only where a sensor reads the sun: under a
+supposed clear sky weeks of haze look the same.
 Never: rows; judgement.
 """
 
@@ -17,8 +18,6 @@ from analysis.rows import Floats
 
 KEPT_DAYS = 60
 SUN = np.arange(PLACE["s0"], PLACE["s0"] + HOURS)
-AGREE = 0.05  # log of power: hours under one clear sky lie so near each other (common practice, no source)
-AGREEING_HOURS = 3
 AFTER, GAPS, BEFORE = (3, 5, 8, 12), (0, 4, 8, 14, 21, 30), 20
 """Days: of the last ones, of a growth left out between the two, of the time before."""
 LAST, GAP = (part.ravel() for part in np.meshgrid(AFTER, GAPS, indexing="ij"))
@@ -35,23 +34,20 @@ class Steadiness:
     """How steady a sound array is, logs of power.
 
     noon, edge: an hour by itself, in the middle of the day and where horizon and season decide, a guess before any was seen. day: all
-    hours of a day together, likewise. walk: by which the level goes astray, times the square root of the days. haze: of air that stays
-    for `HAZE_DAYS`. dust: no fault up to there. least_days: that must tell of the last ones.
+    hours of a day together, likewise. walk: by which the level goes astray, times the square root of the days. dust: no fault up to there.
+    least_days: that must tell of the last ones.
     """
 
     noon: float
     edge: float
     day: float
     walk: float
-    haze: float
     dust: float
     least_days: int
 
 
-MEASURED = Steadiness(noon=0.012, edge=0.06, day=0.012, walk=0.0015, haze=0.0, dust=0.03, least_days=2)
-SUPPOSED = Steadiness(noon=0.025, edge=0.06, day=0.03, walk=0.004, haze=0.025, dust=0.0, least_days=3)
-"""Under a supposed clear sky: aerosol takes 2 to 3 % more or less of the light in plane, for days (from memory); dust is in its walk."""
-HAZE_DAYS = 4.0  # weather systems pass in so many (common practice, no source)
+MEASURED = Steadiness(noon=0.012, edge=0.06, day=0.012, walk=0.0015, dust=0.03, least_days=2)
+WEATHER_DAYS = 4.0  # within one weather days tell the same (common practice, no source)
 SCATTER_LEAST = 0.004
 DUST_SPREAD = 0.4  # of the most: standard deviation of a sound array's dust, somewhere between nothing and that
 
@@ -78,22 +74,21 @@ def hours_kept(kept: Floats | None, vector: Floats) -> Floats:
     return today if kept is None else np.concatenate([kept[1 - KEPT_DAYS :], today])
 
 
-def largest_change(hours: Floats, sun_measured: bool) -> Change | None:
+def largest_change(hours: Floats) -> Change | None:
     """The most certain loss up to today, and the log-likelihood ratio that it is one; None where too few days tell, or none is.
 
     hours : float64[days, HOURS]
         Log of power over what sun and temperature allow, today last.
     """
-    steady = MEASURED if sun_measured else SUPPOSED
     if np.isnan(hours[-1]).all() or len(hours) < LEAST_BEFORE + 2:
         return None
     if not _below_its_better_days(hours):
         return None
-    inside, level = telling(hours, sun_measured)
+    inside, level = telling(hours)
     told = np.asarray(inside.any(axis=1))
     if not told[-1]:
         return None
-    day = _scatter_of_days(level[told], steady)
+    day = _scatter_of_days(level[told])
     newest, before = _windows(len(hours))
     days_new, days_old = newest @ told, before @ told
     filled = np.where(inside, hours, 0.0)
@@ -101,15 +96,15 @@ def largest_change(hours: Floats, sun_measured: bool) -> Change | None:
     with np.errstate(divide="ignore", invalid="ignore"):
         new, old = newest @ filled / new_n, before @ filled / old_n
         seen = np.maximum(before @ filled**2 - old_n * old**2, 0.0)
-        own = (GUESS_WORTH * _guess(steady) ** 2 + seen) / (GUESS_WORTH + old_n) + SCATTER_LEAST**2
+        own = (GUESS_WORTH * _guess() ** 2 + seen) / (GUESS_WORTH + old_n) + SCATTER_LEAST**2
         known = (new_n > 0) & (old_n >= LEAST_OF_HOUR)
         weight = np.where(known, 1.0 / own, 0.0)
         sure = weight.sum(axis=1)
         loss = (weight * np.where(known, old - new, 0.0)).sum(axis=1) / sure
-        slow = _slow(np.where(told, level, 0.0), told, before, day, steady, days_new, days_old)
+        slow = _slow(np.where(told, level, 0.0), told, before, day, days_old)
         common = slow + day**2 / days_new + day**2 / days_old
-        ratio = 0.5 * np.maximum(loss - steady.dust, 0.0) ** 2 / (common + 1.0 / sure)
-    enough = (days_new >= steady.least_days) & (days_old >= LEAST_BEFORE) & (sure > 0)
+        ratio = 0.5 * np.maximum(loss - MEASURED.dust, 0.0) ** 2 / (common + 1.0 / sure)
+    enough = (days_new >= MEASURED.least_days) & (days_old >= LEAST_BEFORE) & (sure > 0)
     if not enough.any():
         return None
     best = int(np.argmax(np.where(enough, ratio, -1.0)))
@@ -118,7 +113,7 @@ def largest_change(hours: Floats, sun_measured: bool) -> Change | None:
     of, once = known[best], old_n[best] >= LEAST_OF_HOUR
     return Change(
         np.where(once, old[best], np.nan), np.where(of, new[best] - old[best], np.nan), own[best],
-        float(loss[best]), float(common[best]) + (DUST_SPREAD * steady.dust) ** 2, float(ratio[best]), int(LAST[best]),
+        float(loss[best]), float(common[best]) + (DUST_SPREAD * MEASURED.dust) ** 2, float(ratio[best]), int(LAST[best]),
     )  # fmt: skip
 
 
@@ -132,22 +127,20 @@ def _below_its_better_days(hours: Floats) -> bool:
 
 
 def _slow(
-    level: Floats, told: NDArray[np.bool_], before: Floats, day: float, steady: Steadiness, days_new: Floats, days_old: Floats
+    level: Floats, told: NDArray[np.bool_], before: Floats, day: float, days_old: Floats
 ) -> Floats:  # fmt: skip
     """Variance of what goes astray slowly, between before and after: a guess, and what the level did before, weighed together. (pairs,)
 
     Days within one weather count as one.
     """
-    guess = steady.walk**2 * LAG
-    for days in (days_new, days_old):
-        guess = guess + steady.haze**2 / np.maximum(days / HAZE_DAYS, 1.0)
+    guess = MEASURED.walk**2 * LAG
     ago = len(level) - 1 - np.arange(len(level))
     all_before = (ago >= (LAST + GAP)[:, None]) & told
     count = all_before.sum(axis=1)
     mean = before @ level / days_old
     spread = (all_before * (level - mean[:, None]) ** 2).sum(axis=1) / np.maximum(count, 1)
     seen = np.maximum(spread - day**2, 0.0)
-    return (GUESS_WORTH * guess + count / HAZE_DAYS * seen) / (GUESS_WORTH + count / HAZE_DAYS)
+    return (GUESS_WORTH * guess + count / WEATHER_DAYS * seen) / (GUESS_WORTH + count / WEATHER_DAYS)
 
 
 def _windows(count: int) -> tuple[Floats, Floats]:
@@ -158,33 +151,20 @@ def _windows(count: int) -> tuple[Floats, Floats]:
     return newest.astype(float), ((ago >= stop) & (ago < stop + BEFORE)).astype(float)
 
 
-def _guess(steady: Steadiness) -> Floats:
+def _guess() -> Floats:
     away = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2)
-    return steady.noon + (steady.edge - steady.noon) * np.clip((away - 1.5) / 2.0, 0.0, 1.0)
+    return MEASURED.noon + (MEASURED.edge - MEASURED.noon) * np.clip((away - 1.5) / 2.0, 0.0, 1.0)
 
 
-def telling(hours: Floats, sun_measured: bool) -> tuple[NDArray[np.bool_], Floats]:
-    """The hours of each day that tell of the array, (days, HOURS), and their mean over what each usually gives (days,).
-
-    Under a supposed sky those that agree with each other about what each usually gives, three at least: cloud is another in each hour.
-    """
+def telling(hours: Floats) -> tuple[NDArray[np.bool_], Floats]:
+    """The hours of each day that tell of the array, (days, HOURS), and their mean over what each usually gives (days,)."""
     known = ~np.isnan(hours)
     usual = np.zeros(HOURS)
     for _ in range(POLISHED):
         of_day = _median(hours - usual, known, 1)
         usual = _median(hours - of_day[:, None], known, 0)
-    off = np.where(known, hours - usual, -np.inf)
-    inside = known
-    if not sun_measured:
-        with np.errstate(invalid="ignore"):
-            below = off[:, :, None] - off[:, None, :]  # of the second under the first
-            near = known[:, :, None] & known[:, None, :] & (below >= 0.0) & (below <= AGREE)
-        agree = near.sum(axis=2)
-        most = agree == agree.max(axis=1, keepdims=True)
-        inside = near[np.arange(len(off)), np.where(most, off, -np.inf).argmax(axis=1)]
-        inside &= (agree.max(axis=1) >= AGREEING_HOURS)[:, None]
     with np.errstate(divide="ignore", invalid="ignore"):
-        return inside, np.where(inside, off, 0.0).sum(axis=1) / inside.sum(axis=1)
+        return known, np.where(known, hours - usual, 0.0).sum(axis=1) / known.sum(axis=1)
 
 
 def _median(values: Floats, known: NDArray[np.bool_], axis: int) -> Floats:
@@ -197,9 +177,9 @@ def _median(values: Floats, known: NDArray[np.bool_], axis: int) -> Floats:
     return np.where(count > 0, 0.5 * both.squeeze(axis), 0.0)
 
 
-def _scatter_of_days(level: Floats, steady: Steadiness) -> float:
+def _scatter_of_days(level: Floats) -> float:
     """A day's scatter, from one telling day to the next: neither season nor a step or two is in their median."""
     steps = np.diff(level) ** 2
     seen = float(np.median(steps)) / (2.0 * HALF_NORMAL) if len(steps) else 0.0
-    variance = (GUESS_WORTH * steady.day**2 + len(steps) * seen) / (GUESS_WORTH + len(steps))
+    variance = (GUESS_WORTH * MEASURED.day**2 + len(steps) * seen) / (GUESS_WORTH + len(steps))
     return max(float(np.sqrt(variance)), SCATTER_LEAST)
