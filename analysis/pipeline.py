@@ -15,7 +15,7 @@ import numpy as np
 
 from analysis.close import close_day
 from analysis.estimates.day import figures_of
-from analysis.life import as_finding, has_open_fast, with_episodes
+from analysis.life import as_finding, with_episodes
 from analysis.look import Columns, daylight_ms, look
 from analysis.memory import Memory, loads_memory
 from analysis.merge import merged
@@ -169,8 +169,7 @@ def _closes(plant: Plant, memory: Memory, rows: Rows, block: range) -> Iterable[
     for place, day in enumerate(block):
         heard = clean.rows.time_ms[cuts[place] : cuts[place + 1]]
         asked = [name for name in watchers() if screened.may_show(name, day, memory)]
-        seen = columns.of_day(day) if asked or has_open_fast(memory.cases) else None
-        view = _view(plant, memory, day, plant.days.close_ms(day), heard, seen)
+        view = _view(plant, memory, day, plant.days.close_ms(day), heard, columns.of_day(day))
         memory = close_day(plant, view, figures[place], asked)
         memory.dropped["duplicate"] += int((days_of_duplicates == day).sum())
         memory.dropped["conflicting"] += int((days_of_conflicts == day).sum())

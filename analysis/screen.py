@@ -1,7 +1,8 @@
 """Which days of a block can hold nothing for a watcher: what each must see at least, asked of all days in one go.
 
 Flow: look.py (columns of whole days) -> HERE -> watchers.py, which looks in full at the days that are left.
-A screen may let a quiet day through and never holds back another, so that what is found is the same with it and without.
+A screen may let a quiet day through and never holds back another, so that what is found is the same with it and without. Which quiet days
+it lets through depends on the block: what is learnt of a day is learnt at its close (close.py), whoever looked.
 Never: judgement; a watcher that has no screen is always asked.
 """
 

@@ -10,8 +10,12 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from analysis.pipeline import FAR_PAST_MS, LateRows, State, advance, begin, loads
 from analysis.rows import Rows, joined, no_rows
+from analysis.season import review_season
 from analysis.snapshots import kept_snapshots, rewind
 from logger.record.site_facts import SiteFacts
+from logger.record.site_file import read_site
+from tests.bench.bench_diagnosis import rows_of_frame
+from tests.bench.farworld.case import draw_case
 from tests.cases.recorded import case_folders, read_case
 
 DAY_MS = 86_400_000
@@ -50,6 +54,22 @@ def test_blocks_of_any_length_give_the_same(hours: int) -> None:
         part = rows.take((rows.time_ms > low) & (rows.time_ms <= high))
         state = advance(state, part, min(int(high), int(rows.time_ms[-1])))
     same(state)
+
+
+@pytest.mark.parametrize(
+    ("seed", "cause"), [(42_000, "failed-start"), (42_008, "failed-start"), (42_009, "stalled-motor")]
+)
+def test_what_is_learnt_of_quiet_days_does_not_hang_on_the_block(seed: int, cause: str) -> None:
+    """A season longer than a block: which quiet days are looked at in full differs with the blocks, what is learnt of them must not."""
+    case = draw_case(seed, "full", cause, days=75)
+    facts, rows = read_site(case.site_toml), rows_of_frame(case.frame)
+    review = review_season(facts, rows)
+    state, last = begin(facts), int(rows.time_ms.max())
+    for low in range(int(rows.time_ms.min()) - 1, last, DAY_MS):
+        part = rows.take((rows.time_ms > low) & (rows.time_ms <= low + DAY_MS))
+        state = advance(state, part, min(low + DAY_MS, last))
+    assert state.findings == review.findings
+    assert state.memory.numbers == advance(begin(facts), rows, last).memory.numbers
 
 
 def test_shuffled_and_doubled_rows_give_the_same() -> None:
