@@ -116,7 +116,13 @@ def bench_table(
     )
     standing = (power == 0) if speed is None else (power == 0) | (speed == 0)
     whole = ~np.any([np.isnan(column) for column in columns], axis=0) & ~(standing & (flow == 0))
-    return pump_table(head[whole], flow[whole], power[whole], None if speed is None else speed[whole])
+    table = pump_table(head[whole], flow[whole], power[whole], None if speed is None else speed[whole])
+    if table.speed_rpm is not None and table.speed_rpm.min() < table.speed_rpm.max() / SPEEDS_APART:
+        row, least, most = int(np.argmin(table.speed_rpm)), table.speed_rpm.min(), table.speed_rpm.max()
+        raise ValueError(
+            f"curve[{row + 1}].speed_rpm: {least:g} beside {most:g} 1/min: is one in Hz? Times 60 it is 1/min"
+        )
+    return table
 
 
 def _numbers(name: str, values: ArrayLike) -> Floats:
@@ -140,11 +146,6 @@ def _speeds(speed_rpm: ArrayLike | None, count: int) -> Floats | None:
     if speeds.max() < SPEED_LEAST_RPM:
         raise ValueError(
             f"curve: speed_rpm reaches {speeds.max():g} 1/min at most, too slow for a pump; is it in Hz? Times 60 it is 1/min"
-        )
-    if speeds.min() < speeds.max() / SPEEDS_APART:
-        row, least, most = int(np.argmin(speeds)), speeds.min(), speeds.max()
-        raise ValueError(
-            f"curve[{row + 1}].speed_rpm: {least:g} beside {most:g} 1/min: is one in Hz? Times 60 it is 1/min"
         )
     return speeds
 

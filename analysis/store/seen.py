@@ -105,7 +105,8 @@ def heads(connection: Connection, site_ids: Collection[str]) -> dict[str, dict[s
     by_boot = {row.no: Sequences() for row in names}
     ranges = select(seen.c.boot_no, seen.c.first_seq, seen.c.last_seq).join(ranked, ranked.c.no == seen.c.boot_no)
     for boot_no, first, last in connection.execute(ranges.where(newest)):
-        by_boot[boot_no].add(first, last)
+        if boot_no in by_boot:  # another worker may have begun a boot since: its own answer tells of it
+            by_boot[boot_no].add(first, last)
     for row in sorted(names, key=lambda row: row.name):
         found[row.id][row.name] = by_boot[row.no].head
     return found
