@@ -54,6 +54,7 @@ from analysis.operating_line import (
 from analysis.physics.array_power import array_model
 from analysis.physics.grid import Line
 from analysis.physics.pump_curve import fit_pump
+from analysis.physics.pump_table import refuse_speeds_apart
 from analysis.physics.sky_table import sky_table
 from analysis.physics.system_curve import system_curve
 from analysis.row_physics import SELDOM_ASKED, RowPhysics
@@ -179,6 +180,9 @@ class SiteModel:
         self.facts = facts
         self.sky = sky_table(facts.site, facts.array, "irradiance_w_m2" not in facts.sensors.channels)
         self.array = array_model(facts.array)
+        speeds = [row.speed_rpm for row in facts.pump.curve]
+        if all(speeds):
+            refuse_speeds_apart(np.array(speeds, float))
         self.pump = fit_pump(facts.pump, facts.motor, facts.cable)
         self.curve = system_curve(facts)
         self.hydraulics = hydraulics(facts, self.pump, self.curve)

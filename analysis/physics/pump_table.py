@@ -117,12 +117,18 @@ def bench_table(
     standing = (power == 0) if speed is None else (power == 0) | (speed == 0)
     whole = ~np.any([np.isnan(column) for column in columns], axis=0) & ~(standing & (flow == 0))
     table = pump_table(head[whole], flow[whole], power[whole], None if speed is None else speed[whole])
-    if table.speed_rpm is not None and table.speed_rpm.min() < table.speed_rpm.max() / SPEEDS_APART:
-        row, least, most = int(np.argmin(table.speed_rpm)), table.speed_rpm.min(), table.speed_rpm.max()
+    if table.speed_rpm is not None:
+        refuse_speeds_apart(table.speed_rpm)
+    return table
+
+
+def refuse_speeds_apart(speed_rpm: Floats) -> None:
+    """ValueError: the slowest row is far below the fastest. [1/min]"""
+    row, least, most = int(np.argmin(speed_rpm)), speed_rpm.min(), speed_rpm.max()
+    if least < most / SPEEDS_APART:
         raise ValueError(
             f"curve[{row + 1}].speed_rpm: {least:g} beside {most:g} 1/min: is one in Hz? Times 60 it is 1/min"
         )
-    return table
 
 
 def _numbers(name: str, values: ArrayLike) -> Floats:

@@ -91,9 +91,6 @@ def test_a_pump_above_the_water_and_a_string_above_the_rating_get_a_word(tmp_pat
     assert "above the controller's 240 V" in said
 
 
-@pytest.mark.xfail(
-    strict=True, reason="a review does not refuse a table whose rows tell speeds in two units; check does"
-)
 def test_a_table_that_no_pump_can_have_is_refused_and_not_a_crash(tmp_path, site_file, frame, capsys) -> None:
     wrong = tmp_path / "wrong.toml"
     wrong.write_text(site_file.read_text().replace("speed_rpm = 800", "speed_rpm = 13"))
