@@ -101,12 +101,13 @@ def heads(connection: Connection, site_ids: Collection[str]) -> dict[str, dict[s
     newest = ranked.c.place <= BOOTS_TOLD_MAX
     known = connection.execute(select(site.c.id).where(site.c.id.in_(site_ids))).scalars()
     found: dict[str, dict[str, int]] = {name: {} for name in known}
-    names = connection.execute(select(ranked.c.no, ranked.c.id, ranked.c.name).where(newest)).all()
-    by_boot = {row.no: Sequences() for row in names}
-    ranges = select(seen.c.boot_no, seen.c.first_seq, seen.c.last_seq).join(ranked, ranked.c.no == seen.c.boot_no)
-    for boot_no, first, last in connection.execute(ranges.where(newest)):
-        if boot_no in by_boot:  # another worker may have begun a boot since: its own answer tells of it
-            by_boot[boot_no].add(first, last)
-    for row in sorted(names, key=lambda row: row.name):
-        found[row.id][row.name] = by_boot[row.no].head
+    ranges = select(ranked.c.no, ranked.c.id, ranked.c.name, seen.c.first_seq, seen.c.last_seq).where(newest)
+    of_boot: dict[tuple[str, str], Sequences] = {}
+    # in one statement: between two, another worker may begin a boot
+    for row in connection.execute(ranges.join(seen, seen.c.boot_no == ranked.c.no, isouter=True)):
+        known_of = of_boot.setdefault((row.name, row.id), Sequences())
+        if row.first_seq is not None:
+            known_of.add(row.first_seq, row.last_seq)
+    for name, site_id in sorted(of_boot):
+        found[site_id][name] = of_boot[name, site_id].head
     return found
