@@ -43,11 +43,11 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         return memory
     episodes = episodes_of(view, asked)
     memory.cases = with_episodes(view, episodes)
-    if halted(view, figures.pumping_h):
+    if halted(view):
         memory.numbers[HALTED] = float(view.day)
     for name in (SINCE, SINCE_H):
         memory.numbers.pop(name, None)
-    memory.numbers |= standing(view, figures.pumping_h, episodes) | own_start(view)
+    memory.numbers |= standing(view, episodes) | own_start(view)
     if asked is None or "controller-trip" in asked:
         memory.numbers |= tallied(view)
     before = len(memory.cases)

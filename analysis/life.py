@@ -87,11 +87,6 @@ def _stepped(view: DayView, cases: list[Case], episode: Episode) -> None:
 STEP_STD = 0.1  # of the share: meters, and the air
 
 
-def has_open_fast(cases: list[Case]) -> bool:
-    """Whether some fast case waits for healthy running."""
-    return any(case.ended_ms is None and _is_fast(case) for case in cases)
-
-
 def _is_fast(case: Case) -> bool:
     return not case.family.startswith("slow")
 

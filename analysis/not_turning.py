@@ -247,20 +247,12 @@ def _ran_into(seen: Columns, turns: np.ndarray, rows: np.ndarray) -> bool:
     return bool(len(last)) and int(seen.time_ms[rows[0]] - seen.time_ms[last[-1]]) <= LIMITS.stopped_ms
 
 
-def halted(view: DayView, pumping_h: float) -> bool:
-    """At the day's end it stands since it was stopped while it ran with power to spare: today, or on a day before.
-
-    pumping_h
-        Of the day, that counts where nobody looked at its rows.
-    """
+def halted(view: DayView) -> bool:
+    """At the day's end it stands since it was stopped while it ran with power to spare: today, or on a day before."""
     seen = view.columns
-    before = view.memory.numbers.get(HALTED) == view.day - 1
-    if seen is None:
-        return before and not pumping_h > 0
-    turns = seen.turning & ~_tries(seen)
-    turned = np.flatnonzero(turns)
-    if not len(turned):
-        return before
+    turned = _turned(seen)
+    if seen is None or not len(turned):
+        return view.memory.numbers.get(HALTED) == view.day - 1
     last = int(turned[-1])
     if last + 1 >= len(seen) or int(seen.time_ms[last + 1] - seen.time_ms[last]) > LIMITS.stopped_ms:
         return False
@@ -269,17 +261,20 @@ def halted(view: DayView, pumping_h: float) -> bool:
         return bool((took > LIMITS.strong * plant_of(view.facts).start_power_w).any())
 
 
-def standing(view: DayView, pumping_h: float, episodes: list[Episode]) -> dict[str, float]:
+def _turned(seen: Columns | None) -> np.ndarray:
+    """Rows in which it turned, and not only tried to."""
+    return np.zeros(0, np.int64) if seen is None else np.flatnonzero(seen.turning & ~_tries(seen))
+
+
+def standing(view: DayView, episodes: list[Episode]) -> dict[str, float]:
     """For the memory's numbers, at the day's end: since when it has stood [ms], and for how many sunny hours; empty where it runs."""
     seen = view.columns
-    turned = pumping_h > 0 if seen is None else bool((seen.turning & ~_tries(seen)).any())
+    turned = _turned(seen)
     last = [e for e in episodes if e.symptom == "not-turning"][-1:]
     known = {name: view.memory.numbers[name] for name in (SINCE, SINCE_H) if name in view.memory.numbers}
-    if seen is not None and turned:
-        final = int(seen.time_ms[np.flatnonzero(seen.turning & ~_tries(seen))[-1]])
+    if seen is not None and len(turned):
+        final = int(seen.time_ms[turned[-1]])
         last, known = [e for e in last if e.seen_ms > final], {}
-    elif turned:
-        return {}
     for episode in last:
         hours = known.get(SINCE_H, 0.0) + episode.hours
         known = {SINCE: known.get(SINCE, float(episode.began_ms)), SINCE_H: hours}
