@@ -30,15 +30,8 @@ ROUND_TOLD = 0.2  # log of speed: known less well, the whole was never learnt
 LEAST_TURNED = 0.93  # nobody turns it down by less
 NOTHING, UNEXPLAINED = "nothing", "unexplained"
 AMOUNTS_TRIED = (0.8, 0.9, 1.0, 1.1)  # of a curved effect, about the straight line's answer
-BENT_TRIED = (
-    0.7,
-    0.8,
-    0.9,
-    1.0,
-    1.1,
-    1.25,
-    1.4,
-)  # likewise where extra head was solved for: the line may lie further off
+BENT_TRIED = (0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.4)
+"""Likewise where extra head was solved for: the line may lie further off."""
 BESIDE_TOLD = 8.0  # log-likelihood: what the array's figures may say of a sensor of the power at most
 COURSE_TOLD = 6.0  # log-likelihood: what the shape of a course may say at most
 DAYS_A_YEAR = 365.0

@@ -51,6 +51,12 @@ def judge_fit(facts: SiteFacts, rows: Rows) -> list[Problem]:
     return [*_voltage(facts, rows), *_current(facts, rows), *_noon(facts, rows)]
 
 
+def level_spare_m(facts: SiteFacts) -> float:
+    """How far the resting level may be from the file's before one of the two is wrong. [m]"""
+    well = facts.well
+    return (well.seasonal_range_m or 0.0) + LEVEL_TOLERANCE_M + LEVEL_TOLERANCE * abs(well.static_level_m)
+
+
 def level_note(facts: SiteFacts, rows: Rows) -> str | None:
     """What to say where the resting level was another from the first day than the file's; None where it fits."""
     level, stated = rows["water_level_m"], facts.well.static_level_m
@@ -58,7 +64,7 @@ def level_note(facts: SiteFacts, rows: Rows) -> str | None:
     if not len(daily):
         return None
     rest = float(np.median(daily))
-    spare = (facts.well.seasonal_range_m or 0.0) + LEVEL_TOLERANCE_M + LEVEL_TOLERANCE * abs(stated)
+    spare = level_spare_m(facts)
     if abs(rest - stated) <= spare:
         return None
     feet = f" ({rest:.3g} feet are {FOOT_M * rest:.3g} m)" if abs(FOOT_M * rest - stated) <= spare else ""
@@ -132,7 +138,8 @@ def _noon(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
     yield _problem(facts, "site.longitude_deg", wrong, fix)
 
 
-def _power(rows: Rows) -> Floats:
+def power_of(rows: Rows) -> Floats:
+    """What the controller takes, read or worked out of the array's voltage and current. [W]"""
     worked_out = rows["pv_voltage_v"] * rows["pv_current_a"]
     return np.where(np.isnan(rows["input_power_w"]), worked_out, rows["input_power_w"])
 
@@ -142,7 +149,7 @@ def _middles(rows: Rows) -> tuple[str, NDArray[np.int64], Floats]:
     what, days, hours = "", np.empty(0, np.int64), np.empty(0)
     for name, light, shape in (
         ("irradiance_w_m2", rows["irradiance_w_m2"], _clear),
-        ("the array's power", _power(rows), _clear),
+        ("the array's power", power_of(rows), _clear),
         ("the hours with pv_voltage_v", rows["pv_voltage_v"], _awake),
     ):
         if np.isfinite(light).any():

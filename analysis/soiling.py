@@ -16,13 +16,10 @@ from analysis.slow import Shift, SlowBench, amounts_of, shift_of
 from analysis.symptoms import worked_on
 
 SOILING = "panel-soiling"
-SUNS, BEFORE = (
-    "suns",
-    "before",
-)  # in the memory's arrays: hours of the last days, and how the array was before what is open
-MOST_NOTHING = (
-    0.5  # share of "nothing wrong" above which nobody is told: what went astray before is in the shift's own covariance
-)
+SUNS, BEFORE = "suns", "before"
+"""In the memory's arrays: hours of the last days, and how the array was before what is open."""
+MOST_NOTHING = 0.5
+"""Share of "nothing wrong" above which nobody is told: what went astray before is in the shift's own covariance."""
 ENOUGH = 6.0
 """Log-likelihood ratio, against the most dust that is no fault."""
 

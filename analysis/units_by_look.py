@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.rows import Rows
+from analysis.site_fits import FOOT_M, level_spare_m, power_of
 from analysis.solar_days import DAY_MS, HOUR_MS
 from logger.record.channels import CHANNELS
 from logger.record.problems import Problem
@@ -34,7 +35,6 @@ PUMP_RUNS, PUMP_RESTS = 0.4, 0.02  # of the most that the pump takes
 DRAWN_LEAST_M = 1.0  # of drawdown to be expected: less says nothing about the way a level is counted
 DAYS_MIN, MOSTLY = 3, 0.8
 LONGEST_STEP_H = 0.34  # rows further apart say nothing of the flow between them
-FEET_A_M = 3.281
 ALIKE = 0.6  # log: units no further apart, as psi and metres of water, cannot be told by size
 TWO_METERS_WITHIN = 0.15  # of one another, by logs: two sound meters agree within a few per cent
 FLOW_UNITS = ((3600.0, "m3/s"), (3.6, "L/s"), (0.06, "L/min"), (1.0 / 24.0, "m3/d"), (1e-3, "L/h"))
@@ -169,11 +169,10 @@ def _level(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
                 "multiply by -1 if it is a height over the wellhead; else subtract it from the wellhead's",
             )
         ]
-    rest_ft = float(np.quantile(known, 1.0 - HIGH)) / FEET_A_M
-    spare = (facts.well.seasonal_range_m or 0.0) + 2.0 + 0.05 * facts.well.static_level_m
-    if middle > setting and abs(rest_ft - facts.well.static_level_m) <= spare:
+    rest_m = float(np.quantile(known, 1.0 - HIGH)) * FOOT_M
+    if middle > setting and abs(rest_m - facts.well.static_level_m) <= level_spare_m(facts):
         wrong = f"the middle value is {middle:.4g} m, below the pump at {setting:g} m: it looks like feet"
-        return [Problem(file, key, wrong, f"divide by {FEET_A_M:g}, or correct the site file")]
+        return [Problem(file, key, wrong, f"divide by {1.0 / FOOT_M:.4g}, or correct the site file")]
     drawn = _drawn_m(rows, facts, found)
     if len(drawn) < DAYS_MIN or not (np.median(drawn) < -0.5 and (drawn < 0).mean() > MOSTLY):
         return []
@@ -186,9 +185,7 @@ def _drawn_m(rows: Rows, facts: SiteFacts, level: np.ndarray) -> np.ndarray:
     """By day, the middle level while the pump runs at much of its power less that while it rests, where a fall is to be expected. [m]"""
     well, most = facts.well, max(row.flow_m3_h for row in facts.pump.curve)
     expected = well.drawdown_linear_m_per_m3_h * 0.5 * most + well.drawdown_quadratic_m_per_m3_h2 * (0.5 * most) ** 2
-    power = np.where(
-        np.isnan(rows["input_power_w"]), rows["pv_voltage_v"] * rows["pv_current_a"], rows["input_power_w"]
-    )
+    power = power_of(rows)
     if expected < DRAWN_LEAST_M or np.isnan(power).all():
         return np.empty(0)
     full = min(max(row.power_w for row in facts.pump.curve), _array_w(facts))

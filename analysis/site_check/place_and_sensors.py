@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from analysis.site_check.remark import Checked, Remarks
+from analysis.site_fits import FOOT_M
 
 CLOCK_OFF_H = 2.0
 """Standard time further than this from the sun is rare: western Spain and Argentina keep clocks up to 1.9 h ahead."""
@@ -20,7 +21,6 @@ HIGHEST_FARM_M = 4500.0
 """Few people keep stock or fields higher (common practice, no source)."""
 HOTTEST_AT_SEA_C, LAPSE_C_PER_M = 55.0, 0.0065
 """Hottest air ever at the sea's height (records, from memory), and the standard atmosphere's fall with height (ISO 2533)."""
-M_PER_FT = 0.3048
 
 
 def place(site: Checked) -> Remarks:
@@ -61,7 +61,7 @@ def _altitude(site: Checked) -> Remarks:
     where = site.facts.site
     high, hot = where.altitude_m, where.highest_ambient_c
     limit_c = HOTTEST_AT_SEA_C - LAPSE_C_PER_M * high
-    fix = f"is it in feet? {high:g} ft are {high * M_PER_FT:.0f} m"
+    fix = f"is it in feet? {high:g} ft are {high * FOOT_M:.0f} m"
     if high > HIGHEST_FARM_M:
         yield site.doubtful("site.altitude_m", f"{high:g} m is higher than people farm", fix)
     elif high > 0 and hot is not None and hot > limit_c:
