@@ -123,7 +123,26 @@ def bench_table(
 
 
 def refuse_speeds_apart(speed_rpm: Floats) -> None:
-    """ValueError: the slowest row is far below the fastest. [1/min]"""
+    """Refuse a table whose speeds are told in two units.
+
+    Parameters
+    ----------
+    speed_rpm : array, shape (n,), n >= 1
+        Speed of each row, all known and above 0. [1/min]
+
+    Returns
+    -------
+    None
+
+    Raises
+    ------
+    ValueError
+        The slowest row is far below the fastest; the text names the row, counted from 1.
+
+    References
+    ----------
+    .. [1] How slow a bench still goes beside its fastest row: common practice, no source.
+    """
     row, least, most = int(np.argmin(speed_rpm)), speed_rpm.min(), speed_rpm.max()
     if least < most / SPEEDS_APART:
         raise ValueError(
