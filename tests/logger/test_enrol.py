@@ -1,6 +1,7 @@
 """`wellhand enrol` makes credentials that a real broker takes, and a topic list that lets a board do its own only."""
 
 import stat
+import threading
 import tomllib
 
 import paho.mqtt.client as paho
@@ -49,12 +50,14 @@ def test_a_real_broker_lets_each_do_its_own_and_no_more(mosquitto, tmp_path, cap
             assert server.next(kind).payload == kind.encode()
         own.close(None)
 
-        refused = {}
+        refused, connected = {}, threading.Event()
         client = paho.Client(paho.CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
         client.username_pw_set(SITE, password(tmp_path, SITE))
         client.on_publish = lambda _c, _d, mid, reason, _p: refused.__setitem__(mid, reason.is_failure)
+        client.on_connect = lambda *_: connected.set()
         client.connect("127.0.0.1", broker.port)
         client.loop_start()
+        assert connected.wait(10), "a message published before the broker's answer is not sent at once"
         sent = [
             client.publish(topic, b"x", 1)
             for topic in (topic_of(OTHER, "readings"), topic_of(SITE, "stored"), topic_of(SITE, "findings"), "anything")
