@@ -33,7 +33,7 @@ def soiled_since(
         No more of the last ones than so many: those before are days of another fault.
     """
     hours = memory.arrays.get(SUNS)
-    change = largest_change(hours[-days:]) if hours is not None and "irradiance_w_m2" in plant.has else None
+    change = largest_change(hours[-days:], ENOUGH) if hours is not None and "irradiance_w_m2" in plant.has else None
     if change is None or change.ratio < ENOUGH:
         return None
     shift = _shift(bench, learnt, recent, change)

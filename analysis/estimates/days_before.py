@@ -9,6 +9,7 @@ Never: rows; judgement.
 """
 
 from dataclasses import dataclass
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,21 +75,20 @@ def hours_kept(kept: Floats | None, vector: Floats) -> Floats:
     return today if kept is None else np.concatenate([kept[1 - KEPT_DAYS :], today])
 
 
-def largest_change(hours: Floats) -> Change | None:
+def largest_change(hours: Floats, least_ratio: float = 0.0) -> Change | None:
     """The most certain loss up to today, and the log-likelihood ratio that it is one; None where too few days tell, or none is.
 
     hours : float64[days, HOURS]
         Log of power over what sun and temperature allow, today last.
+    least_ratio
+        A smaller one is not asked for: where none can be as large, the scatter of the days is not worked out.
     """
     if np.isnan(hours[-1]).all() or len(hours) < LEAST_BEFORE + 2:
         return None
     if not _below_its_better_days(hours):
         return None
-    inside, level = telling(hours)
-    told = np.asarray(inside.any(axis=1))
-    if not told[-1]:
-        return None
-    day = _scatter_of_days(level[told])
+    inside = ~np.isnan(hours)
+    told = inside.any(axis=1)
     newest, before = _windows(len(hours))
     days_new, days_old = newest @ told, before @ told
     filled = np.where(inside, hours, 0.0)
@@ -101,12 +101,16 @@ def largest_change(hours: Floats) -> Change | None:
         weight = np.where(known, 1.0 / own, 0.0)
         sure = weight.sum(axis=1)
         loss = (weight * np.where(known, old - new, 0.0)).sum(axis=1) / sure
+        enough = (days_new >= MEASURED.least_days) & (days_old >= LEAST_BEFORE) & (sure > 0)
+        beyond = np.where(enough, 0.5 * np.maximum(loss - MEASURED.dust, 0.0) ** 2, 0.0)
+        most = beyond / (_common_at_least(int(told.sum()), days_new, days_old) + 1.0 / sure)
+        if not (beyond > 0.0).any() or not most.max() > SURELY_LESS * least_ratio:
+            return None
+        _, level = telling(hours)
+        day = _scatter_of_days(level[told])
         slow = _slow(np.where(told, level, 0.0), told, before, day, days_old)
         common = slow + day**2 / days_new + day**2 / days_old
         ratio = 0.5 * np.maximum(loss - MEASURED.dust, 0.0) ** 2 / (common + 1.0 / sure)
-    enough = (days_new >= MEASURED.least_days) & (days_old >= LEAST_BEFORE) & (sure > 0)
-    if not enough.any():
-        return None
     best = int(np.argmax(np.where(enough, ratio, -1.0)))
     if not ratio[best] > 0.0:
         return None
@@ -115,6 +119,16 @@ def largest_change(hours: Floats) -> Change | None:
         np.where(once, old[best], np.nan), np.where(of, new[best] - old[best], np.nan), own[best],
         float(loss[best]), float(common[best]) + (DUST_SPREAD * MEASURED.dust) ** 2, float(ratio[best]), int(LAST[best]),
     )  # fmt: skip
+
+
+SURELY_LESS = 0.99  # rounding takes nothing of the hundredth
+
+
+def _common_at_least(days: int, days_new: Floats, days_old: Floats) -> Floats:
+    """The least that `common` of `largest_change` can be with so many telling days, however alike they are. (pairs,)"""
+    day = max(GUESS_WORTH * MEASURED.day**2 / (GUESS_WORTH + max(days - 1, 0)), SCATTER_LEAST**2)
+    slow = GUESS_WORTH * MEASURED.walk**2 * LAG / (GUESS_WORTH + days / WEATHER_DAYS)
+    return slow + day / days_new + day / days_old
 
 
 def _below_its_better_days(hours: Floats) -> bool:
@@ -143,6 +157,7 @@ def _slow(
     return (GUESS_WORTH * guess + count / WEATHER_DAYS * seen) / (GUESS_WORTH + count / WEATHER_DAYS)
 
 
+@lru_cache(maxsize=KEPT_DAYS + 1)
 def _windows(count: int) -> tuple[Floats, Floats]:
     """Days of the last ones and of those before, by pair of `LAST` and `GAP`; 0 or 1, (pairs, days) each."""
     ago = count - 1 - np.arange(count)
@@ -151,6 +166,7 @@ def _windows(count: int) -> tuple[Floats, Floats]:
     return newest.astype(float), ((ago >= stop) & (ago < stop + BEFORE)).astype(float)
 
 
+@cache
 def _guess() -> Floats:
     away = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2)
     return MEASURED.noon + (MEASURED.edge - MEASURED.noon) * np.clip((away - 1.5) / 2.0, 0.0, 1.0)
@@ -160,21 +176,30 @@ def telling(hours: Floats) -> tuple[NDArray[np.bool_], Floats]:
     """The hours of each day that tell of the array, (days, HOURS), and their mean over what each usually gives (days,)."""
     known = ~np.isnan(hours)
     usual = np.zeros(HOURS)
+    of_days, of_hours = _Middle(known), _Middle(known.T)
     for _ in range(POLISHED):
-        of_day = _median(hours - usual, known, 1)
-        usual = _median(hours - of_day[:, None], known, 0)
+        of_day = of_days.of(hours - usual)
+        usual = of_hours.of((hours - of_day[:, None]).T)
     with np.errstate(divide="ignore", invalid="ignore"):
         return known, np.where(known, hours - usual, 0.0).sum(axis=1) / known.sum(axis=1)
 
 
-def _median(values: Floats, known: NDArray[np.bool_], axis: int) -> Floats:
-    """Of the known ones along an axis, 0 where there are none: the middle one, or the two middle ones' mean."""
-    ordered = np.sort(np.where(known, values, np.inf), axis=axis)
-    count = known.sum(axis=axis)
-    low, high = (np.expand_dims(np.clip(k, 0, None), axis) for k in ((count - 1) // 2, count // 2))
-    high = np.minimum(high, ordered.shape[axis] - 1)
-    both = np.take_along_axis(ordered, low, axis) + np.take_along_axis(ordered, high, axis)
-    return np.where(count > 0, 0.5 * both.squeeze(axis), 0.0)
+class _Middle:
+    """Medians of the known values of each row, 0 where there are none: the middle one, or the two middle ones' mean."""
+
+    def __init__(self, known: NDArray[np.bool_]) -> None:
+        count = known.sum(axis=1)
+        self._unknown, self._none, self._rows = ~known, count == 0, np.arange(len(known))
+        self._low, self._high = np.maximum((count - 1) // 2, 0), np.minimum(count // 2, known.shape[1] - 1)
+
+    def of(self, values: Floats) -> Floats:
+        """Of values of that shape."""
+        ordered = np.array(values, order="C")
+        ordered[self._unknown] = np.inf
+        ordered.sort(axis=1)
+        middle = 0.5 * (ordered[self._rows, self._low] + ordered[self._rows, self._high])
+        middle[self._none] = 0.0
+        return middle
 
 
 def _scatter_of_days(level: Floats) -> float:
