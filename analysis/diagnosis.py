@@ -6,6 +6,7 @@ Never: thresholds of a single cause.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -50,7 +51,7 @@ class Verdict:
     shares: dict[str, float]
     form: int | None = None
 
-    @property
+    @cached_property
     def cause(self) -> str:
         """The likeliest cause that is one."""
         return max((name for name in self.shares if name != NOTHING), key=lambda name: self.shares[name])

@@ -36,8 +36,8 @@ def with_other_days(
     covariance = learnt.covariance[places[:, None], places] + of_group.drift + of_group.shared
     every = np.arange(len(places))
     covariance[every, every] += learnt.day_variance[places] + learnt.always_there[places]
-    patterns, of_pattern = np.unique(have[other], axis=0, return_inverse=True)
-    patterns = np.concatenate([patterns, have.any(axis=0)[None]])  # last: all that any day holds
+    _, firsts, of_pattern = np.unique(have[other] @ (1 << every), return_index=True, return_inverse=True)
+    patterns = np.concatenate([have[other[firsts]], have.any(axis=0)[None]])  # last: all that any day holds
     both = patterns[:, :, None] & patterns[:, None, :]
     stack = np.where(both, covariance, 0.0)
     stack[:, every, every] = np.where(patterns, covariance.diagonal(), 1.0)

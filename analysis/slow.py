@@ -12,7 +12,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from analysis.causes.registry import all_causes
-from analysis.estimates.effects import BOUNDED, FIRST_WATER, FLOW_PLACES, IS_FLOW, Effect
+from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES, IS_FLOW, MOST_OF, Bend, Effect
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
 from analysis.estimates.vector import NAMES, PLACE
 from analysis.learning import Learnt
@@ -107,21 +107,27 @@ class SlowBench:
         return self.scatter.shared.diagonal()[EVERY]
 
     @cached_property
+    def _bent(self) -> dict[int, Bend]:
+        return {form: effect.bend for form, effect in enumerate(self.effects) if effect.bend is not None}
+
+    @cached_property
     def _curved(self) -> np.ndarray:
         return np.array([effect.curved for effect in self.effects])
 
     def explained(self, forms: list[int], amounts: Floats, places: np.ndarray) -> Floats:
         """The shift at `places` that each amount of its form makes, one row each; where curved, a share of the flow is lost; where it
         bends, as solved."""
-        linear = amounts[:, None] * self.directions[forms][:, places]
-        for row, form in enumerate(forms):
-            bend = self.effects[form].bend
-            if bend is not None:
-                linear[row] = bend.at(float(amounts[row]))[places]
-        for name, most in BOUNDED.items():
-            linear = np.where(places == PLACE[name], np.minimum(linear, most), linear)
-        bent = self._curved[forms, None] & IS_FLOW[places]
-        return np.where(bent, np.log1p(np.maximum(linear, -0.97)), linear)
+        which = np.asarray(forms, np.int64)
+        linear = amounts[:, None] * self.directions[which[:, None], places]
+        for form in set(forms).intersection(self._bent):
+            rows = np.flatnonzero(which == form)
+            linear[rows] = self._bent[form].at(amounts[rows])[:, places]
+        linear = np.minimum(linear, MOST_OF[places])
+        curved = np.flatnonzero(self._curved[which])
+        if len(curved):
+            lost = linear[curved]
+            linear[curved] = np.where(IS_FLOW[places], np.log1p(np.maximum(lost, -0.97)), lost)
+        return linear
 
 
 @dataclass(frozen=True)

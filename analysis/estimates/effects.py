@@ -26,7 +26,9 @@ IS_FLOW = np.isin(np.arange(SIZE), FLOW_PLACES)
 FIRST_WATER = 0.3  # risers: whatever costs flow blurs the first water, by so much for each unit of log flow lost
 FIRST_MOST = 0.7  # risers: a column that has run out down to a hole that may lie anywhere along it
 STAND_MOST = 1.0  # of the outlet's height: nothing stands on the gauge
-BOUNDED = {"first": FIRST_MOST, "stand": STAND_MOST}
+MOST_OF = np.full(SIZE, np.inf)
+MOST_OF[[PLACE["first"], PLACE["stand"]]] = FIRST_MOST, STAND_MOST
+"""By place, the largest shift that anything makes."""
 
 
 @dataclass(frozen=True)
@@ -41,12 +43,13 @@ class Bend:
     lost: Floats
     along: Floats
 
-    def at(self, amount: float) -> Floats:
-        """The shift that an amount makes, (SIZE,)."""
-        upper = min(max(int(np.searchsorted(self.amounts, amount)), 1), len(self.amounts) - 1)
+    def at(self, amount: Floats | float) -> Floats:
+        """The shift that an amount makes, (SIZE,), or each of several, (n, SIZE)."""
+        upper = np.minimum(np.maximum(self.amounts.searchsorted(amount), 1), len(self.amounts) - 1)
         low, high = self.amounts[upper - 1], self.amounts[upper]
-        share = (min(amount, float(self.amounts[-1])) - low) / (high - low)
-        return np.asarray(self.shifts[upper - 1] + share * (self.shifts[upper] - self.shifts[upper - 1]), np.float64)
+        share = (np.minimum(amount, self.amounts[-1]) - low) / (high - low)
+        below = self.shifts[upper - 1]
+        return np.asarray(below + share[..., None] * (self.shifts[upper] - below), np.float64)
 
 
 @dataclass(frozen=True)
