@@ -12,7 +12,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from analysis.causes.registry import all_causes
-from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES, IS_FLOW, MOST_OF, Bend, Effect
+from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES, Effect, as_shown
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
 from analysis.estimates.vector import NAMES, PLACE
 from analysis.learning import Learnt
@@ -107,10 +107,6 @@ class SlowBench:
         return self.scatter.shared.diagonal()[EVERY]
 
     @cached_property
-    def _bent(self) -> dict[int, Bend]:
-        return {form: effect.bend for form, effect in enumerate(self.effects) if effect.bend is not None}
-
-    @cached_property
     def _curved(self) -> np.ndarray:
         return np.array([effect.curved for effect in self.effects])
 
@@ -119,15 +115,11 @@ class SlowBench:
         bends, as solved."""
         which = np.asarray(forms, np.int64)
         linear = amounts[:, None] * self.directions[which[:, None], places]
-        for form in set(forms).intersection(self._bent):
-            rows = np.flatnonzero(which == form)
-            linear[rows] = self._bent[form].at(amounts[rows])[:, places]
-        linear = np.minimum(linear, MOST_OF[places])
-        curved = np.flatnonzero(self._curved[which])
-        if len(curved):
-            lost = linear[curved]
-            linear[curved] = np.where(IS_FLOW[places], np.log1p(np.maximum(lost, -0.97)), lost)
-        return linear
+        for form in set(forms):
+            bend = self.effects[form].bend
+            if bend is not None:
+                linear[which == form] = bend.at(amounts[which == form])[:, places]
+        return as_shown(linear, places, self._curved[which])
 
 
 @dataclass(frozen=True)

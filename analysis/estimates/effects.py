@@ -14,7 +14,7 @@ from analysis.estimates.vector import BANDS, HOURS, PLACE, SIZE
 from analysis.plant import Plant
 from analysis.rows import Floats
 
-__all__ = ["Bend", "Effect", "Plant", "bent_head", "head_shift", "relieved", "shift", "slip_open"]
+__all__ = ["Bend", "Effect", "Plant", "as_shown", "bent_head", "head_shift", "relieved", "shift", "slip_open"]
 
 FLOW_PLACES = np.array([PLACE[f"{name}{band}"] for name in "qn" for band in range(BANDS)])
 
@@ -114,6 +114,15 @@ class Effect:
             return linear
         high = -self.lost[-1]
         return (1.0 - np.exp(-high * linear)) / high
+
+
+def as_shown(shifts: Floats, places: np.ndarray, curved: np.ndarray) -> Floats:
+    """Shifts (n, places) as the vector shows them: no more than there can be, and as a log where a row is `curved`, bool[n]."""
+    shown = np.minimum(shifts, MOST_OF[places])
+    if curved.any():
+        lost = shown[curved]
+        shown[curved] = np.where(IS_FLOW[places], np.log1p(np.maximum(lost, -0.97)), lost)
+    return shown
 
 
 def shift(**by_name: Floats | float) -> Floats:
