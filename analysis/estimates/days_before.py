@@ -88,7 +88,7 @@ def largest_change(hours: Floats, least_ratio: float = 0.0) -> Change | None:
     if not _below_its_better_days(hours):
         return None
     inside = ~np.isnan(hours)
-    told = inside.any(axis=1)
+    told = np.asarray(inside.any(axis=1))
     newest, before = _windows(len(hours))
     days_new, days_old = newest @ told, before @ told
     filled = np.where(inside, hours, 0.0)
