@@ -18,12 +18,12 @@ from analysis.learning import Learnt, beginning, forgotten, learn, opened, sunli
 from analysis.life import with_episodes
 from analysis.memory import Memory
 from analysis.no_water import GONE
-from analysis.not_turning import HALTED, SINCE, SINCE_H, halted, own_start, standing
 from analysis.plant import Plant
 from analysis.slow import beyond_tolerance, slow_bench
 from analysis.slow_life import SUNNY_DAYS, after_visit, with_slow
 from analysis.soiling import SUNS
 from analysis.solar_days import HOUR_MS
+from analysis.stood import HALTED, SINCE, SINCE_H, halted, own_start, standing
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView
 from analysis.unread_trips import tallied

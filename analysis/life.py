@@ -15,10 +15,10 @@ from analysis.diagnosis import NOTHING, Verdict, weigh_levels
 from analysis.estimates.vector import PLACE
 from analysis.memory import Case
 from analysis.no_water import LIMITS as NO_WATER
-from analysis.not_turning import SINCE, SINCE_H
 from analysis.plant import plant_of
 from analysis.slow import slow_bench
 from analysis.solar_days import DAY_MS, iso
+from analysis.stood import SINCE, SINCE_H
 from analysis.symptoms import DayView, Episode
 from analysis.untold import untold
 from logger.record.causes import CAUSES

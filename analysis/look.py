@@ -262,9 +262,10 @@ def _unshut(
 ) -> None:
     """Where the gauge shows more than the open pipe ever needs, what an open pipe would bring is to be expected.
 
-    A centrifugal pump at its shut-off head lifts nothing and is not to be excused by it. Changes `should` and `surely`.
+    A centrifugal pump at its shut-off head lifts nothing and is not to be excused by it; nor is a rotor, whose head then lies beyond
+    all that its table knows. A rotor's flow goes with its speed; its power goes into the pressure. Changes `should` and `surely`.
     """
-    if plant.helical or "discharge_pressure_bar" not in rows.values:
+    if "discharge_pressure_bar" not in rows.values:
         return
     with np.errstate(invalid="ignore"):
         excess = over_open_m(plant, rows)
@@ -274,7 +275,10 @@ def _unshut(
     head, lookup = (expected.head_m - excess)[shut], plant.pump.lookup()
     by_power = lookup.flow_of_power(np.minimum(expected.input_power_w[shut], plant.ceiling_w), head)
     by_speed = lookup.flow(speed[shut], head) if plant.pump.speed_known else np.full(len(shut), np.nan)
-    open_ = np.nan_to_num(np.fmax(by_power, by_speed))
+    if plant.helical:
+        open_ = np.nan_to_num(np.where(np.isnan(by_speed), np.minimum(by_power, plant.full_flow_m3_h), by_speed))
+    else:
+        open_ = np.nan_to_num(np.fmax(by_power, by_speed))
     should[shut] = np.maximum(should[shut], open_)
     surely[shut] = np.maximum(surely[shut], open_ * (1.0 - 2.0 * OPEN_STD))
 

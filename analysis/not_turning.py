@@ -9,10 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.estimates.at_rest import in_the_dark
-from analysis.look import Columns
+from analysis.look import IDLE_SHARE, IDLE_W, Columns, over_open_m
 from analysis.plant import Plant, plant_of
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS, up_to_minute
-from analysis.summary import DaySummary
+from analysis.stood import HALTED, STARTS_W, days_idle, tries_of, turned_off
+from analysis.stood import LIMITS as STOOD
 from analysis.symptoms import DayView, Episode
 
 
@@ -30,13 +31,6 @@ class NotTurningLimits:
     driven_rows: int = 2  # a row in which it starts holds both
     tried_steps: float = 3.0  # of the meter, that such short runs should have brought and did not
     unmeasured_ms: int = 3 * HOUR_MS  # a clear sky is only supposed: cloud may keep a pump still for hours
-    stopped_ms: int = 16 * MINUTE_MS  # a row apart, at most a quarter of an hour
-    strong: float = 1.2  # times the power that starts it, taken up to the stop: it was not the evening that stopped it
-    fine_h: float = 0.09  # rows so close show the power before the stop; else the last one must
-    ran_h: float = 0.1
-    tried_share: float = 0.3  # of the sunny hours
-    sunny_h: float = 2.0
-    came: float = 0.1  # of the sun's water: more than a meter counts of itself
     morning_share: float = 2.0  # times the power that starts it
     least_ample: float = 1.3  # likewise, where the array can hardly give that: at least so much, and
     noon: float = 0.55  # of the array's rating: two or three hours about noon
@@ -45,14 +39,13 @@ class NotTurningLimits:
     )
     half_full: float = 0.55  # of full power: a pump that starts late still starts
     own_room: float = 1.1  # over the offer at which this pump was seen to start
-    own_most: float = 0.75  # of full power: more is no property of a sound installation
-    own_keeps: float = 0.8  # a day, of what it last needed
-    lasting_ms: int = 30 * MINUTE_MS  # a run so long was no try
     hold_room: float = 1.1  # a timer's own tolerance, likewise
     lit: float = 0.25  # of the way from the voltage at maximum power to that of the open array: less is dusk, whatever a sensor says
     cut: float = 0.3  # of the voltage at maximum power: the array is cut off, which says nothing of the light
     spare: float = 1.1  # times the voltage at maximum power, while it is fed: the array has more to give
     fed_share: float = 0.05  # of full power
+    pressed_ms: int = 10 * MINUTE_MS  # pressure that stays locked in is no surge of a stop
+    spun_rpm: float = 10.0  # a rotor that stands reads none; one that presses a pipe full has turned, if for seconds
     vain_ms: int = (
         HOUR_MS  # of such tries: clouds with sharp edges, and a loose contact, stop a pump before it could settle
     )
@@ -68,7 +61,7 @@ def not_turning(view: DayView) -> list[Episode]:
         return []
     plant = plant_of(view.facts)
     unknown = seen.unread
-    turns = seen.turning & ~_tries(seen) | unknown & (seen.moved_m3 > 0)
+    turns = seen.turning & ~tries_of(seen) | unknown & (seen.moved_m3 > 0)
     with np.errstate(invalid="ignore"):
         guarded = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v  # `over-voltage` tells of that
     guarded |= in_the_dark(plant, seen)
@@ -88,6 +81,8 @@ def not_turning(view: DayView) -> list[Episode]:
     for start, stop in zip(breaks, ends, strict=True):
         if state[start]:
             rows = told[start:stop]
+            if turned_off(view, ran_today=bool(turns[: rows[0]].any())) and not fed_rows(plant, seen)[rows].any():
+                continue
             episode = _episode(plant, seen, turns, rows, tries, _of_day(view, seen, turns, rows))
             if episode is not None:
                 found.append(episode)
@@ -151,30 +146,6 @@ def _waits(view: DayView, seen: Columns) -> np.ndarray:
     return coded & (last >= 0) & coded[after] & (seen.time_ms - seen.time_ms[np.maximum(last, 0)] <= hold_ms + row_ms)
 
 
-def own_start(view: DayView) -> dict[str, float]:
-    """For the memory's numbers, at the day's end: what the measured sun offered when this pump first started for good. [W]
-
-    Controllers differ in what they start at, and a shaded morning delays it: what it does every day is no fault.
-    """
-    seen = view.columns
-    if seen is None or not seen.expected.poa_measured.any():
-        return {}
-    turns = seen.turning & (seen.dt_h > 0)
-    first = np.flatnonzero(turns & ~np.concatenate([[False], turns[:-1]]))
-    ends = np.flatnonzero(turns & ~np.concatenate([turns[1:], [False]]))
-    lasting = np.flatnonzero(seen.time_ms[ends] - seen.time_ms[first] >= LIMITS.lasting_ms)
-    if not len(lasting):
-        return {}
-    row = int(first[lasting[0]])
-    told = seen.sun_enough[:row] & ~seen.asked[:row]
-    if not seen.expected.poa_measured[row] or told.any():
-        return {}
-    most = LIMITS.own_most * plant_of(view.facts).full_power_w
-    offered = min(float(seen.expected.mpp_power_w[row]), most)
-    kept = view.memory.numbers.get(STARTS_W, offered)
-    return {STARTS_W: max(offered, LIMITS.own_keeps * kept + (1.0 - LIMITS.own_keeps) * offered)}
-
-
 def sun_certain(plant: Plant, seen: Columns, own_w: float = 0.0) -> np.ndarray:
     """The array could surely start the pump: by its sensor, or by a clear sky; with room to spare where there is room.
 
@@ -204,16 +175,6 @@ def locked_rows(plant: Plant, seen: Columns) -> np.ndarray:
         )
 
 
-def _tries(seen: Columns) -> np.ndarray:
-    """Where no speed is read: rows of runs that end before the pump could settle, and bring nothing. bool[n]"""
-    maybe = seen.turning & np.isnan(seen.speed_rpm) & (seen.moved_m3 == 0) & ~(seen.rows["flow_m3_h"] > 0)
-    if not maybe.any():
-        return maybe
-    run = np.cumsum(np.diff(seen.turning, prepend=False))
-    ran = np.bincount(run, seen.turning & ~maybe | seen.settled)
-    return maybe & (ran[run] == 0)
-
-
 def _of_day(view: DayView, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> dict[str, float]:
     """How it came to stand. `onset`: 1 where it did not start, 0 where it was stopped while it ran. `stood`: log of 1 and the nights since. `today`: 1 where it ran on this day before."""
     first, days = int(rows[0]), days_idle(view)
@@ -223,68 +184,10 @@ def _of_day(view: DayView, seen: Columns, turns: np.ndarray, rows: np.ndarray) -
     return {"onset": float(not halt), "stood": float(np.log1p(days + halt)), "today": 0.0}
 
 
-def days_idle(view: DayView) -> int:
-    """Sunny days in a row, up to yesterday, on which it never ran: what is switched off for the day is switched on again."""
-    count = 0
-    for day in reversed(view.memory.days):
-        if not idle(day):
-            break
-        count += 1
-    return count
-
-
-def idle(day: DaySummary) -> bool:
-    """With sun enough, measured or supposed, it never ran, or only tried and brought nothing."""
-    if not day.pumping_h and (day.water_m3 or 0.0) > LIMITS.came * (day.expected_m3 or np.inf):
-        return False  # nothing read its running, and its water came
-    tried = LIMITS.tried_share * day.sunny_h if day.water_m3 == 0 else LIMITS.ran_h
-    return day.sunny_h >= LIMITS.sunny_h and day.pumping_h <= max(tried, LIMITS.ran_h)
-
-
 def _ran_into(seen: Columns, turns: np.ndarray, rows: np.ndarray) -> bool:
     """It turned up to the very row before: it did not fail to start, it was stopped."""
     last = np.flatnonzero(turns[: rows[0]])
-    return bool(len(last)) and int(seen.time_ms[rows[0]] - seen.time_ms[last[-1]]) <= LIMITS.stopped_ms
-
-
-def halted(view: DayView) -> bool:
-    """At the day's end it stands since it was stopped while it ran with power to spare: today, or on a day before."""
-    seen = view.columns
-    turned = _turned(seen)
-    if seen is None or not len(turned):
-        return view.memory.numbers.get(HALTED) == view.day - 1
-    last = int(turned[-1])
-    if last + 1 >= len(seen) or int(seen.time_ms[last + 1] - seen.time_ms[last]) > LIMITS.stopped_ms:
-        return False
-    took = seen.power_w[last if seen.dt_h[last] > LIMITS.fine_h else max(last - 1, 0) : last + 1]
-    with np.errstate(invalid="ignore"):
-        return bool((took > LIMITS.strong * plant_of(view.facts).start_power_w).any())
-
-
-def _turned(seen: Columns | None) -> np.ndarray:
-    """Rows in which it turned, and not only tried to."""
-    return np.zeros(0, np.int64) if seen is None else np.flatnonzero(seen.turning & ~_tries(seen))
-
-
-def standing(view: DayView, episodes: list[Episode]) -> dict[str, float]:
-    """For the memory's numbers, at the day's end: since when it has stood [ms], and for how many sunny hours; empty where it runs."""
-    seen = view.columns
-    turned = _turned(seen)
-    last = [e for e in episodes if e.symptom == "not-turning"][-1:]
-    known = {name: view.memory.numbers[name] for name in (SINCE, SINCE_H) if name in view.memory.numbers}
-    if seen is not None and len(turned):
-        final = int(seen.time_ms[turned[-1]])
-        last, known = [e for e in last if e.seen_ms > final], {}
-    for episode in last:
-        hours = known.get(SINCE_H, 0.0) + episode.hours
-        known = {SINCE: known.get(SINCE, float(episode.began_ms)), SINCE_H: hours}
-    return known
-
-
-SINCE, SINCE_H = "stood_since_ms", "stood_h"
-STARTS_W = "starts_w"
-HALTED = "halted_day"
-"""In the memory's numbers: the last day that ended so."""
+    return bool(len(last)) and int(seen.time_ms[rows[0]] - seen.time_ms[last[-1]]) <= STOOD.stopped_ms
 
 
 def _episode(
@@ -296,7 +199,7 @@ def _episode(
     of_day: dict[str, float],
 ) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
-    fed = seen.driven[rows]
+    fed = fed_rows(plant, seen)[rows]
     driven = np.cumsum(np.where(fed, dt_ms, 0))
     sure = np.logical_and.accumulate(seen.expected.poa_measured[rows])
     lasted = np.cumsum(dt_ms)
@@ -310,7 +213,8 @@ def _episode(
         missed = np.cumsum(np.where(seen.turning[rows], plant.full_flow_m3_h * seen.dt_h[rows], 0.0))
         by_feed &= missed >= LIMITS.tried_steps * step
     shown, vain = (np.cumsum(begins[rows]) >= LIMITS.tries for begins in tries)
-    enough = np.flatnonzero((lasted >= wait) | by_feed | shown | (vain & (lasted >= LIMITS.vain_ms)))
+    held = np.cumsum(np.where(pressed_rows(plant, seen)[rows], dt_ms, 0)) >= LIMITS.pressed_ms
+    enough = np.flatnonzero((lasted >= wait) | by_feed | shown | held | (vain & (lasted >= LIMITS.vain_ms)))
     if not len(enough):
         return None
     flag = int(enough[0])
@@ -338,9 +242,20 @@ def _begins(flags: np.ndarray) -> np.ndarray:
 def _in_vain(plant: Plant, seen: Columns) -> np.ndarray:
     """Rows in which the motor is fed while the array has more to give: if it gives up, no cloud made it. bool[n]"""
     with np.errstate(divide="ignore", invalid="ignore"):
-        fed = seen.driven & (seen.power_w > LIMITS.fed_share * plant.full_power_w)
+        fed = fed_rows(plant, seen) & (seen.power_w > LIMITS.fed_share * plant.full_power_w)
         spare = seen.rows["pv_voltage_v"] > LIMITS.spare * seen.expected.mpp_voltage_v
     return fed & spare & (seen.held | seen.expected.poa_measured | ~seen.turning)
+
+
+def fed_rows(plant: Plant, seen: Columns) -> np.ndarray:
+    """Rows in which the motor is fed: a controller says at the row's end whether it drives, and the row's mean holds a try that was over by then. bool[n]
+
+    A row after one that turned holds the end of that run.
+    """
+    with np.errstate(invalid="ignore"):
+        took = seen.power_w > max(IDLE_W, IDLE_SHARE * plant.full_power_w)
+    took[1:] &= ~seen.turning[:-1]
+    return np.asarray(seen.driven | took)
 
 
 def _hours(plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> float:
@@ -356,7 +271,7 @@ def _hours(plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> 
 
 def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
     """What tells the causes apart: current without speed, power taken, a code, attempts."""
-    fed = seen.driven[rows]
+    fed = fed_rows(plant, seen)[rows]
     levels = {"attempts": float(fed.mean()), "fed": _mean(seen.power_w[rows] / plant.full_power_w)}
     if fed.any():
         levels["push"] = _mean(seen.power_w[rows][fed] / plant.full_power_w)
@@ -364,19 +279,37 @@ def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
             np.where(np.isnan(seen.speed_rpm[rows][fed]), np.nan, 1.0)
         )  # a speed is read, and is none
         levels["room"] = _mean(seen.rows["pv_voltage_v"][rows][fed] / seen.expected.mpp_voltage_v[rows][fed])
-        if not np.isnan(levels["room"]):
+        weighed = fed & (seen.power_w[rows] > LIMITS.fed_share * plant.full_power_w)
+        if not np.isnan(levels["room"]) and weighed.any():  # else the tries are too short to be seen in a row's mean
             vain = float(np.count_nonzero(_begins(_in_vain(plant, seen))[rows]))
-            levels["vain"] = min(vain / max(float(np.count_nonzero(_begins(seen.driven)[rows])), 1.0), 1.0)
+            levels["vain"] = min(vain / max(float(np.count_nonzero(_begins(fed_rows(plant, seen))[rows])), 1.0), 1.0)
+        speed = seen.speed_rpm[rows][fed]
+        if not np.isnan(speed).all():
+            levels["spun"] = float(np.nanmax(speed) > LIMITS.spun_rpm)
     current, code = seen.rows["motor_current_a"][rows], seen.rows["fault_code"][rows]
     rated = plant.facts.motor.rated_current_a
     if rated and not np.isnan(current).all():
         levels["current"] = float(np.nanmax(current) / rated)
     if not np.isnan(code).all():
         levels["code"] = _mean((code > 0).astype(float))
+    if "discharge_pressure_bar" in seen.rows.values:
+        levels["pressed"] = _pressed(plant, seen, rows)
     volts = seen.rows["pv_voltage_v"][rows] / seen.expected.mpp_voltage_v[rows]
     if not np.isnan(volts).all():
         levels["volts"] = _mean(volts)
     return levels
+
+
+def pressed_rows(plant: Plant, seen: Columns) -> np.ndarray:
+    """Rows in which the wellhead's gauge shows more than an open pipe could ever need. bool[n]"""
+    with np.errstate(invalid="ignore"):
+        return np.asarray(over_open_m(plant, seen.rows) > 0.0)
+
+
+def _pressed(plant: Plant, seen: Columns, rows: np.ndarray) -> float:
+    """Share of the rows in which the wellhead's gauge shows more than an open pipe could ever need: a shut pipe holds what a try has pressed into it."""
+    known = ~np.isnan(seen.rows["discharge_pressure_bar"][rows])
+    return _mean(np.where(known, pressed_rows(plant, seen)[rows], np.nan))
 
 
 def _mean(values: np.ndarray) -> float:

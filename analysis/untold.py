@@ -7,12 +7,12 @@ Never: a look past yesterday's close, beside the episode's own measures.
 import numpy as np
 
 from analysis.causes.registry import Levels
-from analysis.not_turning import days_idle, idle
 from analysis.plant import plant_of
+from analysis.stood import days_idle, idle
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView, Episode
 
-SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "vain": (0.0, 0.1), "volts": (1.2, 0.12), "room": (1.15, 0.12), "still": (0.9, 0.3), "stood": (0.2, 0.5), "onset": (0.25, 0.43), "rate": (0.35, 0.0)}  # fmt: skip
+SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "vain": (0.0, 0.1), "volts": (1.2, 0.12), "room": (1.15, 0.12), "still": (0.9, 0.3), "stood": (0.2, 0.5), "onset": (0.25, 0.43), "pressed": (0.0, 0.05), "spun": (0.0, 0.2), "rate": (0.35, 0.0)}  # fmt: skip
 """Someone switched it off by hand, and no channel reads the switch; per year nearly as often as a start fails, by day while it ran, and for a day or two (a guess)."""
 
 TANK_FULL: Levels = SWITCHED_OFF | {"stood": (0.8, 0.65), "onset": (0.0, 0.28), "rate": (1.05, 0.0)}
@@ -27,6 +27,7 @@ OVERCAST: Levels = SWITCHED_OFF | {"vain": (0.3, 0.45), "stood": (1.0, 1.0), "on
 TRY_ATTEMPTS = (0.3, 0.25)
 TRY_ROOM = (1.0, 0.06)  # of the voltage at maximum power: under a cloud a try takes all that the array gives
 TRY_PUSH = (0.5, 0.3)  # of the power that starts it: with as much as that it would have run (a guess)
+TRY_STARTS = 1.3  # times that power: under as much sun it would not have given up
 TRIES_SHARE = 0.3
 PART_DAYS_A_YEAR = 20.0  # on which cloud keeps a pump still for hours after it ran (common practice, no source)
 DARK_DAYS, DARK_SINCE = 0.3, 10.0  # dark days, and days, as good as seen before the first: 3 in 100 days (a guess)
@@ -53,6 +54,8 @@ def untold(view: DayView, episode: Episode) -> tuple[Levels, ...]:
         rate = overcast_per_year(view.memory.days, days_idle(view), episode.at_flag.get("today", 0.0) > 0)
         plant = plant_of(view.facts)
         start = plant.start_power_w / plant.full_power_w
+        if episode.at_flag.get("push", 0.0) > TRY_STARTS * start:
+            return tuple(found)
         tries = {"attempts": TRY_ATTEMPTS, "room": TRY_ROOM, "push": (TRY_PUSH[0] * start, TRY_PUSH[1] * start)}
         found += [
             OVERCAST | {"rate": ((1.0 - TRIES_SHARE) * rate, 0.0)},

@@ -8,7 +8,7 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 def levels(kind: str) -> dict[str, Levels]:
     """No flow, and pressure up: to relief, stall or burst with a helical rotor, whose torque climbs with it; to shut-off with a
     centrifugal pump, which then takes less power than when it lifts. A controller may stop a rotor for its overload within the
-    minute, and try again: by the power of such tries a motor that does not turn takes less.
+    minute, and try again: by the power of such tries a motor that does not turn takes less; its tries press nothing into the pipe.
     """
     helical = kind == "helical-rotor"
     load = (
@@ -18,9 +18,12 @@ def levels(kind: str) -> dict[str, Levels]:
     )
     overload = {
         "push": (0.6, 0.2), "attempts": (0.2, 0.2), "fed": (0.12, 0.1), "code": (0.6, 0.5), "volts": (1.2, 0.12), "room": (1.12, 0.1), "still": (0.0, 0.15), "vain": (0.7, 0.45),
-        "current": (1.3, 0.4), "onset": (0.2, 0.4), "stood": (0.7, 0.8), "rate": (0.5, 0.0),
+        "current": (1.3, 0.4), "onset": (0.2, 0.4), "stood": (0.7, 0.8), "pressed": (1.0, 0.15), "spun": (1.0, 0.2), "rate": (0.5, 0.0),
     }  # fmt: skip
-    return ({"not-turning/overload": overload} if helical else {}) | {
+    short = overload | {
+        "push": (0.1, 0.1), "fed": (0.015, 0.02), "code": (0.8, 0.3), "room": (1.2, 0.1), "volts": (1.25, 0.12), "still": (0.8, 0.3), "current": (0.4, 0.4), "rate": (0.1, 0.0),
+    }  # fmt: skip
+    return ({"not-turning/overload": overload, "not-turning/short tries": short} if helical else {}) | {
         "no-water": {
             "flow": (0.01, 0.05), "onset": (0.5, 0.5), "ran": (1.6, 1.7), "fell": (0.05, 0.35) if helical else (-0.35, 0.25), "water": (12.0, 8.0), "lead": (0.0, 0.15), "backwards": (0.0, 0.1), "probe": (1.0, 0.1),
             "before": (1.0, 0.1), "drawn": (0.0, 0.25), "pipe": (20.0, 20.0),
@@ -39,6 +42,13 @@ def evidence(figures: dict[str, float]) -> str:
     gauge = (
         f"; the wellhead's gauge shows {figures['above']:.0f} m of water above the outlet" if "above" in figures else ""
     )
+    if "attempts" in figures:
+        locked = (
+            "; between its tries the wellhead's gauge stands above all that an open pipe could need"
+            if figures.get("pressed", 0.0) > 0.5
+            else ""
+        )
+        return f"The pump starts, finds too much load and gives up, again and again{locked}."
     return f"The pump turns and {100 * figures.get('flow', 0.0):.0f} % of the expected flow arrives{load}{gauge}."
 
 

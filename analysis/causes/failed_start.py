@@ -7,7 +7,7 @@ def levels(_kind: str) -> dict[str, Levels]:
     """Nothing is fed, no code: the controller does not try, or tries and gives up without a word. Most often at a start."""
     quiet = {
         "current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "volts": (1.2, 0.12), "onset": (0.7, 0.46), "stood": (1.0, 1.0),
-        "room": (1.15, 0.15), "still": (0.9, 0.3),
+        "room": (1.15, 0.15), "still": (0.9, 0.3), "pressed": (0.0, 0.05), "spun": (0.0, 0.2),
     }  # fmt: skip
     return {
         "not-turning/silent": {**quiet, "attempts": (0.0, 0.1), "vain": (0.0, 0.1), "rate": (0.7, 0.0)},

@@ -7,7 +7,15 @@ def levels(_kind: str) -> dict[str, Levels]:
     """Attempts with a current near that of a locked rotor and no speed. A controller that gives up within seconds, with a code, shows
     little of them in a row's mean: the array stands at open circuit between, and what is fed is a few per cent.
     """
-    common = {"onset": (0.4, 0.5), "stood": (1.0, 1.0), "room": (1.2, 0.15), "still": (1.0, 0.15), "vain": (0.9, 0.3)}
+    common = {
+        "onset": (0.4, 0.5),
+        "stood": (1.0, 1.0),
+        "room": (1.2, 0.15),
+        "still": (1.0, 0.15),
+        "vain": (0.9, 0.3),
+        "pressed": (0.0, 0.05),
+        "spun": (0.0, 0.15),
+    }
     return {
         "not-turning/fed": {
             **common,

@@ -1,5 +1,6 @@
 """Standing and stopping that have a reason of their own: dusk, a hold after a stop with a code, heat, trips, a shut valve; and tries in vain."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -14,12 +15,25 @@ from analysis.life import as_finding
 from analysis.memory import Case, Memory
 from analysis.no_water import LIMITS as NO_WATER
 from analysis.no_water import _well_above_lift
-from analysis.not_turning import LIMITS, STARTS_W, _dusk, _in_vain, _waits, _without_water, own_start, sun_certain
+from analysis.not_turning import (
+    LIMITS,
+    _dusk,
+    _in_vain,
+    _waits,
+    _without_water,
+    fed_rows,
+    not_turning,
+    pressed_rows,
+    sun_certain,
+)
 from analysis.plant import plant_of
 from analysis.rows import Rows
+from analysis.stood import LIMITS as STOOD
+from analysis.stood import STARTS_W, idle, own_start, turned_off
+from analysis.summary import DaySummary
 from analysis.unread_trips import LIMITS as UNREAD
 from analysis.unread_trips import WEEK, days_before, tallied
-from analysis.untold import SWITCHED_OFF, TANK_FULL
+from analysis.untold import SWITCHED_OFF, TANK_FULL, untold
 from tests.cases.recorded import HERE, read_case
 
 FACTS = read_case(HERE / "none" / "helical_middle")[0]
@@ -84,7 +98,7 @@ def test_what_this_pump_starts_at_is_learnt_and_no_more_than_a_sound_one_needs()
     turning = np.arange(n) > 40
     (own_w,) = own_start(view_of(columns=seen_of(n, offer, turning=turning))).values()
     assert own_w == offer
-    most = LIMITS.own_most * PLANT.full_power_w
+    most = STOOD.own_most * PLANT.full_power_w
     assert own_start(view_of(columns=seen_of(n, 2 * PLANT.full_power_w, turning=turning))) == {STARTS_W: most}
     assert own_start(view_of(columns=seen_of(n, offer, measured=False, turning=turning))) == {}
     brief = (np.arange(n) > 40) & (np.arange(n) < 50)
@@ -254,3 +268,90 @@ def test_days_of_stops_are_forgotten_after_a_week() -> None:
     later: Any = SimpleNamespace(facts=LEAN.facts, memory=memory, day=view.day + WEEK, columns=view.columns, until_ms=0)
     assert days_before(view) == UNREAD.days - 1
     assert days_before(later) == 0
+
+
+def note_view(note: str, ran_days_ago: int = 3, visited_days_ago: int = 3) -> Any:
+    """A day on which it stands, some days after it last ran, and a visit with a note."""
+    days = [SimpleNamespace(pumping_h=5.0 if back >= ran_days_ago else 0.0) for back in range(10, 0, -1)]
+    visit = SimpleNamespace(date=100 - visited_days_ago, note=note)
+    return SimpleNamespace(
+        facts=SimpleNamespace(visits=[visit]), day=100, memory=SimpleNamespace(days=days),
+        days=SimpleNamespace(day_of_date=lambda date: date),
+    )  # fmt: skip
+
+
+def test_a_visit_whose_note_says_that_it_was_switched_off_speaks_before_a_failed_start() -> None:
+    for note in ("switched off, herd away", "Turned the pump off", "shut down for the winter", "pump off"):
+        assert turned_off(note_view(note), ran_today=False), note
+    for note in ("new meter", "speed turned to 80 %", "switched off and on again", "took off the leaves"):
+        assert not turned_off(note_view(note), ran_today=False), note
+    assert not turned_off(note_view("switched off", visited_days_ago=5), ran_today=False), "it has run since"
+    assert turned_off(note_view("switched off", visited_days_ago=0), ran_today=True)
+    assert not turned_off(note_view("switched off"), ran_today=True)
+
+
+def test_days_on_which_a_float_or_a_switch_told_it_to_stand_are_not_days_of_cloud() -> None:
+    day = DaySummary("a", "2026-01-01", 0.0, 20.0, 18.0, 22.0, 0.0, 8.0, None, None, 1.0)
+    assert idle(day)
+    assert not idle(replace(day, lost_m3={"tank-full": 12.0}))
+    assert not idle(replace(day, lost_m3={"switched-off": 20.0}))
+    assert idle(replace(day, lost_m3={"tank-full": 1.0}))
+
+
+def test_pressure_that_stays_locked_in_between_the_tries_is_a_shut_pipe_and_no_stalled_motor() -> None:
+    tries = {"attempts": 0.05, "fed": 0.02, "push": 0.09, "still": 1.0, "room": 1.2, "vain": 1.0, "current": 0.34, "code": 0.82, "volts": 1.21, "onset": 0.0, "stood": 0.7}  # fmt: skip
+    assert weigh_levels("not-turning", "helical-rotor", tries | {"pressed": 0.0, "spun": 0.0}).cause == "stalled-motor"
+    assert (
+        weigh_levels("not-turning", "helical-rotor", tries | {"pressed": 1.0, "spun": 1.0}).cause == "closed-delivery"
+    )
+    plant = plant_of(read_case(HERE / "riser-leak" / "helical_full")[0])
+    outlet_bar = plant.outlet_m / plant.metres_a_bar
+    seen = seen_of(2, discharge_pressure_bar=np.array([outlet_bar, 4.0 * outlet_bar + 3.0]))
+    assert pressed_rows(plant, seen).tolist() == [False, True]
+
+
+def standing_for(minutes: int, bar: float) -> list[Any]:
+    """It ran for an hour, and has stood under full sun since, its gauge at so many times the outlet's height."""
+    facts = read_case(HERE / "riser-leak" / "helical_full")[0]
+    plant = plant_of(facts)
+    n = 60 + minutes
+    turning = np.arange(n) < 60
+    seen = seen_of(
+        n, 2.0 * plant.full_power_w, turning=turning, motor_speed_rpm=np.where(turning, 2000.0, 0.0), flow_m3_h=turning,
+        discharge_pressure_bar=bar * plant.outlet_m / plant.metres_a_bar,
+    )  # fmt: skip
+    seen.power_w = np.where(turning, plant.full_power_w, 1.0)
+    seen.driven, seen.settled, seen.moved_m3 = turning, turning, np.zeros(n)
+    seen.unread = np.full(n, False)
+    seen.expected.poa_w_m2, seen.expected.cell_temp_c = np.full(n, 900.0), np.full(n, 45.0)
+    seen.expected.flow_of_sun_m3_h = np.ones(n)
+    view: Any = SimpleNamespace(
+        facts=facts, columns=Sized(**seen.__dict__), memory=Memory(), day=1, until_ms=n * MINUTE_MS, days=None
+    )
+    return not_turning(view)
+
+
+def test_a_shut_pipe_is_told_within_a_quarter_of_an_hour_after_the_controller_gave_up() -> None:
+    assert standing_for(15, 1.0) == []
+    (told,) = standing_for(15, 6.0)
+    assert told.flag_ms <= 72 * MINUTE_MS
+    assert told.at_flag["pressed"] == 1.0
+
+
+def test_a_row_whose_mean_holds_a_try_was_fed_though_the_controller_says_at_its_end_that_it_rests() -> None:
+    seen = seen_of(4, turning=np.array([True, False, False, False]))
+    seen.power_w = PLANT.full_power_w * np.array([0.8, 0.3, 0.1, 0.001])
+    seen.driven = np.array([True, False, False, False])
+    assert fed_rows(PLANT, seen).tolist() == [True, False, True, False], "the row after a run holds its end"
+
+
+def test_tries_with_more_power_than_starts_it_are_no_cloud() -> None:
+    facts = LEAN.facts
+    assert not {"irradiance_w_m2", "tank_float_up"} & set(facts.sensors.channels)
+    view: Any = SimpleNamespace(facts=facts, memory=SimpleNamespace(days=[]))
+    start = LEAN.start_power_w / LEAN.full_power_w
+    told = {
+        push: untold(view, SimpleNamespace(symptom="not-turning", at_flag={"push": push * start, "today": 1.0}))  # type: ignore[arg-type]
+        for push in (0.5, 2.0)
+    }
+    assert len(told[0.5]) == len(told[2.0]) + 2

@@ -1,0 +1,146 @@
+"""How long it has stood, and since when, by the days in memory: what is known at a day's end, and asked of on the next.
+
+Flow: symptoms.DayView -> HERE -> close.py (memory's numbers); not_turning.py, untold.py ask of it.
+Never: judgement of this day's rows.
+"""
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.look import Columns
+from analysis.plant import plant_of
+from analysis.solar_days import MINUTE_MS
+from analysis.summary import DaySummary
+from analysis.symptoms import DayView, Episode
+
+
+@dataclass(frozen=True)
+class StoodLimits:
+    """Common practice, no source."""
+
+    stopped_ms: int = 16 * MINUTE_MS  # a row apart, at most a quarter of an hour
+    strong: float = 1.2  # times the power that starts it, taken up to the stop: it was not the evening that stopped it
+    fine_h: float = 0.09  # rows so close show the power before the stop; else the last one must
+    ran_h: float = 0.1
+    tried_share: float = 0.3  # of the sunny hours
+    sunny_h: float = 2.0
+    came: float = 0.1  # of the sun's water: more than a meter counts of itself
+    told: float = 0.3  # of the sun's water, lost while a float or a switch that is read told it to stand
+    own_most: float = 0.75  # of full power: more is no property of a sound installation
+    own_keeps: float = 0.8  # a day, of what it last needed
+    lasting_ms: int = 30 * MINUTE_MS  # a run so long was no try
+
+
+LIMITS = StoodLimits()
+SINCE, SINCE_H = "stood_since_ms", "stood_h"
+STARTS_W = "starts_w"
+TOLD = ("tank-full", "switched-off")
+OFF = re.compile(
+    r"\b(switch|turn)\w*( \w+){0,2} off\b|\bshut\w*( \w+){0,2} (off|down)\b|\bpump (is |was )?off\b|\bout of use\b",
+    re.I,
+)
+ON_AGAIN = re.compile(r"\b(on again|back on)\b", re.I)
+HALTED = "halted_day"
+"""In the memory's numbers: the last day that ended so."""
+
+
+def turned_off(view: DayView, ran_today: bool) -> bool:
+    """A visit's note says that somebody switched it off, on the day on which it last ran or since."""
+    notes = [v.date for v in view.facts.visits if OFF.search(v.note) and not ON_AGAIN.search(v.note)]
+    if not notes:
+        return False
+    day = view.day
+    if not ran_today:
+        ran = [place for place, past in enumerate(reversed(view.memory.days)) if past.pumping_h > LIMITS.ran_h]
+        day -= 1 + ran[0] if ran else 1 + len(view.memory.days)
+    return any(day <= view.days.day_of_date(date) <= view.day for date in notes)
+
+
+def own_start(view: DayView) -> dict[str, float]:
+    """For the memory's numbers, at the day's end: what the measured sun offered when this pump first started for good. [W]
+
+    Controllers differ in what they start at, and a shaded morning delays it: what it does every day is no fault.
+    """
+    seen = view.columns
+    if seen is None or not seen.expected.poa_measured.any():
+        return {}
+    turns = seen.turning & (seen.dt_h > 0)
+    first = np.flatnonzero(turns & ~np.concatenate([[False], turns[:-1]]))
+    ends = np.flatnonzero(turns & ~np.concatenate([turns[1:], [False]]))
+    lasting = np.flatnonzero(seen.time_ms[ends] - seen.time_ms[first] >= LIMITS.lasting_ms)
+    if not len(lasting):
+        return {}
+    row = int(first[lasting[0]])
+    told = seen.sun_enough[:row] & ~seen.asked[:row]
+    if not seen.expected.poa_measured[row] or told.any():
+        return {}
+    most = LIMITS.own_most * plant_of(view.facts).full_power_w
+    offered = min(float(seen.expected.mpp_power_w[row]), most)
+    kept = view.memory.numbers.get(STARTS_W, offered)
+    return {STARTS_W: max(offered, LIMITS.own_keeps * kept + (1.0 - LIMITS.own_keeps) * offered)}
+
+
+def days_idle(view: DayView) -> int:
+    """Sunny days in a row, up to yesterday, on which it never ran: what is switched off for the day is switched on again."""
+    count = 0
+    for day in reversed(view.memory.days):
+        if not idle(day):
+            break
+        count += 1
+    return count
+
+
+def idle(day: DaySummary) -> bool:
+    """With sun enough, measured or supposed, it never ran, or only tried and brought nothing."""
+    if not day.pumping_h and (day.water_m3 or 0.0) > LIMITS.came * (day.expected_m3 or np.inf):
+        return False  # nothing read its running, and its water came
+    if sum(day.lost_m3.get(name, 0.0) for name in TOLD) > LIMITS.told * (day.expected_m3 or np.inf):
+        return False
+    tried = LIMITS.tried_share * day.sunny_h if day.water_m3 == 0 else LIMITS.ran_h
+    return day.sunny_h >= LIMITS.sunny_h and day.pumping_h <= max(tried, LIMITS.ran_h)
+
+
+def halted(view: DayView) -> bool:
+    """At the day's end it stands since it was stopped while it ran with power to spare: today, or on a day before."""
+    seen = view.columns
+    turned = turned_rows(seen)
+    if seen is None or not len(turned):
+        return view.memory.numbers.get(HALTED) == view.day - 1
+    last = int(turned[-1])
+    if last + 1 >= len(seen) or int(seen.time_ms[last + 1] - seen.time_ms[last]) > LIMITS.stopped_ms:
+        return False
+    took = seen.power_w[last if seen.dt_h[last] > LIMITS.fine_h else max(last - 1, 0) : last + 1]
+    with np.errstate(invalid="ignore"):
+        return bool((took > LIMITS.strong * plant_of(view.facts).start_power_w).any())
+
+
+def turned_rows(seen: Columns | None) -> np.ndarray:
+    """Rows in which it turned, and not only tried to."""
+    return np.zeros(0, np.int64) if seen is None else np.flatnonzero(seen.turning & ~tries_of(seen))
+
+
+def tries_of(seen: Columns) -> np.ndarray:
+    """Where no speed is read: rows of runs that end before the pump could settle, and bring nothing. bool[n]"""
+    maybe = seen.turning & np.isnan(seen.speed_rpm) & (seen.moved_m3 == 0) & ~(seen.rows["flow_m3_h"] > 0)
+    if not maybe.any():
+        return maybe
+    run = np.cumsum(np.diff(seen.turning, prepend=False))
+    ran = np.bincount(run, seen.turning & ~maybe | seen.settled)
+    return maybe & (ran[run] == 0)
+
+
+def standing(view: DayView, episodes: list[Episode]) -> dict[str, float]:
+    """For the memory's numbers, at the day's end: since when it has stood [ms], and for how many sunny hours; empty where it runs."""
+    seen = view.columns
+    turned = turned_rows(seen)
+    last = [e for e in episodes if e.symptom == "not-turning"][-1:]
+    known = {name: view.memory.numbers[name] for name in (SINCE, SINCE_H) if name in view.memory.numbers}
+    if seen is not None and len(turned):
+        final = int(seen.time_ms[turned[-1]])
+        last, known = [e for e in last if e.seen_ms > final], {}
+    for episode in last:
+        hours = known.get(SINCE_H, 0.0) + episode.hours
+        known = {SINCE: known.get(SINCE, float(episode.began_ms)), SINCE_H: hours}
+    return known
