@@ -100,26 +100,33 @@ class Memory:
         own.__dict__["_worked_out"] = dict(self.__dict__.get("_worked_out", {}))
         return own
 
-    def dumps(self, digest: str) -> bytes:
-        """To bytes; `digest` names the site file that it was made with."""
+    def dumps(self, digest: str, engine: int) -> bytes:
+        """To bytes; `digest` names the site file that it was made with, `engine` the version that judged."""
         whole: dict[str, Any] = {item.name: getattr(self, item.name) for item in fields(self)}
         whole["cases"] = [asdict(case) for case in self.cases]
         whole["days"] = [asdict(day) for day in self.days]
         whole["arrays"] = {name: _listed(array) for name, array in self.arrays.items()}
-        return zlib.compress(json.dumps({"version": VERSION, "digest": digest, **whole}).encode(), 6)
+        return zlib.compress(json.dumps({"version": VERSION, "engine": engine, "digest": digest, **whole}).encode(), 6)
 
 
-def loads_memory(data: bytes, digest: str) -> Memory:
-    """Back from `dumps`. StateError: not ours, another version, or another site file."""
+def loads_memory(data: bytes, digest: str, engine: int) -> Memory:
+    """Back from `dumps`. StateError: not ours, of another layout or engine, or of another site file.
+
+    What another engine learnt and found does not go on under this one: findings are a function of the rows and one engine.
+    """
     try:
         whole = json.loads(zlib.decompress(data))
-        version, made_with = whole.pop("version"), whole.pop("digest")
+        version, judged_by = whole.pop("version"), whole.pop("engine", None)
+        made_with = whole.pop("digest")
     except (zlib.error, ValueError, KeyError, AttributeError) as error:
         raise StateError(f"not a state of this engine: {error}") from error
     if version != VERSION:
         raise StateError(
             f"a state of version {version}; this engine reads version {VERSION}: run the site from its rows"
         )
+    if judged_by != engine:
+        by = "an engine that did not say which" if judged_by is None else f"engine {judged_by}"
+        raise StateError(f"judged by {by}, and this is engine {engine}: run the site from its rows")
     if made_with != digest:
         raise StateError("made with another site file: run the site from its rows")
     whole["cases"] = [Case(**case) for case in whole["cases"]]

@@ -30,8 +30,9 @@ from analysis.watchers import episodes_of, watchers
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
 
-ENGINE_VERSION = 6
-"""Findings are a function of this too: raise it when the same rows may give other findings."""
+ENGINE_VERSION = 7
+"""Findings are a function of this too: raise it when the same rows may give other findings. A state names the one that made it, and no
+other goes on from it."""
 BLOCK_DAYS = 18  # whole days looked at together: 26,000 one-minute rows, whose daylight columns stay in a core's cache
 FAR_PAST_MS = -(2**62)
 
@@ -95,7 +96,7 @@ class State:
 
     def dumps(self) -> bytes:
         """What closed days left, to bytes; open rows are not in it."""
-        return self.memory.dumps(self.facts.digest)
+        return self.memory.dumps(self.facts.digest, ENGINE_VERSION)
 
 
 def begin(facts: SiteFacts) -> State:
@@ -106,9 +107,9 @@ def begin(facts: SiteFacts) -> State:
 def loads(data: bytes, facts: SiteFacts) -> State:
     """Back from `State.dumps`, as of the last close. Then feed the rows after `closed_until_ms`.
 
-    StateError: not a state of this engine, or of another site file.
+    StateError: not a state of this engine and its version, or of another site file.
     """
-    state = State(plant_of(facts), loads_memory(data, facts.digest), FAR_PAST_MS, no_rows())
+    state = State(plant_of(facts), loads_memory(data, facts.digest, ENGINE_VERSION), FAR_PAST_MS, no_rows())
     return _seen(replace(state, until_ms=state.closed_until_ms))
 
 

@@ -1,5 +1,7 @@
 """However the rows come (in any blocks, order, doubled, late, with restarts between) the findings are the same; the prefix rule holds."""
 
+import json
+import zlib
 from functools import cache
 
 import numpy as np
@@ -8,6 +10,8 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
+from analysis import pipeline
+from analysis.memory import StateError
 from analysis.pipeline import FAR_PAST_MS, LateRows, State, advance, begin, loads
 from analysis.rows import Rows, joined, no_rows
 from analysis.season import review_season
@@ -92,6 +96,20 @@ def test_a_state_goes_to_bytes_and_back() -> None:
     assert len(state.dumps()) <= 64 * 1024
     rest = rows.take(rows.time_ms > back.closed_until_ms)
     same(advance(back, rest, int(rows.time_ms[-1])))
+
+
+def test_a_state_of_another_engine_does_not_go_on(monkeypatch) -> None:
+    facts, rows = season(4)
+    state = advance(begin(facts), rows, int(rows.time_ms[-1]))
+    kept = state.dumps()
+    monkeypatch.setattr(pipeline, "ENGINE_VERSION", pipeline.ENGINE_VERSION + 1)
+    with pytest.raises(StateError, match=r"judged by engine \d+, and this is engine \d+: run the site from its rows"):
+        loads(kept, facts)
+    unsaid = zlib.compress(
+        json.dumps({k: v for k, v in json.loads(zlib.decompress(kept)).items() if k != "engine"}).encode()
+    )
+    with pytest.raises(StateError, match="an engine that did not say which"):
+        loads(unsaid, facts)
 
 
 def test_rows_before_the_last_close_are_refused_by_name() -> None:

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis import pipeline
 from analysis.clock import Clock
 from analysis.rounds import Rounds
 from analysis.season import review_rows, rows_of_frame
@@ -143,6 +144,27 @@ def test_new_facts_have_the_site_run_again(store, site_text, readings):
     with store.reading() as connection:
         assert state.closes(connection, 1, old) == []
         assert len(state.closes(connection, 1, store.site_facts("north").digest)) >= 10
+
+
+def test_a_newer_engine_judges_the_site_again_from_its_rows(store, readings, frame, monkeypatch):
+    end_ms = readings[-1].time_ms
+    arrive(store, readings[:-1])
+    turn(store, "north", readings[-2].time_ms)
+    monkeypatch.setattr("analysis.pipeline.ENGINE_VERSION", pipeline.ENGINE_VERSION + 1)
+    arrive(store, readings[-1:])
+    done = turn(store, "north", end_ms)
+    assert done is not None
+    assert done.rows == len(readings), "every row, not those of the open day alone"
+    whole = review_rows(store.site_facts("north"), rows_of_frame(frame), end_ms)
+    assert plain(store.findings("north")) == plain(whole.findings)
+    with store.reading() as connection:
+        facts = store.site_facts("north")
+        for close_ms in state.closes(connection, 1, facts.digest):
+            pipeline.loads(state.snapshot(connection, 1, close_ms), facts)
+    arrive(store, readings[-1:])
+    again = turn(store, "north", end_ms)
+    assert again is not None
+    assert again.rows < len(readings) / 4, "its own states are gone on from"
 
 
 def test_a_site_that_never_sent_anything_has_no_turn(store):
