@@ -15,19 +15,22 @@ from analysis.slow import Shift, SlowBench, shift_of
 
 LIGHT = "irradiance_w_m2"
 OF_THE_HEAD = ("q", "n", "t", "i")
+BY_POWER = ("q", "n", "t", "i", "p", "l", "pw", "s", "ai", "av", "ap", "cap", "cv", "cn", "top")
+"""What is asked in bands of the power that the array gives, or of that power itself."""
 FED = {
     "discharge_pressure_bar": ("p", "stand", *OF_THE_HEAD),
     "water_level_m": ("l", "rest", *OF_THE_HEAD),
     "motor_current_a": ("i",),
     "motor_speed_rpm": ("n", "t", "i"),
     LIGHT: ("s", "gc"),
-    "pv_voltage_v": ("av",),
+    "pv_voltage_v": ("av", "s", "pw", "ap", "cap", "cv"),
+    "pv_current_a": ("ai", "s", "pw", "ap"),
+    "flow_m3_h": ("q", "n", "l", "p", "first"),
 }
-"""Entries of the day's vector, banded or single, that hang on a channel: gauge and level make the head that a flow is expected at."""
-PLACES_FED = {
-    channel: np.array([place for name, place in PLACE.items() if name.rstrip("0123456789") in entries])
-    for channel, entries in FED.items()
-}
+"""Entries of the day's vector, banded or single, that hang on a channel: gauge and level make the head that a flow is expected at,
+and a metered flow says how far the well should be drawn down and the pipe press."""
+OF_THE_POWER = ("pv_voltage_v", "pv_current_a")
+"""Where nothing reads the input power itself, it is their product."""
 POWERS = ("input_power_w", "pv_current_a")
 
 
@@ -42,8 +45,16 @@ def without_stuck(plant: Plant, memory: Memory, recent: Floats, day: int) -> Flo
         if case.family == "sensor-fault" and case.ended_ms is None and case.channel in FED:
             recent = recent.copy()
             since = max(len(recent) - 1 - (day - int(plant.days.day_of(case.began_ms + 1))), 0)
-            recent[since:, PLACES_FED[case.channel]] = np.nan
+            recent[since:, places_fed(plant, case.channel)] = np.nan
     return recent
+
+
+def places_fed(plant: Plant, channel: str) -> np.ndarray:
+    """Places of the vector that hang on a channel; none where it is not among `FED`."""
+    entries = FED.get(channel, ())
+    if channel in OF_THE_POWER and "input_power_w" not in plant.has:
+        entries += BY_POWER
+    return np.array([place for name, place in PLACE.items() if name.rstrip("0123456789") in entries], np.int64)
 
 
 def told_already(bench: SlowBench, memory: Memory, cause: str, form: int) -> bool:

@@ -51,6 +51,15 @@ class Plant:
         return not self.pump.speed_known and bool(self.facts.motor.rated_speed_rpm)
 
     @cached_property
+    def turns_or_field(self) -> bool:
+        """The speeds of the datasheet and those that are read may be the shaft's or the field's: an induction motor slips between them.
+
+        A borehole's impellers mostly have such a motor, where nobody wrote down which.
+        """
+        kind = self.facts.motor.kind
+        return self.pump.speed_known and (kind == "induction" or (kind is None and not self.helical))
+
+    @cached_property
     def outlet_m(self) -> float:
         """Height of the outlet above the wellhead's gauge, at least a metre. [m]"""
         return max(self.facts.delivery.outlet_height_m, 1.0)

@@ -12,6 +12,7 @@ from analysis.estimates.vector import PLACE
 from analysis.look import Columns
 from analysis.meter import NANO
 from analysis.plant import Plant, plant_of
+from analysis.resolution import reading_step
 from analysis.sensor_words import load_of, sentence
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
@@ -40,6 +41,7 @@ class SensorLimits:
         3.0  # of the register, and hours of the pump's full flow, that the other meter counted meanwhile
     )
     counted_h: float = 1.0
+    steps: float = 2.0  # of what it reads in must have come and gone: a coarse channel stands still over less
     dead_h: float = 3.0  # of running, or
     dead_light_h: float = 6.0  # of light, without a value while others speak
 
@@ -62,6 +64,9 @@ ALIVE = {
     "ambient_temp_c": "light",
 }
 """Channels that cannot stand still, and while what."""
+
+COARSE = ("water_level_m", "discharge_pressure_bar", "flow_m3_h")
+"""Channels told in steps so coarse that a sound one may stand still through much of what moves it."""
 
 SAYS_RUNNING = frozenset({"motor_running", "motor_speed_rpm", "motor_current_a"})
 
@@ -261,15 +266,17 @@ def _moved_by(view: DayView, seen: Columns, channel: str) -> tuple[np.ndarray, f
     """What moves a channel, by row, and by how much it must have swung: drawdown [m], friction [bar], else power [W]."""
     plant = plant_of(view.facts)
     came = np.fmin(seen.should_m3_h, seen.flow_m3_h)  # where no water comes neither moves
+    coarse = LIMITS.steps * reading_step(seen.rows[channel]) if channel in COARSE else 0.0
     if channel == "water_level_m":
-        return plant.system.drawdown_m(came), LIMITS.drawn_m
+        return plant.system.drawdown_m(came), max(LIMITS.drawn_m, coarse)
     if channel == "volume_m3":
         step = plant.facts.sensors.meter_step_m3 or 0.01
         came = np.rint(np.nan_to_num(seen.rows["flow_m3_h"]) * seen.dt_h * NANO).astype(np.int64)
         return np.cumsum(came) / NANO, max(LIMITS.counted_steps * step, LIMITS.counted_h * plant.full_flow_m3_h)
     if channel == "discharge_pressure_bar":
-        return plant.wellhead_head_m(came) / plant.metres_a_bar, LIMITS.pressed_bar
-    return _other_power_w(plant, seen, channel), LIMITS.moving * plant.full_power_w
+        return plant.wellhead_head_m(came) / plant.metres_a_bar, max(LIMITS.pressed_bar, coarse)
+    swing = max(LIMITS.moving, coarse / plant.full_flow_m3_h)
+    return _other_power_w(plant, seen, channel), swing * plant.full_power_w
 
 
 def _other_power_w(plant: Plant, seen: Columns, channel: str) -> np.ndarray:

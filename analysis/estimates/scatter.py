@@ -72,6 +72,9 @@ UNKNOWN_SCALE = 1.5
 """Log of the amperes a unit of torque takes, where no plate tells: a winding for 60 V or for 400 V. Learnt on the first days."""
 RATING_STD = 0.1
 """A motor's rated speed against the speed at the end of a datasheet's table that has none (a guess)."""
+SLIP_STD = 0.05
+"""What a drive tells as its motor's speed is its own frequency as often as the shaft's, and a datasheet likewise: an induction motor's slip, 3 to
+8 % in a borehole's small ones, lies between them one way or the other (common practice, no source)."""
 TURNS_WITHIN = 0.01
 """How far a scale of speed that was learnt so holds elsewhere within a band of power, where the table hides its impellers' speeds (a guess)."""
 METER_STD = 0.02
@@ -112,8 +115,14 @@ def tolerance_modes(plant: Plant) -> dict[str, Mode]:
         "array_current": Mode("share", 0.03 if "irradiance_w_m2" in plant.has else 0.07, shift(s=1.0)),
         "array_voltage": Mode("share", 0.03, shift(av=1.0) if sides_apart(plant) else shift(av=1.0, s=1.0)),
         "irradiance_sensor": Mode("share", 0.08, shift(gc=1.0)),
-        **({"turns": Mode("share", RATING_STD, _misread_turns(plant, bench))} if plant.turns_by_rating else {}),
+        **_turns(plant, bench),
     }
+
+
+def _turns(plant: Plant, bench: Bench) -> dict[str, Mode]:
+    """The scale of the speed, where it is not known to be the datasheet's own."""
+    std = RATING_STD if plant.turns_by_rating else SLIP_STD if plant.turns_or_field else 0.0
+    return {"turns": Mode("share", std, _misread_turns(plant, bench))} if std else {}
 
 
 def _misread_turns(plant: Plant, bench: Bench) -> Floats:
@@ -166,7 +175,8 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
             0.004 if "module_temp_c" in plant.has else 0.008
         )  # to 1 where the module itself is read, to 2 by the air
     season = 0.4 * (plant.facts.well.seasonal_range_m or 1.0)
-    by_band = [] if plant.helical or not plant.turns_by_rating else _misread_within(_misread_turns(plant, bench))
+    open_ = plant.turns_by_rating or plant.turns_or_field
+    by_band = [] if plant.helical or not open_ else _misread_within(_misread_turns(plant, bench))
     return [
         *by_band,
         shift(q=0.008, n=0.006),

@@ -11,20 +11,23 @@ import pytest
 from analysis.causes.registry import all_causes
 from analysis.diagnosis import weigh_levels, weigh_shift
 from analysis.estimates import hydraulic
+from analysis.estimates.bench import bench_of
 from analysis.estimates.day import figures_of
 from analysis.estimates.effects import Effect
-from analysis.estimates.scatter import GROUPS
+from analysis.estimates.scatter import GROUPS, _misread_turns
 from analysis.estimates.sums import Sums
 from analysis.estimates.vector import HOURS, PLACE, SIZE
+from analysis.learning import beginning
 from analysis.life import REOPENED_MS, _drifted
 from analysis.look import _running, look
-from analysis.lying import LIGHT, POWERS, array_unknown, stand_still, told_already, without_stuck
+from analysis.lying import LIGHT, POWERS, array_unknown, places_fed, stand_still, told_already, without_stuck
 from analysis.memory import Case, Memory
 from analysis.no_water import _let_go
 from analysis.plant import Plant, plant_of
+from analysis.resolution import reading_step
 from analysis.rows import Rows
 from analysis.sensor_words import sentence
-from analysis.slow import Shift, slow_bench
+from analysis.slow import Shift, best_alarm, slow_bench
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS
 from analysis.symptoms import Episode
 from tests.analysis.causes.test_thresholds import FACTS, Sized, view_of, watched
@@ -245,3 +248,60 @@ def test_a_register_that_stands_while_another_meter_counts_is_stuck() -> None:
 def test_the_sentence_names_channel_way_and_unit(channel: str, figures: dict[str, float], words: str) -> None:
     assert words in all_causes()["sensor-fault"].sentence(figures, channel)
     assert sentence(figures, channel, "").endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("values", "step"),
+    [([45.0, 46.0], 1.0), ([45.5, 46.0], 0.5), ([45.37], 0.01), ([45.3, 45.7], 0.1), ([45.123], 0.0), ([np.nan], 0.0), ([0.0, np.nan], 0.0), ([40.0], 1.0)],
+)  # fmt: skip
+def test_values_tell_in_what_steps_they_are_read(values: list[float], step: float) -> None:
+    assert reading_step(np.array(values)) == step
+
+
+@pytest.mark.parametrize(
+    ("level_m", "swing_m", "told"),
+    [(45.0, 0.8, False), (45.5, 0.8, False), (45.37, 0.8, True), (45.5, 1.2, True), (45.0, 2.4, True)],
+)
+def test_a_level_read_in_whole_metres_stands_still_through_less_than_two_of_them(
+    level_m: float, swing_m: float, told: bool
+) -> None:
+    plant, n = plant_of(FACTS), 600
+    seen = counting(np.cumsum(np.full(n, 1 / 60.0)), with_flow=False)
+    flows = np.linspace(0.0, 4.0 * plant.full_flow_m3_h, 400)
+    most = float(np.interp(swing_m, plant.system.drawdown_m(flows), flows))
+    seen.columns.rows.values["water_level_m"] = np.full(n, level_m)
+    seen.columns.should_m3_h = seen.columns.flow_m3_h = most * (0.5 + 0.5 * np.cos(np.arange(n) / 60.0))
+    found = [one for one in watched("sensor-fault", seen) if one.channel == "water_level_m"]
+    assert bool(found) == told
+
+
+@pytest.mark.parametrize("own_power", [True, False])
+def test_what_hangs_on_a_stuck_current_is_left_out_where_the_power_is_made_of_it(own_power: bool) -> None:
+    plant, _ = recorded()
+    channels = [name for name in plant.facts.sensors.channels if name != "input_power_w"]
+    sensors = replace(plant.facts.sensors, channels=(*channels, "input_power_w") if own_power else tuple(channels))
+    fed = set(places_fed(plant_of(replace(plant.facts, sensors=sensors)), "pv_current_a").tolist())
+    assert {PLACE["ai1"], PLACE["s5"], PLACE["pw"]} <= fed
+    assert ({PLACE["q1"], PLACE["t1"], PLACE["cap"]} <= fed) == (not own_power)
+    assert not {PLACE["rest"], PLACE["stand"], PLACE["gc"]} & fed
+
+
+def test_what_hangs_on_a_stuck_flow_is_left_out() -> None:
+    plant, _ = recorded()
+    fed = set(places_fed(plant, "flow_m3_h").tolist())
+    assert {PLACE["q0"], PLACE["n2"], PLACE["l1"], PLACE["p1"]} <= fed
+    assert not {PLACE["t1"], PLACE["i1"], PLACE["rest"]} & fed
+
+
+@pytest.mark.parametrize(("kind", "told"), [("induction", False), ("permanent-magnet", True)])
+def test_a_field_that_runs_ahead_of_its_rotor_is_no_fault_of_the_first_day(kind: Any, told: bool) -> None:
+    """The drive tells the shaft's speed, the datasheet the field's: six per cent apart, and a quarter of the flow by the affinity laws."""
+    facts = recorded()[0].facts
+    plant = plant_of(replace(facts, motor=replace(facts.motor, kind=kind)))
+    bench = slow_bench(plant)
+    day = np.full(SIZE, np.nan)
+    shaft = [PLACE[name] for name in ("n1", "n2", "t1", "t2")]
+    day[[PLACE["q1"], PLACE["q2"]]] = 0.0
+    day[shaft] = 0.06 * _misread_turns(plant, bench_of(plant))[shaft]
+    alarm = best_alarm(bench, beginning(bench.scatter), np.tile(day, (5, 1)), "hydraulic", [], set())
+    assert (alarm is not None) == told
