@@ -16,6 +16,7 @@ from analysis.could_not import not_judged
 from analysis.files import Dropped, FilesError, Part, make_honest, read_file, rows_of_parts
 from analysis.rows import Rows
 from analysis.season import Review, review_rows
+from analysis.site_beyond import judge_beyond
 from analysis.site_fits import judge_fit, level_note
 from analysis.sky import distance_km, measures_sun, of_all, shares_told, tells, with_sky
 from analysis.units_by_look import judge_units
@@ -64,7 +65,9 @@ def read_all(
     if problems:
         raise FilesError(problems)
     merged = [_merged(site, parts[site.site.id]) for site in sites]
-    if problems := [problem for one in merged for problem in judge_fit(one.facts, one.rows)]:
+    if problems := [
+        problem for one in merged for problem in (*judge_fit(one.facts, one.rows), *judge_beyond(one.facts, one.rows))
+    ]:
         raise FilesError(problems)
     _share_the_sky(merged)
     return merged

@@ -60,7 +60,7 @@ def level_spare_m(facts: SiteFacts) -> float:
 def level_note(facts: SiteFacts, rows: Rows) -> str | None:
     """What to say where the resting level was another from the first day than the file's; None where it fits."""
     level, stated = rows["water_level_m"], facts.well.static_level_m
-    daily = _by_day(facts, rows.time_ms, level, SHALLOWEST)[:FIRST_DAYS]
+    daily = by_day(facts, rows.time_ms, level, SHALLOWEST)[:FIRST_DAYS]
     if not len(daily):
         return None
     rest = float(np.median(daily))
@@ -81,20 +81,20 @@ def _voltage(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
     coldest = min(COLDEST_C if lowest is None else lowest, 25.0)
     one = module.v_oc_v * (1.0 + module.temp_coeff_v_oc_pct_c / 100.0 * (coldest - 25.0))
     most, series = array.modules_in_series * one, array.modules_in_series
-    tops = _by_day(facts, rows.time_ms, np.where(volts > 0, volts, np.nan), TOP, volts)
-    if _mostly(tops > VOLTAGE_OVER * most):
+    tops = by_day(facts, rows.time_ms, np.where(volts > 0, volts, np.nan), TOP, volts)
+    if mostly(tops > VOLTAGE_OVER * most):
         top = float(np.median(tops))
         wrong = f"{series} in series give {most:.0f} V at most, on the coldest morning, and on most days pv_voltage_v reaches {top:.0f} V"
         fix = f"such readings need at least {int(np.ceil(top / one))} in series; or does this site file belong to other readings?"
-        yield _problem(facts, key, wrong, fix)
+        yield problem_of(facts, key, wrong, fix)
         return
     usual = series * module.v_mp_v
-    tops = _by_day(facts, rows.time_ms, np.where((volts > 0) & _power_flows(facts, rows), volts, np.nan), TOP, volts)
-    if _mostly((tops < VOLTAGE_UNDER * usual) & (tops > DEAD * usual)):
+    tops = by_day(facts, rows.time_ms, np.where((volts > 0) & _power_flows(facts, rows), volts, np.nan), TOP, volts)
+    if mostly((tops < VOLTAGE_UNDER * usual) & (tops > DEAD * usual)):
         top = float(np.median(tops))
         wrong = f"{series} in series work at some {usual:.0f} V, and on most days pv_voltage_v stays below {top:.0f} V while power flows"
         fix = f"such readings come from about {max(round(top / module.v_mp_v), 1)} in series; or does this site file belong to other readings?"
-        yield _problem(facts, key, wrong, fix)
+        yield problem_of(facts, key, wrong, fix)
 
 
 def _power_flows(facts: SiteFacts, rows: Rows) -> Flags:
@@ -108,12 +108,12 @@ def _power_flows(facts: SiteFacts, rows: Rows) -> Flags:
 def _current(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
     strings, one = facts.array.strings, facts.array.module.i_sc_a
     amperes = rows["pv_current_a"]
-    tops = _by_day(facts, rows.time_ms, np.where(amperes > 0, amperes, np.nan), TOP, amperes)
-    if _mostly(tops > CURRENT_OVER * strings * one):
+    tops = by_day(facts, rows.time_ms, np.where(amperes > 0, amperes, np.nan), TOP, amperes)
+    if mostly(tops > CURRENT_OVER * strings * one):
         top = float(np.median(tops))
         wrong = f"{strings} in parallel give {strings * one:.3g} A in full sun, and on most days pv_current_a reaches {top:.3g} A"
         fix = f"such readings need about {int(np.ceil(top / one))} strings; or does this site file belong to other readings?"
-        yield _problem(facts, "array.strings", wrong, fix)
+        yield problem_of(facts, "array.strings", wrong, fix)
 
 
 def _noon(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
@@ -124,7 +124,7 @@ def _noon(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
     late_h = _around(centre_h - noon_h)
     off = (np.abs(late_h) > NOON_OFF_H) & (np.abs(_around(centre_h - plane_h)) > NOON_OFF_H)
     late = float(np.angle(np.exp(2j * np.pi * late_h / 24.0).mean()) * 12.0 / np.pi)
-    if not _mostly(off & (np.abs(_around(late_h - late)) < AGREE_H)):
+    if not mostly(off & (np.abs(_around(late_h - late)) < AGREE_H)):
         return
     east = facts.site.longitude_deg - 15.0 * late
     wrong = (
@@ -135,7 +135,7 @@ def _noon(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
         f"the longitude is wrong (about {(east + 180.0) % 360.0 - 180.0:.0f} would fit; east is positive), or the clock or "
         "time zone of the readings' times"
     )
-    yield _problem(facts, "site.longitude_deg", wrong, fix)
+    yield problem_of(facts, "site.longitude_deg", wrong, fix)
 
 
 def power_of(rows: Rows) -> Floats:
@@ -216,7 +216,7 @@ def _around(hours: Floats) -> Floats:
     return np.mod(hours + 12.0, 24.0) - 12.0
 
 
-def _by_day(
+def by_day(
     facts: SiteFacts, time_ms: NDArray[np.int64], values: Floats, quantile: float, whole: Floats | None = None
 ) -> Floats:
     """The quantile of the values of each day that has enough of them and on which `whole` (else they) moved at all; days in order."""
@@ -240,7 +240,7 @@ def _by_day(
     return own_values[order][place]
 
 
-def _mostly(says: Flags) -> bool:
+def mostly(says: Flags) -> bool:
     """Most days say so, of the first half as of the second."""
     count = len(says)
     if not count:
@@ -248,5 +248,5 @@ def _mostly(says: Flags) -> bool:
     return bool(says[: (count + 1) // 2].mean() > 0.5 and says[count // 2 :].mean() > 0.5)
 
 
-def _problem(facts: SiteFacts, key: str, wrong: str, fix: str) -> Problem:
+def problem_of(facts: SiteFacts, key: str, wrong: str, fix: str) -> Problem:
     return Problem(f"site file of {facts.site.id}", key, wrong, fix)

@@ -17,12 +17,15 @@ from logger.record.problems import FileError, Problem, worded
 
 OFFSET = r"(?:Z|z|[+-]\d{2}(?::?\d{2})?)$"
 PARQUET_MAGIC = b"PAR1"
+CUT_SHORT = "is a Parquet file that was cut short"
+COPY_AGAIN = "copy it again from where it came, whole, or export it again; CSV will do too"
 PACKED = (
     (b"PK", "is an Excel workbook or a zip archive", "save it as CSV, or unpack it"),
     (b"\x1f\x8b", "is compressed", "unpack it: gunzip"),
     (b"\xff\xfe", "is text in UTF-16", "save it as CSV in UTF-8"),
     (b"\xfe\xff", "is text in UTF-16", "save it as CSV in UTF-8"),
 )
+PARQUET_NAMES = (".parquet", ".pq")
 CHUNK_BYTES = 1 << 20
 DECIMAL_COMMA = re.compile(r"(?:^|[;\t])\s*-?\d+,\d+\s*(?:[;\t\r]|$)", re.MULTILINE)
 TEXTS = ("time", "site", "boot", "clock")
@@ -48,12 +51,16 @@ def table_of(path: Path) -> pa.Table:
             head = handle.read(4)
         if not head:
             raise refused(path.name, "file", "empty", "export it again; it needs a header and rows")
+        if PARQUET_MAGIC.startswith(head) and head != PARQUET_MAGIC:
+            raise refused(path.name, "file", CUT_SHORT, COPY_AGAIN)
         if head != PARQUET_MAGIC:
             _judge_text(path, head)
         table = _parquet(path) if head == PARQUET_MAGIC else _csv(path)
     except OSError as error:
         raise refused(path.name, "file", f"cannot be read: {error.strerror or error}", "is the path right?") from None
     except (pa.ArrowException, UnicodeDecodeError) as error:
+        if path.suffix.lower() in PARQUET_NAMES:
+            raise refused(path.name, "file", "is named as Parquet and is none", COPY_AGAIN) from None
         raise refused(path.name, "file", f"cannot be read: {_first_line(error)}", "CSV in UTF-8, or Parquet") from None
     if not table.num_rows:
         raise refused(path.name, "file", "a header and no rows", "export it again with rows")
@@ -83,10 +90,7 @@ def _parquet(path: Path) -> pa.Table:
         with path.open("rb") as handle:
             handle.seek(-len(PARQUET_MAGIC), 2)
             whole = handle.read() == PARQUET_MAGIC
-    wrong = "is a damaged Parquet file" if whole else "is a Parquet file that was cut short"
-    raise refused(
-        path.name, "file", wrong, "copy it again from where it came, whole, or export it again; CSV will do too"
-    )
+    raise refused(path.name, "file", "is a damaged Parquet file" if whole else CUT_SHORT, COPY_AGAIN)
 
 
 def _first_line(error: Exception) -> str:

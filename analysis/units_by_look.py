@@ -14,6 +14,7 @@ import numpy as np
 from analysis.rows import Rows
 from analysis.site_fits import FOOT_M, level_spare_m, power_of
 from analysis.solar_days import DAY_MS, HOUR_MS
+from analysis.units_by_others import BAR_PER_M, judge_by_others
 from logger.record.channels import CHANNELS
 from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
@@ -39,7 +40,11 @@ ALIKE = 0.6  # log: units no further apart, as psi and metres of water, cannot b
 TWO_METERS_WITHIN = 0.15  # of one another, by logs: two sound meters agree within a few per cent
 FLOW_UNITS = ((3600.0, "m3/s"), (3.6, "L/s"), (0.06, "L/min"), (1.0 / 24.0, "m3/d"), (1e-3, "L/h"))
 """By m3/h to each."""
-BAR_PER_M = 0.0980665  # 1000 kg/m3 x 9.80665 m/s2 / 1e5 Pa
+REGISTER_UNITS = ((10.0, "tenths of m3"), (264.2, "US gallons"), (1000.0, "litres"))
+SAME_STEP = 0.03  # a register counts in the step that the file tells, or it does not
+GOOD_HOUR = 0.7  # of the table's largest flow: what a sound pump gives in a sunny hour at its own head (common practice, no source)
+TELL_OTHERS = {f"column {name}" for name in ("volume_m3", "flow_m3_h", "input_power_w", "pv_voltage_v", "pv_current_a")}
+"""Columns by which others are judged: not while they are in another unit themselves."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +118,13 @@ def judge_units(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
             problems.append(_problem(file, look, facts, middle, high))
     problems += _too_small(file, rows, facts) + _meter(file, rows, facts) + _temperatures(file, rows)
     problems += [] if any("water_level_m" in one.key for one in problems) else _level(file, rows, facts)
-    return problems + ([] if any("flow_m3_h" in one.key for one in problems) else _two_meters(file, rows))
+    problems += [] if any("flow_m3_h" in one.key for one in problems) else _two_meters(file, rows)
+    named = {one.key for one in problems}
+    return (
+        problems
+        if named & TELL_OTHERS
+        else problems + [one for one in judge_by_others(file, rows, facts) if one.key not in named]
+    )
 
 
 def _tops(time_ms: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -257,17 +268,34 @@ def _meter(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     if not len(risen) or (middle := float(np.median(risen))) <= 5 * most:
         return []
     steps = np.diff(counted)
-    steps, told = steps[steps > 0], facts.sensors.meter_step_m3
-    factor, unit = min(
-        ((10, "tenths of m3"), (264.2, "US gallons"), (1000, "litres")),
-        key=lambda candidate: (
-            abs(np.log(float(steps.min()) / candidate[0] / told))  # what it counts in tells best
-            if told and len(steps)
-            else abs(np.log(middle / candidate[0] / (0.5 * most)))
-        ),
-    )
-    wrong = f"rises by {middle:.4g} on a usual day, and this pump lifts {most:.3g} at most: it looks like {unit}"
-    return [Problem(file, "column volume_m3", wrong, f"divide by {factor:g}, or correct the site file")]
+    likely = _register_units(facts, float(steps[steps > 0].min()), _hours_best(time_ms, steps))
+    wrong = f"rises by {middle:.4g} on a usual day, and this pump lifts {most:.3g} at most: it looks like {' or '.join(u for _, u in likely)}"
+    divide = " or ".join(f"{factor:g}" + (f" ({unit})" if len(likely) > 1 else "") for factor, unit in likely)
+    return [Problem(file, "column volume_m3", wrong, f"divide by {divide}, or correct the site file")]
+
+
+def _hours_best(time_ms: np.ndarray, steps: np.ndarray) -> float:
+    """What a register rises by in a good hour: of each UTC day the best, of these the upper quarter. [its unit an hour]"""
+    hour = time_ms[1:] // HOUR_MS
+    came = np.bincount(hour - hour[0], np.where((steps > 0) & (np.diff(time_ms) <= HOUR_MS), steps, 0.0))
+    of_day = (np.arange(len(came)) + hour[0]) * HOUR_MS // DAY_MS
+    best = np.zeros(int(of_day[-1] - of_day[0]) + 1)
+    np.maximum.at(best, of_day - of_day[0], came)
+    return float(np.quantile(best[best > 0], 0.75)) if (best > 0).any() else 0.0
+
+
+def _register_units(facts: SiteFacts, step: float, an_hour: float) -> list[tuple[float, str]]:
+    """The units that a register's rise speaks of: one where it counts in the very steps that the site file tells, else those by which a
+    good hour's water is what this pump lifts; two where that leaves two open.
+    """
+    told = facts.sensors.meter_step_m3
+    if told:
+        for factor, unit in REGISTER_UNITS:
+            if abs(step / factor / told - 1.0) < SAME_STEP:
+                return [(factor, unit)]
+    usual = GOOD_HOUR * max(row.flow_m3_h for row in facts.pump.curve)
+    off = [abs(float(np.log(max(an_hour, 1e-9) / factor / usual))) for factor, _ in REGISTER_UNITS]
+    return [one for one, away in zip(REGISTER_UNITS, off, strict=True) if away < min(off) + ALIKE]
 
 
 def _problem(file: str, look: Look, facts: SiteFacts, middle: float, high: float) -> Problem:

@@ -50,6 +50,30 @@ class Read:
     speed_rpm: Floats
 
 
+@dataclass(frozen=True)
+class OtherKind:
+    """Another kind of pump that fits a table, by how much both kinds miss its worst row, as shares."""
+
+    kind: PumpKind
+    own: float
+    theirs: float
+
+
+def other_kind(pump: Pump) -> OtherKind | None:
+    """The other kind of pump where it fits the table and the file's own does not; None where too few rows or no speeds tell."""
+    pump = replace(pump, curve_power_at="controller-input")
+    if len(pump.curve) < ROWS_LEAST or any(row.speed_rpm is None for row in pump.curve):
+        return None
+    own = _worst(pump, pump.curve)
+    return _other_kind(pump, own) if FINE < own < np.inf else None
+
+
+def _other_kind(pump: Pump, own: float) -> OtherKind | None:
+    other: PumpKind = "multistage-centrifugal" if pump.kind == "helical-rotor" else "helical-rotor"
+    theirs = _worst(replace(pump, kind=other), pump.curve)
+    return OtherKind(other, own, theirs) if BETTER * theirs < own and theirs < AGREE else None
+
+
 def pump_rows(site: Checked) -> Remarks:
     """The kind first, for rows are judged by it; then the one row that leaves the fit of the others.
 
@@ -64,12 +88,11 @@ def pump_rows(site: Checked) -> Remarks:
     own = _worst(pump, pump.curve)
     if not FINE < own < np.inf:
         return  # sound, or no pump at all
-    other: PumpKind = "multistage-centrifugal" if pump.kind == "helical-rotor" else "helical-rotor"
-    theirs = _worst(replace(pump, kind=other), pump.curve)
-    if BETTER * theirs < own and theirs < AGREE:
+    found = _other_kind(pump, own)
+    if found is not None:
         yield site.doubtful(
-            "pump.kind", f"a {pump.kind} pump misses the table's rows by up to {own:.0%}, a {other} pump by {theirs:.1%}",
-            f'is it "{other}"? The flow of a helical rotor hardly falls with head, that of a centrifugal pump does',
+            "pump.kind", f"a {pump.kind} pump misses the table's rows by up to {own:.0%}, a {found.kind} pump by {found.theirs:.1%}",
+            f'is it "{found.kind}"? The flow of a helical rotor hardly falls with head, that of a centrifugal pump does',
         )  # fmt: skip
         return
     odd = _odd_row(pump, own)

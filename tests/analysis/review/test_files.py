@@ -139,6 +139,7 @@ def test_the_order_of_lines_and_files_plays_no_part(tmp_path, frame, order):
         ),
         ("time,volume_m3\n01.02.2026 12:00,2\n", "column time: '01.02.2026 12:00' cannot be read\n    fix: ISO 8601"),
         ("time,clock,volume_m3\n2026-01-01T12:00:00Z,maybe,2\n", "column clock: holds 'maybe'\n    fix: one of good"),
+        (b"PAR", "readings.csv: file: is a Parquet file that was cut short\n    fix: copy it again"),
         (b"PAR1 and then nothing", "readings.csv: file: is a Parquet file that was cut short\n    fix: copy it again"),
         (b"\xff\xfe\x00\x01\x02", "readings.csv: "),
         (b"\x89PNG\r\n\x1a\n\x00\x00", "readings.csv: "),
@@ -197,6 +198,16 @@ def test_wrong_units_are_seen_and_right_ones_are_not_doubted(tmp_path, facts, fr
         read_all([facts], [tmp_path / "r.parquet"])
     assert f"column {channel}" in str(caught.value)
     assert f"it looks like {unit}" in str(caught.value)
+
+
+def test_what_only_its_name_calls_parquet_is_told_so(tmp_path):
+    path = written(tmp_path, b"3.5", "readings.parquet")
+    path.write_bytes(b"a,b\n1,2,3\nx")
+    with pytest.raises(FilesError, match="header: no column time"):
+        read_file(path)
+    path.write_bytes(b"\xc3\x28,b\n1,2\n")
+    with pytest.raises(FilesError, match="is named as Parquet and is none\n    fix: copy it again"):
+        read_file(path)
 
 
 def test_an_instrument_that_goes_wrong_for_a_while_is_no_wrong_unit(tmp_path, facts, frame):

@@ -1,5 +1,6 @@
 """Columns in another unit than their name says are refused with the likely unit; a sick pump's columns are not."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -72,7 +73,12 @@ def full():
         ("water_level_m", 3.281, "feet"),
         ("discharge_pressure_bar", 100, "kPa"),
         ("discharge_pressure_bar", 14.5, "psi"),
+        ("discharge_pressure_bar", 10.2, "metres of water"),
+        ("discharge_pressure_bar", 0.1, "MPa"),
         ("pv_current_a", 1000, "mA"),
+        ("pv_current_a", 0.1, "a decimal point looks lost"),
+        ("motor_current_a", 0.1, "a decimal point looks lost"),
+        ("irradiance_w_m2", 0.1, "mW/cm2"),
     ],
 )
 def test_units_told_by_another_channel_or_by_the_pipe(channel: str, factor: float, unit: str) -> None:
@@ -109,6 +115,24 @@ def test_litres_and_gallons_are_told_apart_by_what_the_register_counts_in() -> N
         changed = Rows(rows.time_ms, {"volume_m3": slow["volume_m3"] * factor})
         (problem,) = judge_units("r.csv", changed, facts)
         assert f"it looks like {unit}" in str(problem)
+
+
+def test_where_neither_step_nor_flow_tells_litres_from_gallons_both_are_named() -> None:
+    """A pump that lifts half of what its table could: the step is no help where the file tells none."""
+    facts, rows = recorded()
+    unsaid = replace(facts, sensors=replace(facts.sensors, meter_step_m3=None))
+    for factor, words in ((400.0, "US gallons or litres"), (1000.0, "litres")):
+        changed = Rows(rows.time_ms, {"volume_m3": rows["volume_m3"] * factor})
+        (problem,) = judge_units("r.csv", changed, unsaid)
+        assert f"it looks like {words}" in str(problem)
+
+
+def test_a_lost_point_that_begins_some_day_is_a_sensors_fault() -> None:
+    facts, rows = full()
+    late = rows.time_ms > np.quantile(rows.time_ms, 0.4)
+    for channel, factor in (("discharge_pressure_bar", 10.2), ("pv_current_a", 0.1), ("irradiance_w_m2", 0.1), ("motor_current_a", 0.1)):  # fmt: skip
+        changed = rows.values | {channel: np.where(late, factor, 1.0) * rows[channel]}
+        assert judge_units("r.csv", Rows(rows.time_ms, changed), facts) == [], channel
 
 
 def test_a_gauge_stuck_far_up_is_no_other_unit() -> None:

@@ -1,0 +1,161 @@
+"""Units that only another channel gives away: a pressure against the open pipe, a power against the water that it lifted, a light against the
+power that it made.
+
+Flow: units_by_look.py (rows as read, site facts) -> HERE -> refusals with the likely unit.
+Days are asked one by one and most must agree, in the first half of a file as in the second: a fault begins some day, a unit is wrong
+from the first. What no unit near by explains is no unit.
+Never: converting by guess.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from analysis.rows import Floats, Rows
+from analysis.site_fits import mostly, power_of
+from analysis.solar_days import DAY_MS, HOUR_MS
+from logger.record.problems import Problem
+from logger.record.site_facts import SiteFacts
+
+BAR_PER_M = 0.0980665  # 1000 kg/m3 x 9.80665 m/s2 / 1e5 Pa
+DAYS_MIN = 4
+ROWS_A_DAY = 6
+RUNS = 0.4  # of the most that the pump takes
+PRESSURES = ((0.1, "MPa", "multiply by 10"), (10.2, "metres of water", "divide by 10.2"), (14.5, "psi", "divide by 14.5"),
+             (100.0, "kPa", "divide by 100"), (1000.0, "mbar", "divide by 1000"))  # fmt: skip
+"""By bar to each."""
+OUTLET_LEAST_M = 3.0  # lower, and an open pipe presses too little to tell units by
+PIPE_LOW, PIPE_HIGH = 0.6, 1.7
+"""Of the outlet's height, and of that with a third more and two metres: what an open pipe presses at its wellhead while water comes, with a gauge's
+error and a rough pipe (common practice, no source)."""
+LONGEST_STEP_MS = HOUR_MS
+WH_PER_M3_M = 1000.0 * 9.80665 / 3600.0  # of lift
+MOST_EFFICIENT = 0.95  # wire to water; the best pump stays far below
+WATER_LEAST = 0.5  # m3 a day: less tells nothing of energy
+TENTH = (0.04, 0.25)  # of what the array gives on a bright day: a reading ten times too small
+LIGHT_TENTH = (0.05, 0.2)  # of the light that the power needs at the least
+BRIGHT_W_M2 = 1000.0
+MOTOR_TENTH = 0.14  # of the rated current, in a pump that lifts (common practice, no source)
+
+
+def judge_by_others(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
+    """A problem for each column that another channel says is in another unit."""
+    days = _Days(rows)
+    if days.count < DAYS_MIN:
+        return []
+    return [*_pressure(file, rows, facts, days), *_power(file, rows, facts, days), *_light(file, rows, facts, days),
+            *_motor(file, rows, facts, days)]  # fmt: skip
+
+
+class _Days:
+    """The rows by UTC day: what stands for how long, what the register rose by, the energy taken."""
+
+    def __init__(self, rows: Rows) -> None:
+        self.order = np.argsort(rows.time_ms, kind="stable")
+        self.time_ms = rows.time_ms[self.order]
+        self.day = self.time_ms // DAY_MS
+        self.count = int(self.day[-1] - self.day[0]) + 1 if len(self.day) else 0
+        self.power = power_of(rows)[self.order]
+        steps = np.diff(self.time_ms, prepend=self.time_ms[:1])
+        self.hours = np.where(steps <= LONGEST_STEP_MS, steps, 0) / HOUR_MS
+
+    def sums(self, values: Floats) -> Floats:
+        """By day, of values that belong to each row."""
+        return np.bincount(self.day - self.day[0], np.nan_to_num(values), self.count)
+
+    def middles(self, values: Floats, quantile: float = 0.5) -> Floats:
+        """By day with enough of them, the quantile of the values that are known."""
+        known = np.isfinite(values)
+        day, own = self.day[known] - self.day[0], values[known]
+        order = np.lexsort((own, day))
+        number = np.bincount(day, minlength=self.count)
+        start = np.cumsum(number) - number
+        asked = number >= ROWS_A_DAY
+        return own[order][start[asked] + (quantile * (number[asked] - 1)).astype(np.int64)]
+
+    def water_m3(self, rows: Rows) -> Floats:
+        """By day, what the meter counted."""
+        register = rows["volume_m3"][self.order]
+        if np.isnan(register).all():
+            return self.sums(np.maximum(rows["flow_m3_h"][self.order], 0.0) * self.hours)
+        known = np.flatnonzero(np.isfinite(register))
+        risen = np.zeros(len(register))
+        risen[known[1:]] = np.maximum(np.diff(register[known]), 0.0)
+        return self.sums(np.where(self.hours > 0, risen, 0.0))
+
+
+def _most_w(facts: SiteFacts) -> float:
+    array = facts.array
+    return array.strings * array.modules_in_series * array.module.p_mp_w
+
+
+def _pressure(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Problem]:
+    """A gauge at the wellhead of an open pipe, while the pump runs and water comes on most days."""
+    outlet_m = facts.delivery.outlet_height_m
+    if outlet_m < OUTLET_LEAST_M or "discharge_pressure_bar" not in rows.values or np.isnan(days.power).all():
+        return
+    full_w = min(max(row.power_w for row in facts.pump.curve), _most_w(facts))
+    runs = days.power > RUNS * full_w
+    pressed = days.middles(np.where(runs, rows["discharge_pressure_bar"][days.order], np.nan))
+    comes = days.water_m3(rows)
+    if len(pressed) < DAYS_MIN or not mostly(comes[comes > 0] > WATER_LEAST):
+        return
+    low, high = PIPE_LOW * outlet_m * BAR_PER_M, PIPE_HIGH * (1.33 * outlet_m + 2.0) * BAR_PER_M
+    if not mostly((pressed < low) | (pressed > high)):
+        return
+    fits = [(f, u, fix) for f, u, fix in PRESSURES if mostly((pressed > f * low) & (pressed < f * high))]
+    if fits:
+        wrong = (
+            f"on most days the pump runs against {np.median(pressed):.3g} bar, and an open pipe to {outlet_m:g} m presses some "
+            f"{outlet_m * BAR_PER_M:.2g}: it looks like {' or '.join(unit for _, unit, _ in fits)}"
+        )
+        fix = " or ".join(fix + (f" ({unit})" if len(fits) > 1 else "") for _, unit, fix in fits)
+        yield Problem(file, "column discharge_pressure_bar", wrong, f"{fix}, or correct delivery.outlet_height_m")
+
+
+def _power(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Problem]:
+    """Water that took more energy to lift than was read: the reading of the power is too small."""
+    taken_wh, water = days.sums(np.maximum(days.power, 0.0) * days.hours), days.water_m3(rows)
+    told = (water > WATER_LEAST) & (taken_wh > 0)
+    lift_m = facts.well.static_level_m + facts.delivery.outlet_height_m
+    if told.sum() < DAYS_MIN or lift_m <= 0:
+        return
+    used_wh = WH_PER_M3_M * lift_m * water[told]
+    if not mostly(used_wh > MOST_EFFICIENT * taken_wh[told]):
+        return
+    array, own = facts.array, "input_power_w" in rows.values and not np.isnan(rows["input_power_w"]).all()
+    column, most = ("input_power_w", _most_w(facts)) if own else ("pv_current_a", array.strings * array.module.i_mp_a)
+    tops = days.middles(np.where(rows[column][days.order] > 0, rows[column][days.order], np.nan), 0.95)
+    if len(tops) and mostly((tops > TENTH[0] * most) & (tops < TENTH[1] * most)):
+        wrong = (
+            f"on most days lifting the metered water takes {np.median(used_wh / taken_wh[told]):.2g} times the energy that was read, and "
+            f"{column} stays below {np.median(tops):.3g} where this site gives {most:.3g}: a decimal point looks lost"
+        )
+        yield Problem(file, f"column {column}", wrong, "multiply by 10, or correct the site file")
+
+
+def _light(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Problem]:
+    """An array that gives more than the light that is read could make of it."""
+    light = rows["irradiance_w_m2"][days.order]
+    bright = light > 0
+    if not bright.any() or np.isnan(days.power).all():
+        return
+    with np.errstate(divide="ignore", invalid="ignore"):
+        needs = BRIGHT_W_M2 * days.power / _most_w(facts)
+        share = days.middles(np.where(bright & (needs > 0.1 * BRIGHT_W_M2), light / needs, np.nan))
+    if len(share) >= DAYS_MIN and mostly((share > LIGHT_TENTH[0]) & (share < LIGHT_TENTH[1])):
+        wrong = f"on most days the array gives {1.0 / np.median(share):.2g} times what such light could make of it: it looks like mW/cm2"
+        yield Problem(file, "column irradiance_w_m2", wrong, "multiply by 10, or correct the site file")
+
+
+def _motor(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Problem]:
+    """A motor that lifts water as it should on a tenth of its rated current."""
+    rated, current = facts.motor.rated_current_a, rows["motor_current_a"][days.order]
+    water = days.water_m3(rows)
+    if not rated or not (current > 0).any() or not mostly(water[water > 0] > WATER_LEAST):
+        return
+    full_w = min(max(row.power_w for row in facts.pump.curve), _most_w(facts))
+    loaded = days.middles(np.where((days.power > RUNS * full_w) & (current > 0), current, np.nan), 0.95)
+    if len(loaded) >= DAYS_MIN and mostly((loaded < MOTOR_TENTH * rated) & (loaded > 0.1 * MOTOR_TENTH * rated)):
+        wrong = f"on most days it stays below {np.median(loaded):.3g} A at {RUNS:.0%} of full power and more, and the motor is rated {rated:g} A: a decimal point looks lost"
+        yield Problem(file, "column motor_current_a", wrong, "multiply by 10, or correct motor.rated_current_a")
