@@ -141,7 +141,7 @@ def _hemisphere(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
     told = np.abs(here_h - there_h) > APART_H
     if told.sum() < DAYS_MIN:
         return
-    days, seen_h, here_h, there_h = (column[told] for column in (days, seen_h, here_h, there_h))
+    seen_h, here_h, there_h = (column[told] for column in (seen_h, here_h, there_h))
     there = np.abs(seen_h - there_h) < NEAR_H
     longer = seen_h > here_h + LONGER_H
     if not mostly(there & (longer | _grows_against(here_h, seen_h))):

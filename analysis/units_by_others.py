@@ -61,7 +61,7 @@ class _Days:
 
     def sums(self, values: Floats) -> Floats:
         """By day, of values that belong to each row."""
-        return np.bincount(self.day - self.day[0], np.nan_to_num(values), self.count)
+        return np.asarray(np.bincount(self.day - self.day[0], np.nan_to_num(values), self.count), np.float64)
 
     def middles(self, values: Floats, quantile: float = 0.5) -> Floats:
         """By day with enough of them, the quantile of the values that are known."""

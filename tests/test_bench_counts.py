@@ -1,5 +1,6 @@
 """How the diagnosis bench counts: rightly timed by flag and beginning, one fault one finding, a miss within no time."""
 
+from collections import Counter
 from types import SimpleNamespace
 
 import numpy as np
@@ -8,7 +9,8 @@ import pytest
 from analysis.rows import Rows
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
-from tests.bench.bench_diagnosis import DAY_S, True_, matched, seconds
+from tests.bench.bench_diagnosis import DAY_S, Tally, True_, matched, seconds
+from tests.bench.bench_matrix import printed
 from tests.bench.targets import Targets
 from tests.cases.recorded import HERE, read_case
 
@@ -109,3 +111,39 @@ def test_soiling_not_found_is_within_no_points() -> None:
     targets.add(case, lasting, sized, lasting.began, lasting.began + 5 * DAY_S)
     targets.add(case, lasting, None, np.nan, np.nan)
     assert "within 6 points: 0.50 of 2 (1 not found" in of("soiling without one, before any", targets)
+
+
+def goals(tally: Tally) -> list[bool]:
+    """Of F1, first cause right, calibration and healthy sites: whether the line says that it was missed."""
+    return [line.endswith("MISSED") for line in tally.table().split("\n")[:4]]
+
+
+@pytest.mark.parametrize(
+    ("fitout", "found", "missed"),
+    [("full", 94, True), ("full", 97, False), ("middle", 88, True), ("middle", 92, False), ("lean", 78, True), ("lean", 82, False), (None, 78, True), (None, 82, False)],
+)  # fmt: skip
+def test_a_figure_under_its_goal_is_marked_by_what_the_fit_out_is_to_reach(fitout, found, missed) -> None:
+    tally = Tally(fitout)
+    tally.found["worn-pump"], tally.missed["worn-pump"], tally.false["worn-pump"] = found, 100 - found, 100 - found
+    tally.firsts, tally.first_right, tally.first_any = 100, 95, 95
+    assert goals(tally) == [missed, False, False, False]
+
+
+def test_first_cause_calibration_and_healthy_sites_are_marked_too() -> None:
+    tally = Tally("lean")
+    tally.found["worn-pump"], tally.firsts, tally.first_right, tally.first_any = 100, 100, 50, 95
+    assert goals(tally) == [False] * 4
+    tally.fitout = "middle"
+    assert goals(tally) == [False, True, False, False]
+    tally.first_right, tally.sure = 95, [(0.8, False)] * 10
+    assert goals(tally) == [False, False, True, False]
+    tally.sure, tally.healthy_years, tally.healthy_false = [], 10.0, 4
+    assert goals(tally) == [False, False, False, True]
+    tally.healthy_false, tally.healthy_visits = 2, 2
+    assert goals(tally) == [False, False, False, True]
+    assert goals(Tally()) == [False] * 4
+
+
+def test_the_matrix_says_when_too_few_are_named_rightly() -> None:
+    assert printed("", {"worn-pump": Counter({"worn-pump": 8, "clogging": 2})}).endswith("MISSED")
+    assert not printed("", {"worn-pump": Counter({"worn-pump": 9, "clogging": 1})}).endswith("MISSED")

@@ -1,9 +1,10 @@
 """How fast the expected columns are: against IsolationForest on the same rows in the same run, and against reading them.
 
-Run: python tests/bench/bench_expected.py [rows]
-Prints ratios, not seconds: the machine is not part of the answer. Goal: a twelfth of IsolationForest's fit and score.
+Run: python tests/bench/bench_expected.py [rows [seed]]
+Prints the seed, drawn afresh where none is given, and ratios, not seconds: the machine is not part of the answer. Goal: a twelfth of IsolationForest's fit and score.
 """
 
+import secrets
 import sys
 import tempfile
 import time
@@ -24,9 +25,9 @@ ROUNDS = 7
 GOAL = 1.0 / 12.0
 
 
-def season(model: SiteModel, n: int) -> Rows:
+def season(model: SiteModel, n: int, seed: int) -> Rows:
     """n one-minute rows of ten channels, nights included, of a day-by-day cloudy season."""
-    rng = np.random.default_rng()
+    rng = np.random.default_rng(seed)
     time_ms = (1_756_684_800_000 + 60_000 * np.arange(n)).astype(np.int64)
     clear = np.nan_to_num(model.expect(Rows(time_ms, {})).poa_w_m2)
     cloud = np.repeat(rng.uniform(0.3, 1.0, n // 20 + 1), 20)[:n]
@@ -63,14 +64,15 @@ def best(work, rounds: int = ROUNDS) -> float:
     return min(seconds)
 
 
-def main(n: int) -> float:
+def main(n: int, seed: int | None = None) -> float:
     """Print the ratios; the share of IsolationForest's time."""
     facts = read_site(SITE)
     start = time.perf_counter()
     model = SiteModel(facts)
     model.lines()
     build = time.perf_counter() - start
-    rows = season(model, n)
+    seed = secrets.randbelow(2**31) if seed is None else seed
+    rows = season(model, n, seed)
     frame = np.column_stack(list(rows.values.values()))
     expect = best(lambda: model.expect(rows))
     forest = best(lambda: IsolationForest(random_state=0).fit(frame).score_samples(frame), 2)
@@ -84,7 +86,7 @@ def main(n: int) -> float:
     tracemalloc.stop()
     input_bytes = frame.nbytes + rows.time_ms.nbytes
     lit = float(np.mean(seen.daylight))
-    print(f"rows {n}, in daylight {lit:.0%}, channels {frame.shape[1]}")
+    print(f"seed {seed}, rows {n}, in daylight {lit:.0%}, channels {frame.shape[1]}")
     missed = "" if expect <= GOAL * forest else "   MISSED"
     print(f"expected columns / IsolationForest fit and score: 1 / {forest / expect:.1f} (goal: at most 1 / 12){missed}")
     print(f"the same with building the site's tables: 1 / {forest / (expect + build):.1f}")
@@ -95,4 +97,4 @@ def main(n: int) -> float:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 260_000)
+    main(*(int(word) for word in sys.argv[1:]) if len(sys.argv) > 1 else (260_000,))

@@ -22,6 +22,7 @@ from analysis.pipeline import advance, begin
 from logger.record.causes import CAUSES
 from logger.record.finding import Finding
 from tests.bench.bench_diagnosis import Drawn, True_, draw, flagged_during, seconds
+from tests.bench.targets import FIRST_RIGHT, mark
 from tests.cases.recorded import read_case, recorded_cases, told_of
 
 NOTHING = "none"
@@ -110,7 +111,11 @@ def printed(title: str, counts: dict[str, Counter[str]]) -> str:
         shares = "".join(f"{100 * row[name] / total:8.0f}" if row[name] else f"{'.':>8s}" for name in columns)
         lines.append(f"{cause:24s}{total:6d}{shares}")
     right = sum(row[cause] for cause, row in counts.items())
-    lines.append(f"named rightly first: {right} of {sum(sum(row.values()) for row in counts.values())}")
+    every = sum(sum(row.values()) for row in counts.values())
+    share = right / max(every, 1)
+    lines.append(
+        f"named rightly first: {right} of {every}, to reach {FIRST_RIGHT:g} of them{mark(share >= FIRST_RIGHT)}"
+    )
     return "\n".join(lines)
 
 

@@ -22,6 +22,8 @@ SMALL, SMALL_DAYS = 0.05, 60.0
 SLOW_HYDRAULIC = ("clogging", "riser-leak", "worn-pump")
 HOLD = (0.90, 0.99)
 NINE_TENTHS = (0.9, 1.0)
+F1_OF = {"full": 0.95, "middle": 0.90, "lean": 0.80}
+FIRST_RIGHT, CALIBRATION, FALSE_A_YEAR, VISITS_A_YEAR = 0.90, 0.07, 0.3, 0.1
 TELLING = 100  # fewer cannot tell a share of 0.99 from 1
 GAP_S = 900.0  # a row stands for no longer than a quarter of an hour
 FED_SHARE = 0.05  # of the largest power: below it the pump rests
@@ -169,6 +171,16 @@ class Running:
         return np.array([self.hours(from_s, float(until)) * gave_m3 / ran_h / step_m3 for until in until_s])
 
 
+def mark(held: bool) -> str:
+    """What stands behind a figure: nothing where it reaches its goal."""
+    return "" if held else "   MISSED"
+
+
+def goal_of(fitout: str | None) -> float:
+    """The F1 to reach by a fit-out; of fit-outs mixed, the least of them."""
+    return F1_OF.get((fitout or "").partition("-")[0], min(F1_OF.values()))
+
+
 def _within(what: str, values: list[float], most: float, unit: str) -> list[str]:
     """Share within `most`; median and nine tenths of all, `never` where that many were not found."""
     values = [v for v in values if not np.isnan(v)]
@@ -181,7 +193,7 @@ def _within(what: str, values: list[float], most: float, unit: str) -> list[str]
     )
     lost = sum(np.isinf(values))
     return [
-        f"{what}: {share:.2f} of {len(values)} ({lost} not found; {told}), to reach {NINE_TENTHS[0]:g}{'' if share >= NINE_TENTHS[0] else '   MISSED'}"
+        f"{what}: {share:.2f} of {len(values)} ({lost} not found; {told}), to reach {NINE_TENTHS[0]:g}{mark(share >= NINE_TENTHS[0])}"
     ]
 
 
@@ -191,4 +203,4 @@ def _share(what: str, values: list[bool], within: tuple[float, float]) -> list[s
     got = float(np.mean(values))
     least, most = within[0], within[1] if len(values) >= TELLING else 1.0
     wanted = f"{within[0]:g} to {within[1]:g}"
-    return [f"{what}: {got:.2f} of {len(values)}, to reach {wanted}{'' if least <= got <= most else '   MISSED'}"]
+    return [f"{what}: {got:.2f} of {len(values)}, to reach {wanted}{mark(least <= got <= most)}"]

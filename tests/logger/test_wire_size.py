@@ -1,16 +1,24 @@
 """An hour of ten channels stays small: the measured month (tests/bench/bench_wire.py) rests on it."""
 
+import pytest
+
 from logger.record.pack import pack
 from logger.record.reading import Reading
-from tests.bench.bench_wire import EPOCH_MS, day
+from tests.bench.bench_wire import DAY_MINUTES, EPOCH_MS, busy_day, changes, day
 
 
-def test_an_hourly_pack_of_a_cloudy_day_is_small_on_average():
+@pytest.mark.parametrize("seed", [7, 8, 2026])
+def test_an_hourly_pack_of_a_cloudy_day_is_small_on_average(seed: int):
     """1.5 MB a month leaves 2083 bytes an hour; TCP, TLS, MQTT, `stored`, pings and health take some 900 of them (captured)."""
     rows = [
         Reading("north-kraal", EPOCH_MS + 60_000 * minute, values, "000001-0000abcd", minute + 2)
-        for minute, values in enumerate(day())
+        for minute, values in enumerate(day(seed))
     ]
     hours = [pack(rows[start : start + 60]) for start in range(0, len(rows), 60)]
     assert sum(map(len, hours)) / len(hours) < 1000
     assert max(map(len, hours)) < 1350, "one packet of a mobile link"
+
+
+def test_a_busy_day_has_more_changes_than_go_at_once() -> None:
+    busy = busy_day(2026, 12)
+    assert sum(changes(busy, minute) for minute in range(DAY_MINUTES)) > 12
