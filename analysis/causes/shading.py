@@ -1,6 +1,7 @@
 """Shading: array power lost at the same sun positions day after day."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -28,6 +29,12 @@ SUN_SHARE = np.cos((np.arange(HOURS) + 0.5 - HOURS / 2) / (HOURS / 2) * np.pi / 
 
 def effect(_plant: Plant) -> list[Effect]:
     """Power lower in some hours of the sun's way, a run of them, and untouched in the others; or in those beside them in part too."""
+    return list(_forms())
+
+
+@cache
+def _forms() -> tuple[Effect, ...]:
+    """The same at every site."""
     found = []
     energy = SUN_SHARE / SUN_SHARE.sum()
     for hours in range(1, LIMITS.longest_h + 1):
@@ -53,7 +60,7 @@ def effect(_plant: Plant) -> list[Effect]:
                         group="electric",
                     )  # fmt: skip
                 )
-    return found
+    return tuple(found)
 
 
 def evidence(figures: dict[str, float]) -> str:

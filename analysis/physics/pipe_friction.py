@@ -113,6 +113,8 @@ def friction_factor(reynolds: ArrayLike, roughness_ratio: float) -> Floats:
         laminar = np.where(re >= 0, 64.0 / re, np.nan)
         factor = np.where(re < LAMINAR_REYNOLDS_MAX, laminar, _colebrook(np.maximum(re, 1000.0), roughness_ratio))
         between = (re >= LAMINAR_REYNOLDS_MAX) & (re < TURBULENT_REYNOLDS_MIN)
+        if not between.any():
+            return factor
         return np.where(between, _transition(np.where(between, re, 3000.0), roughness_ratio), factor)
 
 

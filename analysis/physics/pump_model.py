@@ -198,7 +198,7 @@ class PumpModel:
 
     def relative_speed_of_power(self, power_w: Floats, head_m: Floats) -> Floats:
         """Relative speed at power and head, without a judgement of validity; for tables. [W], [m] -> [-]"""
-        return self._x_of_power(power_w, head_m)[0]
+        return self._x_that_takes(power_w, head_m, self._x_top(head_m))
 
     def relative_speed_of_flow(self, flow_m3_h: Floats, head_m: Floats) -> Floats:
         """Relative speed at flow and head, without a judgement of validity; for tables. [m3/h], [m] -> [-]"""
@@ -236,7 +236,7 @@ class PumpModel:
     def _x_of_power(self, power: Floats, head: Floats) -> tuple[Floats, Codes]:
         reason, top = self.validity.of_head(head), self._x_top(head)
         strongest = self.core.power_at_head(top, head)
-        x = solve_increasing(lambda at: self.core.power_at_head(at, head), power, np.zeros_like(top), top)
+        x = self._x_that_takes(power, head, top)
         idle = (reason == Reason.BEYOND_SHUT_OFF) & (power <= strongest)
         reason = np.where(idle, Reason.OK, reason).astype(np.uint8)
         reason = first_said(reason, x <= self.core.lift_speed(head), Reason.NOT_LIFTING)
@@ -244,6 +244,9 @@ class PumpModel:
         reason = np.where((power > strongest) & (reason <= 1), over, reason)
         reason = np.where(power < 0, Reason.IMPOSSIBLE, reason)
         return x, np.where(np.isnan(power) | np.isnan(head), Reason.MISSING, reason).astype(np.uint8)
+
+    def _x_that_takes(self, power: Floats, head: Floats, top: Floats) -> Floats:
+        return solve_increasing(lambda at: self.core.power_at_head(at, head), power, np.zeros_like(top), top)
 
     def _x_of_flow(self, flow_m3_h: ArrayLike, head_m: ArrayLike, wear: ArrayLike) -> tuple[Floats, Floats, Codes]:
         flow, head = self._pair(flow_m3_h, head_m)

@@ -6,6 +6,7 @@ at the outlet (millimetres) is left out. Never: I/O, pandas.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -60,6 +61,10 @@ class SystemCurve:
         """Head of one bar. [m/bar]"""
         return 1e5 / (self.density_kg_m3 * GRAVITY_M_S2)
 
+    @cached_property
+    def _viscosity_m2_s(self) -> float:
+        return float(kinematic_viscosity_m2_s(self.water_c))
+
     def drawdown_m(self, flow_m3_h: ArrayLike) -> Floats:
         """How far the pumped level lies below the resting one. [m3/h] -> [m]"""
         return step_drawdown_m(flow_m3_h, self.drawdown_linear, self.drawdown_quadratic)
@@ -74,12 +79,12 @@ class SystemCurve:
 
     def riser_loss_m(self, flow_m3_h: ArrayLike) -> Floats:
         """Friction from pump to wellhead. [m3/h] -> [m]"""
-        nu = float(kinematic_viscosity_m2_s(self.water_c))
+        nu = self._viscosity_m2_s
         return friction_head_m(flow_m3_h, self.riser_length_m, self.riser_diameter_m, self.roughness_m, nu)
 
     def pipe_loss_m(self, flow_m3_h: ArrayLike) -> Floats:
         """Friction and fittings from wellhead to outlet. [m3/h] -> [m]"""
-        nu = float(kinematic_viscosity_m2_s(self.water_c))
+        nu = self._viscosity_m2_s
         straight = friction_head_m(flow_m3_h, self.pipe_length_m, self.pipe_diameter_m, self.roughness_m, nu)
         return straight + minor_head_m(flow_m3_h, self.minor_loss_coefficient, self.pipe_diameter_m)
 
