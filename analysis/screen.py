@@ -46,6 +46,7 @@ class Screen:
     base: np.ndarray
     facts: SiteFacts
     array: string_out.Known
+    before: Memory
 
     def heard(self, plant: Plant, heard_ms: Times) -> "Screen":
         """The same daylight, after more readings of the night."""
@@ -57,12 +58,14 @@ class Screen:
         if flags is None or flags[day - self.days.start]:
             return True
         if name == "string-out":
+            if memory is self.before or string_out.same_known(self.facts, memory, self.before):
+                return False
             return _array_of(self.facts, memory).moved_from(self.array) > ARRAY_MOVED
-        if name == "silent" and silent.silence_lasts(memory):
-            return True
-        return name == "no-water" and any(
-            abs(now - was) > MOVED for now, was in zip(_load(memory), self.base, strict=True)
-        )
+        if name == "silent":
+            return silent.silence_lasts(memory)
+        if name != "no-water" or memory.arrays.get("mean") is self.before.arrays.get("mean"):
+            return False
+        return any(abs(now - was) > MOVED for now, was in zip(_load(memory), self.base, strict=True))
 
 
 def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: range) -> Screen:
@@ -95,14 +98,14 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
     with np.errstate(invalid="ignore"):
         high = seen.rows["pv_voltage_v"] > rating * (1 + over_voltage.LIMITS.above)
     may["over-voltage"] = _days(seen, high | code, days, over_voltage.LIMITS.rows)
-    return Screen(days, may, base, plant.facts, array)
+    return Screen(days, may, base, plant.facts, array, memory)
 
 
 def _array_of(facts: SiteFacts, memory: Memory) -> string_out.Known:
     """What a close left of the array: a site is asked each minute until the next."""
     if "recent" not in memory.arrays:
         return string_out.known_of(facts, memory)
-    told = any(case.family == "slow-electric" and case.ended_ms is None for case in memory.cases)
+    told = string_out.told_open(memory)
     return memory.worked_out("recent", f"array {told}", lambda: string_out.known_of(facts, memory))
 
 

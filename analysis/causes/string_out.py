@@ -163,7 +163,7 @@ NOTHING_KNOWN = Known(np.full(HOURS, np.nan), np.nan, np.full(HOURS, np.nan), np
 
 def known_of(facts: SiteFacts, memory: Memory) -> Known:
     """`NOTHING_KNOWN` before enough sound days, and while the array's loss is told of already."""
-    if "mean" not in memory.arrays or any(c.family == "slow-electric" and c.ended_ms is None for c in memory.cases):
+    if "mean" not in memory.arrays or told_open(memory):
         return NOTHING_KNOWN
     mean, days = memory.arrays["mean"], memory.arrays["days"]
     hours, volts = HOURS_OF_SUN, _told_volts(days)
@@ -180,6 +180,17 @@ def known_of(facts: SiteFacts, memory: Memory) -> Known:
     if np.isnan(usual).all():
         return NOTHING_KNOWN
     return Known(usual, float(mean[volts]), newest - current, float(told[volts]))
+
+
+def same_known(facts: SiteFacts, memory: Memory, before: Memory) -> bool:
+    """Surely the same levels in both, by the very arrays that they come from; how far the newest days were off may differ."""
+    same = all(memory.arrays.get(name) is before.arrays.get(name) for name in ("mean", "days"))
+    return same and "irradiance_w_m2" in facts.sensors.channels and told_open(memory) == told_open(before)
+
+
+def told_open(memory: Memory) -> bool:
+    """Whether a loss of the array is told of already."""
+    return any(c.family == "slow-electric" and c.ended_ms is None for c in memory.cases)
 
 
 def _told_volts(days: Floats) -> int:
