@@ -95,5 +95,7 @@ def metered(
     flow[inside] = np.where(np.isfinite(shared), shared, np.nan)
     since = np.full(n, -1, np.int64)
     after = slice(int(marks[0]), n)
-    since[after] = np.where(day[marks][last] == day[after], total[after] - total[marks][last], -1)
+    due_since = total[after] - np.repeat(total[marks], apart)
+    # where each row was read, each day's first is a mark
+    since[after] = due_since if len(read) == n else np.where(day[marks][last] == day[after], due_since, -1)
     return Metered(flow, since, moved)

@@ -207,7 +207,8 @@ def _counted(learnt: Learnt, recent: Floats, places: np.ndarray, windows: np.nda
     part = recent[-int(windows[-1]) :].take(places, axis=1)[::-1] - learnt.mean[places]
     known = part == part
     last = np.minimum(windows, len(part)) - 1
-    return known.cumsum(axis=0)[last], np.where(known, part, 0.0).cumsum(axis=0)[last]
+    within = np.arange(len(part)) <= last[:, None]
+    return within.astype(float) @ known.astype(float), np.where(known, part, 0.0).cumsum(axis=0)[last]
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ from analysis.plant import Plant
 from analysis.rows import Floats
 from analysis.since_when import LOOK_BACK, course, with_other_days
 from analysis.slow import (
+    COLUMNS_OF,
     Alarm,
     Shift,
     SlowBench,
@@ -76,7 +77,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
     were_dirty = bool(_open(memory, "electric"))
     odd = today.odd_groups
     for group in GROUPS:
-        if not today.of(group, 1).counts.any():
+        if not today.counts[0, COLUMNS_OF[group]].any():
             suspected |= any(_open(memory, group))
             continue
         were_open = _open(memory, group)
