@@ -219,13 +219,13 @@ def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> lis
 
 def _beside(bench: SlowBench, beside: Shift, tried: list[tuple[int, float]]) -> list[float]:
     """Log-likelihood of what each form with its amount makes of the array's figures, over that of leaving them alone."""
-    forms, amounts = [form for form, _ in tried], np.array([amount for _, amount in tried])
-    explained = bench.explained(forms, amounts, beside.places)
-    told = np.flatnonzero(explained.any(axis=1))
+    told = np.array([row for row, (form, _) in enumerate(tried) if bench.effects[form].moves(beside.places)], np.int64)
     found = np.zeros(len(tried))
     if len(told):
-        misses = np.vstack([beside.mean[None], beside.mean - explained[told]])
-        open_ = np.vstack([np.zeros(len(beside.places)), (bench.loose[forms, None] * explained)[told] ** 2])
+        forms, amounts = [tried[row][0] for row in told], np.array([tried[row][1] for row in told])
+        explained = bench.explained(forms, amounts, beside.places)
+        misses = np.vstack([beside.mean[None], beside.mean - explained])
+        open_ = np.vstack([np.zeros(len(beside.places)), (bench.loose[forms, None] * explained) ** 2])
         logs = np.array(_gauss(misses, beside.covariance, open_))
         found[told] = np.clip(logs[1:] - logs[0], -BESIDE_TOLD, BESIDE_TOLD)
     return list(found.tolist())

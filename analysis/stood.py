@@ -66,13 +66,9 @@ def own_start(view: DayView) -> dict[str, float]:
     seen = view.columns
     if seen is None or not seen.expected.poa_measured.any():
         return {}
-    turns = seen.turning & (seen.dt_h > 0)
-    first = np.flatnonzero(turns & ~np.concatenate([[False], turns[:-1]]))
-    ends = np.flatnonzero(turns & ~np.concatenate([turns[1:], [False]]))
-    lasting = np.flatnonzero(seen.time_ms[ends] - seen.time_ms[first] >= LIMITS.lasting_ms)
-    if not len(lasting):
+    row = _first_lasting(seen)
+    if row is None:
         return {}
-    row = int(first[lasting[0]])
     told = seen.sun_enough[:row] & ~seen.asked[:row]
     if not seen.expected.poa_measured[row] or told.any():
         return {}
@@ -80,6 +76,18 @@ def own_start(view: DayView) -> dict[str, float]:
     offered = min(float(seen.expected.mpp_power_w[row]), most)
     kept = view.memory.numbers.get(STARTS_W, offered)
     return {STARTS_W: max(offered, LIMITS.own_keeps * kept + (1.0 - LIMITS.own_keeps) * offered)}
+
+
+def _first_lasting(seen: Columns) -> int | None:
+    """The row with which the day's first run begins that lasts, None where none does."""
+    turns = seen.turning & (seen.dt_h > 0)
+    changes = (turns[1:] != turns[:-1]).nonzero()[0].tolist()
+    begins = ([0] if turns[0] else []) + [place + 1 for place in changes if not turns[place]]
+    ends = [place for place in changes if turns[place]] + [len(turns) - 1]
+    for begin, end in zip(begins, ends, strict=False):
+        if seen.time_ms[end] - seen.time_ms[begin] >= LIMITS.lasting_ms:
+            return begin
+    return None
 
 
 def days_idle(view: DayView) -> int:
@@ -105,10 +113,9 @@ def idle(day: DaySummary) -> bool:
 def halted(view: DayView) -> bool:
     """At the day's end it stands since it was stopped while it ran with power to spare: today, or on a day before."""
     seen = view.columns
-    turned = turned_rows(seen)
-    if seen is None or not len(turned):
+    last = last_turned(seen)
+    if seen is None or last is None:
         return view.memory.numbers.get(HALTED) == view.day - 1
-    last = int(turned[-1])
     if last + 1 >= len(seen) or int(seen.time_ms[last + 1] - seen.time_ms[last]) > LIMITS.stopped_ms:
         return False
     took = seen.power_w[last if seen.dt_h[last] > LIMITS.fine_h else max(last - 1, 0) : last + 1]
@@ -116,9 +123,15 @@ def halted(view: DayView) -> bool:
         return bool((took > LIMITS.strong * plant_of(view.facts).start_power_w).any())
 
 
-def turned_rows(seen: Columns | None) -> np.ndarray:
-    """Rows in which it turned, and not only tried to."""
-    return np.zeros(0, np.int64) if seen is None else np.flatnonzero(seen.turning & ~tries_of(seen))
+def last_turned(seen: Columns | None) -> int | None:
+    """The last row in which it turned, and not only tried to; None where it never did."""
+    if seen is None:
+        return None
+    last = len(seen) - 1 - int(seen.turning[::-1].argmax())
+    if not seen.turning[last] or not np.isnan(seen.speed_rpm[last]):
+        return last if seen.turning[last] else None
+    turned = np.flatnonzero(seen.turning & ~tries_of(seen))
+    return int(turned[-1]) if len(turned) else None
 
 
 def tries_of(seen: Columns) -> np.ndarray:
@@ -134,11 +147,13 @@ def tries_of(seen: Columns) -> np.ndarray:
 def standing(view: DayView, episodes: list[Episode]) -> dict[str, float]:
     """For the memory's numbers, at the day's end: since when it has stood [ms], and for how many sunny hours; empty where it runs."""
     seen = view.columns
-    turned = turned_rows(seen)
     last = [e for e in episodes if e.symptom == "not-turning"][-1:]
     known = {name: view.memory.numbers[name] for name in (SINCE, SINCE_H) if name in view.memory.numbers}
-    if seen is not None and len(turned):
-        final = int(seen.time_ms[turned[-1]])
+    if not last and not known:
+        return {}
+    turned = last_turned(seen)
+    if seen is not None and turned is not None:
+        final = int(seen.time_ms[turned])
         last, known = [e for e in last if e.seen_ms > final], {}
     for episode in last:
         hours = known.get(SINCE_H, 0.0) + episode.hours

@@ -5,6 +5,7 @@ Never: judgement.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -97,6 +98,15 @@ class Effect:
     by_work: bool = False
     usual: float = 0.0
     bend: Bend | None = None
+
+    def moves(self, places: np.ndarray) -> bool:
+        """Whether it shifts any of the places."""
+        return bool(self._moved[places].any())
+
+    @cached_property
+    def _moved(self) -> np.ndarray:
+        bent = False if self.bend is None else (self.bend.shifts != 0.0).any(axis=0)
+        return (self.direction != 0.0) | bent
 
     def share_lost(self, amounts: Floats, share: Floats) -> Floats:
         """Share of the day's water (or energy) that each amount costs; `share` by band. (n,) -> (n,)"""
