@@ -226,16 +226,12 @@ def _stuck(view: DayView, seen: Columns) -> list[Episode]:
         starts = np.flatnonzero(np.concatenate([[True], np.diff(column[rows]) != 0]))
         stops = np.append(starts[1:], len(rows))
         long = stops - starts >= LEAST_ROWS
-        if not long.any():
-            continue
-        drive, swing = _moved_by(view, seen, channel)
         for start, stop in zip(starts[long], stops[long], strict=True):
             part = rows[start:stop]
-            if channel == "flow_m3_h" and column[part[0]] == 0.0:
-                continue  # no flow all day is for the causes of no water, or for a sun too low to lift any
             held = np.cumsum(seen.dt_h[part])
-            if held[-1] < least_h:
-                continue
+            if held[-1] < least_h or (channel == "flow_m3_h" and column[part[0]] == 0.0):
+                continue  # no flow all day is for the causes of no water, or for a sun too low to lift any
+            drive, swing = _moved_by(view, seen, channel)
             moved = np.maximum.accumulate(drive[part]) - np.minimum.accumulate(drive[part])
             enough = np.flatnonzero((held >= least_h) & (moved >= swing) & _frozen(seen, channel, part))
             if len(enough):
@@ -311,9 +307,7 @@ def _dead(view: DayView, seen: Columns) -> list[Episode]:
     """Fitted channels that once spoke and give no value all day while the plant is read."""
     found, recent = [], view.memory.arrays.get("recent")
     for channel, entry in SPOKEN.items():
-        if recent is None or channel not in view.facts.sensors.channels or not np.isnan(seen.rows[channel]).any():
-            continue
-        if np.isnan(recent[:, PLACE[entry]]).all():
+        if recent is None or channel not in view.facts.sensors.channels or np.isnan(recent[:, PLACE[entry]]).all():
             continue
         rows = np.flatnonzero(dead_rows(seen, channel))
         held = np.cumsum(seen.dt_h[rows])
