@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.estimates.day import DayFigures
 from analysis.estimates.days_before import hours_kept
-from analysis.estimates.envelope import SKY_TOLD, under_clear_sky
+from analysis.estimates.envelope import SKY_TOLD, under_clear_sky, without_haze
 from analysis.estimates.horizon import without_horizon
 from analysis.estimates.scatter import HYDRAULIC
 from analysis.estimates.vector import PLACE, SIZE
@@ -65,6 +65,8 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
     if "irradiance_w_m2" in plant.has:
         memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
+    elif not figures.told.any():
+        vector = without_haze(vector, np.where(learnt.days[SKY_TOLD] > 0, learnt.mean[SKY_TOLD], np.nan))
     vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"), figures.told)
     standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning"))
     if standing_h > 0.0:

@@ -35,7 +35,7 @@ from analysis.slow import (
     slow_bench,
     windows_of,
 )
-from analysis.soiling import SOILING, exceeded_since, since_before, soiled_since, washed_below
+from analysis.soiling import SOILING, exceeded_since, fell_lately, since_before, soiled_since, washed_below
 from analysis.solar_days import DAY_MS
 from analysis.symptoms import worked_on
 from logger.record.site_facts import VisitKind
@@ -111,7 +111,15 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 must_last = group == "hydraulic" or verdict.cause in COMES_AGAIN
                 form = alarm.form if verdict.form is None else verdict.form
                 told = verdict.cause in known or told_already(bench, memory, verdict.cause, form)
-                if told or (must_last and not _lasts(amounts, alarm)):
+                if (
+                    told
+                    or (must_last and not _lasts(amounts, alarm))
+                    or (
+                        verdict.cause == SOILING
+                        and _sky_supposed(plant, figures)
+                        and not fell_lately(recent, alarm.amount)
+                    )
+                ):
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED
@@ -137,6 +145,11 @@ class _Found:
     form: int
     window: int
     from_before: bool = False
+
+
+def _sky_supposed(plant: Plant, figures: DayFigures) -> bool:
+    """Neither a sensor nor a neighbour tells the sun."""
+    return "irradiance_w_m2" not in plant.has and not figures.told.any()
 
 
 def _array_lost(bench: SlowBench, memory: Memory) -> float:

@@ -49,6 +49,27 @@ def soiled_since(
     return verdict, form if verdict.form is None else verdict.form, change.days
 
 
+LATELY, BEFORE_DAYS, LEAST_DAYS = 3, slice(-60, -8), 6
+"""Days: the last ones, those before that they are held against, how many of those must tell."""
+FELL = 0.5  # of what is told of: dust that lay there before is in what was learnt
+
+
+def fell_lately(recent: Floats, amount: float) -> bool:
+    """Whether the array fell within the last weeks by half of a loss that is seen against what was learnt, hour by hour of the sun's way.
+
+    Under a supposed sky a season's turbidity, its sun and a tilt not quite as the file says shift an array's figures by as much as dust,
+    but not within weeks. recent : float64[days, SIZE], today last.
+    """
+    hours = recent[:, SUN]
+    before = hours[BEFORE_DAYS]
+    told = (~np.isnan(before)).sum(axis=0) >= LEAST_DAYS
+    told &= (~np.isnan(hours[-LATELY:])).any(axis=0)
+    if not told.any():
+        return False
+    fell = np.nanmedian(before[:, told], axis=0) - np.nanmean(hours[-LATELY:, told], axis=0)
+    return bool(np.median(fell) >= FELL * amount)
+
+
 WASHED = 0.5  # of what was lost
 CLOUDED = 1.5  # of what is lost now: more than so much, and less again later, is an even cloud
 

@@ -18,6 +18,13 @@ LEAST_DAYS = 2
 SAME_DAYS = 3
 DEEP = 0.2  # of what an hour lies below the others, day after day: a shade's edge goes on by minutes from day to day
 SAME = 0.05  # log of power: under a clear sky an hour comes again as it was; under cloud hardly ever (common practice, no source)
+HAZY = 0.06  # log of light: less is no haze to speak of
+UNLIKE, UNLIKE_SHARE = (
+    0.02,
+    0.08,
+)  # log of light about the day's own mean, and as a share of what it lost (common practice, no source)
+LEAST_HOURS = 3
+HIGH = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 4.0  # hours from noon: lower, horizon and season decide
 SKY_TOLD = np.arange(PLACE["s0"], PLACE["s0"] + HOURS)
 """Hours of the sun's way."""
 
@@ -40,6 +47,27 @@ def under_clear_sky(
     found = vector.copy()
     found[places] = found_places
     return found, kept
+
+
+def without_haze(vector: Floats, usual: Floats) -> Floats:
+    """The vector without its hours under a supposed sky, where nearly all lie low and each by another share.
+
+    Dust and a string out take one share at all hours, a shade leaves some hours alone. Haze and thin even cloud drift by, and take most at
+    low sun (Beer and Lambert), so that hours which are smooth each by itself differ from one another.
+
+    Parameters
+    ----------
+    vector : float64[SIZE]
+    usual : float64[HOURS]
+        What each hour was learnt to give, NaN where it was not.
+    """
+    off = vector[SKY_TOLD] - usual
+    off = off[HIGH & ~np.isnan(off)]
+    if len(off) < LEAST_HOURS or np.sort(off)[-2] > -HAZY or np.std(off, ddof=1) < UNLIKE + UNLIKE_SHARE * -off.mean():
+        return vector
+    found = vector.copy()
+    found[SKY_TOLD] = np.nan
+    return found
 
 
 def _best(kept: Floats) -> Floats:

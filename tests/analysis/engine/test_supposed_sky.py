@@ -1,0 +1,69 @@
+"""Under a supposed clear sky haze and the season take light as dust and a shade do: what tells them apart."""
+
+import numpy as np
+import pytest
+
+from analysis.estimates.envelope import SKY_TOLD, without_haze
+from analysis.estimates.vector import HOURS, SIZE
+from analysis.soiling import fell_lately
+
+USUAL = np.linspace(-0.02, 0.06, HOURS)
+
+
+def day(off: np.ndarray) -> np.ndarray:
+    """A day's vector whose hours of the sun's way lie so far off what they usually give."""
+    vector = np.full(SIZE, np.nan)
+    vector[0] = 0.1
+    vector[SKY_TOLD] = USUAL + off
+    return vector
+
+
+def seen(*hours: float) -> np.ndarray:
+    """Nine hours of high and low sun, none in the first two and the last."""
+    off = np.full(HOURS, np.nan)
+    off[2:11] = hours
+    return off
+
+
+@pytest.mark.parametrize(
+    "off",
+    [
+        seen(-0.45, -0.41, -0.35, -0.24, -0.22, -0.31, -0.36, -0.41, -0.50),  # a thick even haze: most at low sun
+        seen(
+            -0.22, -0.22, -0.14, -0.13, -0.20, -0.25, -0.21, -0.15, -0.17
+        ),  # thin cloud that drifts by, even within each hour
+    ],
+)
+def test_a_day_low_at_all_hours_by_unlike_shares_says_nothing_of_the_array(off: np.ndarray) -> None:
+    kept = without_haze(day(off), USUAL)
+    assert np.isnan(kept[SKY_TOLD]).all()
+    assert kept[0] == 0.1, "what is not the sky's stays"
+
+
+@pytest.mark.parametrize(
+    "off",
+    [
+        np.full(HOURS, -0.15),  # dust, a string
+        seen(-0.16, -0.15, -0.14, -0.15, -0.16, -0.15, -0.14, -0.15, -0.16),
+        seen(-0.40, -0.45, -0.40, -0.01, 0.0, 0.01, 0.0, 0.0, 0.0),  # a shade
+        seen(-0.05, -0.01, 0.0, 0.01, -0.02, -0.04, 0.03, 0.0, -0.05),  # a clear day
+        seen(-0.3, -0.2, np.nan, np.nan, np.nan, np.nan, np.nan, np.nan, -0.1),  # too few to tell
+    ],
+)
+def test_dust_a_shade_and_a_clear_day_are_kept(off: np.ndarray) -> None:
+    np.testing.assert_array_equal(without_haze(day(off), USUAL), day(off))
+
+
+def season(level: np.ndarray) -> np.ndarray:
+    """Vectors of days whose hours all lie at a level."""
+    recent = np.full((len(level), SIZE), np.nan)
+    recent[:, SKY_TOLD] = USUAL + level[:, None]
+    return recent
+
+
+def test_a_loss_of_weeks_fell_lately_and_a_season_s_drift_did_not() -> None:
+    """A tenth below what was learnt: within a fortnight it is dust; where the weeks before lay there too, it is not."""
+    dust = np.concatenate([np.zeros(40), np.linspace(0.0, -0.1, 14), np.full(4, -0.1)])
+    assert fell_lately(season(dust), 0.1)
+    assert not fell_lately(season(np.linspace(-0.07, -0.10, 60)), 0.1)
+    assert not fell_lately(season(np.full(5, -0.1)), 0.1), "nothing before to hold it against"
