@@ -108,18 +108,9 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 )  # fmt: skip
                 if verdict.cause in COMES_AGAIN:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
-                must_last = group == "hydraulic" or verdict.cause in COMES_AGAIN
                 form = alarm.form if verdict.form is None else verdict.form
                 told = verdict.cause in known or told_already(bench, memory, verdict.cause, form)
-                if (
-                    told
-                    or (must_last and not _lasts(amounts, alarm))
-                    or (
-                        verdict.cause == SOILING
-                        and _sky_supposed(plant, figures)
-                        and not fell_lately(recent, alarm.amount)
-                    )
-                ):
+                if told or not _stands(plant, figures, recent, verdict.cause, amounts, alarm):
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED
@@ -147,11 +138,6 @@ class _Found:
     from_before: bool = False
 
 
-def _sky_supposed(plant: Plant, figures: DayFigures) -> bool:
-    """Neither a sensor nor a neighbour tells the sun."""
-    return "irradiance_w_m2" not in plant.has and not figures.told.any()
-
-
 def _array_lost(bench: SlowBench, memory: Memory) -> float:
     """Log of the power that the array is known to have lost at full sun."""
     return sum(float(-bench.effects[form].lost[-1]) * amount for form, amount in map(_form, _open(memory, "electric")))
@@ -165,6 +151,17 @@ def _second(alarm: Alarm) -> bool:
 def _strange(alarm: Alarm) -> bool:
     """Nobody is sent out for a riddle of a day or two."""
     return alarm.shift.days >= STRANGE_DAYS and alarm.ratio >= STRANGE_RATIO
+
+
+def _stands(
+    plant: Plant, figures: DayFigures, recent: Floats, cause: str, amounts: Floats, alarm: Alarm
+) -> bool:  # fmt: skip
+    """Whether more than a day shows it, where a day may be odd; and dust, where neither a sensor nor a neighbour tells the sun, within weeks."""
+    sky_known = "irradiance_w_m2" in plant.has or figures.told.any()
+    if cause == SOILING and not sky_known and not fell_lately(recent, alarm.amount):
+        return False
+    must_last = alarm.shift.group == "hydraulic" or cause in COMES_AGAIN
+    return not must_last or _lasts(amounts, alarm)
 
 
 def _lasts(amounts: Floats, alarm: Alarm) -> bool:
