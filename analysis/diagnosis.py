@@ -40,7 +40,6 @@ BY_WORK, WORK_DAYS_A_YEAR = 0.7, 5.0  # share that begins with work told of, and
 USUAL_SPREAD = (
     0.8  # log: two thirds of the amounts beyond the usual lie within a factor of 2.2 (common practice, no source)
 )
-NEVER_GROWS = 0.95  # share that comes at once: half turned backwards there is not
 FREE = 8.0  # log-likelihood within which a form is still weighed
 
 
@@ -104,7 +103,7 @@ def weigh_shift(
         ]
     of_form: dict[int, float] = {}
     for (form, amount), fit in zip(tried, fits, strict=False):
-        found = TEMPER * fit + _of_size(bench.effects[form], amount)
+        found = TEMPER * fit + _course_of(bench.effects[form], amount, at_once)
         of_form[form] = max(of_form.get(form, -np.inf), found)
     logs: dict[str, list[tuple[float, int]]] = {}
     for form, found in of_form.items():
@@ -112,7 +111,7 @@ def weigh_shift(
         prior = np.log(all_causes()[name].per_year * effect.rate)
         if effect.by_work:
             prior += np.log(BY_WORK * DAYS_A_YEAR / WORK_DAYS_A_YEAR if work else 1.0 - BY_WORK)
-        logs.setdefault(name, []).append((found + prior + _in_time(effect.sudden, at_once), form))
+        logs.setdefault(name, []).append((found + prior, form))
     logs.setdefault(UNEXPLAINED, []).append((TEMPER * fits[UNKNOWN_FIT] + np.log(UNEXPLAINED_PER_YEAR), -1))
     logs[NOTHING] = [(TEMPER * fits[SOUND_FIT] + np.log(NOTHING_PER_YEAR), -1)]
     if moved.group == "held":
@@ -241,20 +240,23 @@ def _gauss(misses: Floats, covariance: Floats, more: Floats) -> list[float]:
     return list((-0.5 * (white**2).sum(axis=1) - np.log(lower[:, every, every]).sum(axis=1)).tolist())
 
 
-def _of_size(effect: Effect, amount: float) -> float:
-    """Log of how rare so large an amount is; every growing one was small once, so that a small one is odd only where none grows."""
+def _course_of(effect: Effect, amount: float, at_once: float | None) -> float:
+    """Log of how likely so large an amount and such a course of the days are, whether it came at once or grows.
+
+    Every growing one was small once, so that a small one is odd only where it came at once.
+    """
+    half = 0.0 if at_once is None else 0.5 * min(max(at_once, -COURSE_TOLD), COURSE_TOLD)
+    with np.errstate(divide="ignore"):
+        steps, grows = np.log(effect.sudden) + half, np.log(1.0 - effect.sudden) - half
+    return float(np.logaddexp(steps + _of_size(effect, amount, True), grows + _of_size(effect, amount, False)))
+
+
+def _of_size(effect: Effect, amount: float, stepped: bool) -> float:
+    """Log of how rare an amount is among those that came at once, or among those that grow."""
     if not effect.usual:
         return 0.0
     away = float(np.log(amount / effect.usual)) / USUAL_SPREAD
-    return -0.5 * (away if effect.sudden > NEVER_GROWS else max(away, 0.0)) ** 2
-
-
-def _in_time(sudden: float, at_once: float | None) -> float:
-    """What the course of the days says for a cause that comes at once in a share `sudden` of cases, and else grows."""
-    if at_once is None:
-        return 0.0
-    half = 0.5 * min(max(at_once, -COURSE_TOLD), COURSE_TOLD)
-    return float(np.log(sudden * np.exp(half) + (1.0 - sudden) * np.exp(-half)))
+    return -0.5 * (away if stepped else max(away, 0.0)) ** 2
 
 
 def _verdict(logs: dict[str, list[tuple[float, int]]]) -> Verdict:

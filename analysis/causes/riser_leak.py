@@ -20,7 +20,14 @@ class RiserLeakLimits:
     beyond: float = 0.5  # of the riser: it lies beyond the hole, which may be anywhere
     drained: float = 0.6  # of the riser; the hole may lie anywhere along it
     drained_for: float = 0.15  # the share lost at which it surely has drained by morning
-    holds: float = 0.3  # of leaks: near the wellhead or behind it, so that the column stays (a guess)
+    sudden: float = 0.85  # a joint or a fitting lets go; a hole rusts through and grows (a guess)
+    holds: float = (
+        0.15  # of leaks: at the wellhead or behind it, so that the column stays; a riser has many more joints (a guess)
+    )
+    eaten: float = (
+        0.2  # of leaks below it: low sun lifts hardly more than runs out, and filling takes an hour (a guess)
+    )
+    eaten_open: float = 12.0  # then, risers for each unit of flow lost that the first water may be short of
     valve_above: float = 0.25  # of all others: a check valve at the wellhead holds what the gauge reads (a guess)
     fallen_for: float = 0.15  # the share lost at which the gauge surely has fallen by morning
     check_valve_least: float = 0.45
@@ -34,7 +41,8 @@ def effect(plant: Plant) -> list[Effect]:
     """A flow that runs out, about constant; while running it looks like wear.
 
     The column drains overnight, so first water comes late by what refills it and the wellhead's gauge falls to nothing, unless the
-    hole lies near the top; the well is drawn down for more than is metered. A check valve alone costs the first water and nothing else.
+    hole lies near the top; the well is drawn down for more than is metered. While low sun lifts hardly more than runs out, much more
+    than a riser is pumped before it is full. A check valve alone costs the first water and nothing else.
     """
     bench = bench_of(plant)
     out = bench.constant_loss()
@@ -45,11 +53,13 @@ def effect(plant: Plant) -> list[Effect]:
     gauge = "discharge_pressure_bar" in plant.has
     above = LIMITS.valve_above if gauge else 1.0
     drains = 1.0 - LIMITS.holds
-    columns = [(None, 0.0, 0.0, LIMITS.holds), ("wall", drained, 0.0, drains * above)]
-    valves = [(0.0, 0.3 * above)]
-    if gauge:
-        columns.append(("wall", drained, 1.0 / LIMITS.fallen_for, drains * (1.0 - above)))
-        valves.append((1.0 / LIMITS.fallen_for, 0.3 * (1.0 - above)))
+    columns: list[tuple[str | None, float, float, float, float]] = [(None, 0.0, 0.0, 0.0, LIMITS.holds)]
+    valves = []
+    for stand, often in ((0.0, above), (1.0 / LIMITS.fallen_for, 1.0 - above)):
+        if often > 0.0:
+            columns.append(("wall", drained, stand, 0.0, drains * often * (1.0 - LIMITS.eaten)))
+            columns.append(("wall", drained, stand, LIMITS.eaten_open, drains * often * LIMITS.eaten))
+            valves.append((stand, 0.3 * often))
     return [
         *(
             Effect(
@@ -60,12 +70,12 @@ def effect(plant: Plant) -> list[Effect]:
                 lost=out,
                 loose=0.25,
                 curved=True,
-                sudden=0.85,
-                blur=shift(t=0.03, i=0.03),
+                sudden=LIMITS.sudden,
+                blur=shift(t=0.03, i=0.03, first=late),
                 rate=rate,
                 usual=LIMITS.usual,
             )
-            for part, first, stand, rate in columns
+            for part, first, stand, late, rate in columns
         ),
         *(
             Effect(

@@ -26,11 +26,14 @@ class DragLimits:
 
 
 LIMITS = DragLimits()
+TELL_TORQUE = {"motor_speed_rpm", "motor_current_a"}
 DRAG_SEEN = 0.3  # of the amount: the torque itself must have risen for it to be called drag
 
 
 def effect(plant: Plant) -> list[Effect]:
-    """A torque more, at all speeds about alike; the water knows nothing of it."""
+    """A torque more, at all speeds about alike; the water knows nothing of it. None where neither speed nor current tells of a torque."""
+    if not plant.has & TELL_TORQUE:
+        return []
     bench = bench_of(plant)
     lost = -bench.flow_per_power
     current = LIMITS.current[0 if plant.current_known else 1]

@@ -2,10 +2,14 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.estimates.bench import LOST_AT_FULL, bench_of
-from analysis.estimates.effects import Effect, relieved, shift
+from analysis.estimates.effects import Effect, current_of, relieved, shift
+from analysis.estimates.vector import BANDS
 from analysis.plant import Plant
+from analysis.rows import Floats
 
 
 @dataclass(frozen=True)
@@ -16,9 +20,13 @@ class WornPumpLimits:
     most: float = 0.7
     usual: float = 0.2  # half of all stay below (a guess)
     rubs_less: float = 0.1  # of a helical rotor's torque, for each unit of flow lost, and how far that is open
-    rubs_open: float = 0.12
-    late_open: float = 2.0  # risers for each unit of flow lost: a worn impeller must turn faster before it lifts at all
-    turns_open: float = 0.06  # likewise of an impeller's, whose own flow may be more or less than it was
+    rubs_open: float = 0.08
+    sudden: float = 0.35  # a stage broken by a stone, a stator torn or run dry; sand takes months (a guess)
+    late_open_h: float = 0.1
+    """Of full flow, for each unit of it lost: a worn impeller must turn faster before it lifts at all, and the sun takes its time (a guess)."""
+    moves_more: tuple[tuple[float, float], ...] = ((0.0, 0.6), (0.15, 0.4))  # likewise of an impeller's, and how often
+    moves_open: float = 0.05
+    """What flows back inside is moved as well: against static lift about as much as before, against friction more (a guess)."""
 
 
 LIMITS = WornPumpLimits()
@@ -28,27 +36,37 @@ def effect(plant: Plant) -> list[Effect]:
     """A flow that slips back, about constant, for it follows the lift and not the speed.
 
     So flow per turn falls, at low speed most. A helical rotor turns against less drawdown and friction, and one that has lost its
-    tight fit rubs less besides: the fit takes a tenth to a quarter of its torque (common practice, no source). The power of impellers
-    at given speed stays about what it was.
+    tight fit rubs less besides: the fit takes a tenth to a quarter of its torque (common practice, no source). Impellers at given
+    speed take what they took, or a little more for what goes round inside.
     """
     bench = bench_of(plant)
-    rubs, open_ = (LIMITS.rubs_less, LIMITS.rubs_open) if plant.helical else (0.0, LIMITS.turns_open)
-    back = bench.constant_loss()
-    torque = relieved(plant, bench, LOST_AT_FULL * float(bench.flow_m3_h[-1]), of_well=1.0, of_riser=1.0) - rubs
+    back, per_power = bench.constant_loss(), bench.flow_per_power
+    spared = relieved(plant, bench, LOST_AT_FULL * float(bench.flow_m3_h[-1]), of_well=1.0, of_riser=1.0)
+    if plant.helical:
+        rotor = spared - LIMITS.rubs_less
+        return [_form(plant, back, back + per_power * rotor, rotor, 1.0, shift(t=LIMITS.rubs_open, i=LIMITS.rubs_open))]
+    late = LIMITS.late_open_h * plant.full_flow_m3_h / plant.riser_m3
+    blur = shift(t=LIMITS.moves_open, i=LIMITS.moves_open, first=late)
     return [
-        Effect(
-            None,
-            shift(q=back, n=back + bench.flow_per_power * torque, t=torque, i=torque),
-            LIMITS.least,
-            LIMITS.most,
-            lost=back,
-            loose=0.25,
-            curved=True,
-            sudden=0.15,
-            blur=shift(t=open_, i=open_, first=0.0 if plant.helical else LIMITS.late_open),
-            usual=LIMITS.usual,
-        )
+        _form(plant, back - more * per_power, back, np.full(BANDS, more), often, blur)
+        for more, often in LIMITS.moves_more
     ]
+
+
+def _form(plant: Plant, q: Floats, n: Floats, torque: Floats, rate: float, blur: Floats) -> Effect:
+    return Effect(
+        None,
+        shift(q=q, n=n, t=torque, i=current_of(plant, torque)),
+        LIMITS.least,
+        LIMITS.most,
+        lost=q,
+        loose=0.25,
+        curved=True,
+        sudden=LIMITS.sudden,
+        rate=rate,
+        blur=blur,
+        usual=LIMITS.usual,
+    )
 
 
 def evidence(figures: dict[str, float]) -> str:
@@ -62,7 +80,7 @@ def evidence(figures: dict[str, float]) -> str:
 register(
     CauseFile(
         "worn-pump",
-        per_year=0.12,
+        per_year=0.15,
         judged="day",
         check="Time a bucket of known volume at the tank to be sure of the meter; then shut the valve at the wellhead for a few "
         "seconds only if the installer's manual allows it, and read the pressure: a worn pump does not reach its head.",

@@ -13,7 +13,7 @@ from analysis.estimates import electric, hydraulic, morning
 from analysis.estimates.steady import hours_of
 from analysis.estimates.sums import Sums
 from analysis.estimates.told_sky import told_hours
-from analysis.estimates.vector import BANDS, HOURS, empty
+from analysis.estimates.vector import BANDS, HOURS, PLACE, empty
 from analysis.look import Columns
 from analysis.plant import Plant
 from analysis.rows import Floats, or_zero
@@ -54,6 +54,8 @@ def figures_of(plant: Plant, seen: Columns, days: range) -> list[DayFigures]:
     hydraulic.fill(vectors, weight_h, plant, seen, days, hours)
     sunny = electric.fill(vectors, plant, seen, days, hours)
     morning.fill(vectors, plant, seen, days)
+    if not plant.helical:
+        vectors[~(weight_h >= hydraulic.LEAST_H).any(axis=1), PLACE["first"]] = np.nan
     sums = _sums(seen, days)
     by_day = zip(*(column.tolist() for column in sums), strict=True)
     told = told_hours(seen, seen.turning, hours, TOLD_H)

@@ -24,7 +24,7 @@ AT_FULL = np.array([PLACE[f"{name}{BANDS - 1}"] for name in "qnt"])
 
 IS_FLOW = np.isin(np.arange(SIZE), FLOW_PLACES)
 
-FIRST_WATER = 0.3  # risers: whatever costs flow blurs the first water, by so much for each unit of log flow lost
+FIRST_WATER = 0.5  # risers: whatever costs flow blurs the first water, by so much for each unit of log flow lost
 FIRST_MOST = 0.7  # risers: a column that has run out down to a hole that may lie anywhere along it
 STAND_MOST = 1.0  # of the outlet's height: nothing stands on the gauge
 MOST_OF = np.full(SIZE, np.inf)

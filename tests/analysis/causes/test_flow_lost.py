@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.diagnosis import _of_size
+from analysis.diagnosis import _course_of, _of_size
 from analysis.estimates.bench import bench_of
 from analysis.life import TOLD_TWICE_MS, taken_over
 from analysis.memory import Case
@@ -31,9 +31,18 @@ def test_a_rotor_has_no_passages_that_grow_shut(site: str) -> None:
 
 def test_a_tenth_of_the_flow_is_no_pump_that_turns_backwards_but_may_be_wear() -> None:
     backwards, worn = (effects(cause, "centrifugal full")[0] for cause in ("reverse-rotation", "worn-pump"))
-    assert _of_size(backwards, backwards.usual) == 0.0
-    assert _of_size(backwards, 0.1) < -2.0
-    assert _of_size(worn, 0.05) == 0.0
+    assert _of_size(backwards, backwards.usual, True) == 0.0
+    assert _of_size(backwards, 0.1, True) < -2.0
+    assert _of_size(worn, 0.05, False) == 0.0
+    assert _of_size(worn, 0.05, True) < -1.0
+
+
+def test_what_grows_was_small_once_but_what_came_at_once_rarely_is() -> None:
+    (drag,) = effects("unexplained", "helical middle")
+    small, usual = (_course_of(drag, amount, 5.0) for amount in (0.06, drag.usual))
+    assert small < usual - 1.0
+    small, usual = (_course_of(drag, amount, -5.0) for amount in (0.06, drag.usual))
+    assert small == pytest.approx(usual, abs=0.1)
 
 
 def test_a_hole_told_within_the_day_goes_on_as_the_days_finding() -> None:
