@@ -36,6 +36,11 @@ BENT_TRIED = (0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.4)
 BESIDE_TOLD = 8.0  # log-likelihood: what the array's figures may say of a sensor of the power at most
 COURSE_TOLD = 6.0  # log-likelihood: what the shape of a course may say at most
 DAYS_A_YEAR = 365.0
+TOGETHER = 14.0 / DAYS_A_YEAR  # a year: two that have nothing to do with each other begin within the same fortnight
+PAIRS_TRIED, ALIKE = 12, 0.05  # and of their powers' product: two that move the figures alike are not told apart
+TOLD_FIRST = (
+    0.7  # of two at once, the share of the one that moved the figures more: it is told first, and the other beside it
+)
 BY_WORK, WORK_DAYS_A_YEAR = 0.7, 5.0  # share that begins with work told of, and the days near some work (a guess)
 USUAL_SPREAD = (
     0.8  # log: two thirds of the amounts beyond the usual lie within a factor of 2.2 (common practice, no source)
@@ -113,6 +118,13 @@ def weigh_shift(
             prior += np.log(BY_WORK * DAYS_A_YEAR / WORK_DAYS_A_YEAR if work else 1.0 - BY_WORK)
         logs.setdefault(name, []).append((found + prior, form))
     logs.setdefault(UNEXPLAINED, []).append((TEMPER * fits[UNKNOWN_FIT] + np.log(UNEXPLAINED_PER_YEAR), -1))
+    riddle = logs[UNEXPLAINED][-1][0]
+    if moved.group == "hydraulic" and all(
+        riddle > max(found)[0] for name, found in logs.items() if name != UNEXPLAINED
+    ):
+        for weight, first, second in _two_at_once(bench, moved, at_once):
+            logs.setdefault(bench.causes[first], []).append((weight + np.log(TOLD_FIRST), first))
+            logs.setdefault(bench.causes[second], []).append((weight + np.log(1.0 - TOLD_FIRST), second))
     logs[NOTHING] = [(TEMPER * fits[SOUND_FIT] + np.log(NOTHING_PER_YEAR), -1)]
     if moved.group == "held":
         rate = np.log(TURNED_DOWN_PER_YEAR * _set_by_hand(moved))
@@ -197,23 +209,67 @@ def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> lis
     All in one stack of matrices: a small matrix costs more in calls than in sums.
     """
     places, count = moved.places, len(tried)
-    forms = [form for form, _ in tried]
-    explained = np.zeros((count + 4, len(places)))
-    explained[:count] = bench.explained(forms, np.array([amount for _, amount in tried]), places)
-    open_ = np.zeros_like(explained)
-    open_[:count] = (bench.loose[forms, None] * explained[:count]) ** 2
-    for row, (form, amount) in enumerate(tried):
-        blur = bench.effects[form].blur
-        if blur is not None:
-            open_[row] += (amount * blur[places]) ** 2
-    late = places == PLACE["first"]  # whatever costs flow blurs the first water, by what it costs at low sun
-    costs = np.abs(explained[:count, IS_FLOW[places]]).max(axis=1, initial=0.0)
-    open_[:count, late] += (FIRST_WATER * costs[:, None]) ** 2
+    explained, open_ = (np.vstack([part, np.zeros((4, len(places)))]) for part in _explained(bench, moved, tried))
     open_[count] = moved.covariance.diagonal() * UNEXPLAINED_WIDTH**2
     by_hand = (places == PLACE["cap"]) | (places == PLACE["cn"])
     explained[count + 2] = np.where(by_hand, np.minimum(moved.mean, 0.0), 0.0)
     explained[count + 3] = np.where(places == PLACE["cap"], np.minimum(moved.mean, 0.0), 0.0)
     return _gauss(moved.mean - explained, moved.covariance, open_)
+
+
+def _explained(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> tuple[Floats, Floats]:
+    """What each form with its amount makes of the entries, and the variance that it leaves open beside; (len(tried), places) each."""
+    places, forms = moved.places, [form for form, _ in tried]
+    explained = bench.explained(forms, np.array([amount for _, amount in tried]), places)
+    open_ = (bench.loose[forms, None] * explained) ** 2
+    for row, (form, amount) in enumerate(tried):
+        blur = bench.effects[form].blur
+        if blur is not None:
+            open_[row] += (amount * blur[places]) ** 2
+    late = places == PLACE["first"]  # whatever costs flow blurs the first water, by what it costs at low sun
+    costs = np.abs(explained[:, IS_FLOW[places]]).max(axis=1, initial=0.0)
+    open_[:, late] += (FIRST_WATER * costs[:, None]) ** 2
+    return explained, open_
+
+
+def _two_at_once(bench: SlowBench, moved: Shift, at_once: float | None) -> list[tuple[float, int, int]]:
+    """Pairs of forms of different causes that explain a shift together: log of their weight, the one that moved more, the other."""
+    forms = bench.groups[moved.group]
+    directions = bench.directions[forms[:, None], moved.places]
+    weighted = directions @ moved.inverse
+    power, told = weighted @ directions.T, weighted @ moved.mean
+    one, two = np.triu_indices(len(forms), 1)
+    own, other, both = power[one, one], power[two, two], power[one, two]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        apart = own * other - both**2
+        much = (other * told[one] - both * told[two]) / apart, (own * told[two] - both * told[one]) / apart
+        ratios = 0.5 * (much[0] * told[one] + much[1] * told[two])
+        names = np.array([bench.causes[form] for form in forms])
+        may = (names[one] != names[two]) & (apart > ALIKE * own * other)
+        for amount, places in zip(much, (one, two), strict=True):
+            may &= (amount >= bench.least[forms[places]]) & (amount <= bench.most[forms[places]])
+    best = np.argsort(np.where(may, -ratios, np.inf))[: min(PAIRS_TRIED, int(may.sum()))]
+    if not len(best):
+        return []
+    tried = [
+        [
+            (int(forms[k]), float(bench.effects[forms[k]].true_amount(np.array([amount[p]]))[0]))
+            for p, k in zip(best, place[best], strict=True)
+        ]
+        for amount, place in zip(much, (one, two), strict=True)
+    ]
+    parts = [_explained(bench, moved, side) for side in tried]
+    fits = _gauss(moved.mean - parts[0][0] - parts[1][0], moved.covariance, parts[0][1] + parts[1][1])
+    found = []
+    for place, first, second, fit in zip(best.tolist(), *tried, fits, strict=True):
+        weight = TEMPER * fit + float(np.log(TOGETHER))
+        for form, amount in (first, second):
+            effect = bench.effects[form]
+            weight += _course_of(effect, amount, at_once)
+            weight += float(np.log(all_causes()[bench.causes[form]].per_year * effect.rate))
+        moved_more = much[0][place] * told[one[place]] >= much[1][place] * told[two[place]]
+        found.append((weight, first[0], second[0]) if moved_more else (weight, second[0], first[0]))
+    return found
 
 
 def _beside(bench: SlowBench, beside: Shift, tried: list[tuple[int, float]]) -> list[float]:

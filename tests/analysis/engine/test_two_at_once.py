@@ -1,0 +1,48 @@
+"""Two faults that begin on the same day: told apart where level, torque and flow tell, and neither taken for a riddle."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from analysis.diagnosis import UNEXPLAINED, weigh_shift
+from analysis.estimates.vector import SIZE
+from analysis.memory import Memory
+from analysis.slow import shift_of, slow_bench
+from analysis.slow_life import with_slow
+from tests.analysis.causes.test_directions import plant
+from tests.analysis.causes.test_leak_or_wear import form_of, learnt_of, vector
+
+DAY, SOUND, ILL = 20000, 6, 14
+SITES = ("helical full", "centrifugal full")
+
+
+def both(site: str) -> np.ndarray:
+    """A day's figures of a pump worn by a quarter in a well that fell by 8 m."""
+    bench = slow_bench(plant(site))
+    fallen = bench.explained([form_of(site, "falling-water-level", "resting")], np.array([8.0]), np.arange(SIZE))[0]
+    return np.asarray(vector(site, form_of(site, "worn-pump"), 0.25) + fallen)
+
+
+@pytest.mark.parametrize("site", SITES)
+def test_wear_and_a_fallen_level_on_one_day_are_no_riddle(site: str) -> None:
+    bench = slow_bench(plant(site))
+    moved = shift_of(bench, learnt_of(site), np.tile(both(site), (5, 1)), "hydraulic", 5, [])
+    assert moved is not None
+    told = weigh_shift(bench, moved, 6.0)
+    assert told.shares.get(UNEXPLAINED, 0.0) < 0.1
+    assert told.shares["falling-water-level"] > 0.2
+
+
+@pytest.mark.parametrize("site", SITES)
+def test_wear_and_a_fallen_level_on_one_day_become_two_findings(site: str) -> None:
+    sound, ill = learnt_of(site).mean, both(site)
+    sound = np.where(np.isnan(ill), np.nan, sound)
+    recent = np.array([sound] * SOUND + [ill] * ILL)
+    memory, figures = Memory(), SimpleNamespace(on_power_m3=np.nan)
+    for day in range(SOUND, SOUND + ILL):
+        with_slow(plant(site), memory, learnt_of(site), recent[: day + 1], DAY + day, figures)  # type: ignore[arg-type]
+    told = {case.cause for case in memory.cases if case.ended_ms is None}
+    assert told in ({"falling-water-level", "worn-pump"}, {"falling-water-level", "riser-leak"})
+    for case in memory.cases:
+        assert case.flagged_ms <= plant(site).days.close_ms(DAY + SOUND + 4)
