@@ -118,10 +118,8 @@ def weigh_shift(
             prior += np.log(BY_WORK * DAYS_A_YEAR / WORK_DAYS_A_YEAR if work else 1.0 - BY_WORK)
         logs.setdefault(name, []).append((found + prior, form))
     logs.setdefault(UNEXPLAINED, []).append((TEMPER * fits[UNKNOWN_FIT] + np.log(UNEXPLAINED_PER_YEAR), -1))
-    riddle = logs[UNEXPLAINED][-1][0]
-    if moved.group == "hydraulic" and all(
-        riddle > max(found)[0] for name, found in logs.items() if name != UNEXPLAINED
-    ):
+    riddle = logs[UNEXPLAINED][-1]
+    if moved.group == "hydraulic" and riddle == max(max(found) for found in logs.values()):
         for weight, first, second in _two_at_once(bench, moved, at_once):
             logs.setdefault(bench.causes[first], []).append((weight + np.log(TOLD_FIRST), first))
             logs.setdefault(bench.causes[second], []).append((weight + np.log(1.0 - TOLD_FIRST), second))
@@ -233,7 +231,10 @@ def _explained(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -
 
 
 def _two_at_once(bench: SlowBench, moved: Shift, at_once: float | None) -> list[tuple[float, int, int]]:
-    """Pairs of forms of different causes that explain a shift together: log of their weight, the one that moved more, the other."""
+    """Pairs of forms of different causes that explain a shift together: log of their weight, the one that moved more, the other.
+
+    Not a channel that lies: beside one anything can be explained.
+    """
     forms = bench.groups[moved.group]
     directions = bench.directions[forms[:, None], moved.places]
     weighted = directions @ moved.inverse
@@ -247,7 +248,11 @@ def _two_at_once(bench: SlowBench, moved: Shift, at_once: float | None) -> list[
         names = np.array([bench.causes[form] for form in forms])
         may = (names[one] != names[two]) & (apart > ALIKE * own * other)
         for amount, places in zip(much, (one, two), strict=True):
-            may &= (amount >= bench.least[forms[places]]) & (amount <= bench.most[forms[places]])
+            may &= (
+                (names[places] != "sensor-fault")
+                & (amount >= bench.least[forms[places]])
+                & (amount <= bench.most[forms[places]])
+            )
     best = np.argsort(np.where(may, -ratios, np.inf))[: min(PAIRS_TRIED, int(may.sum()))]
     if not len(best):
         return []
