@@ -14,6 +14,7 @@ from analysis.estimates.envelope import SKY_TOLD, under_clear_sky, without_haze
 from analysis.estimates.horizon import without_horizon
 from analysis.estimates.scatter import HYDRAULIC
 from analysis.estimates.vector import PLACE, SIZE
+from analysis.held_on import HIDES, hides
 from analysis.learning import Learnt, beginning, forgotten, learn, opened, sunlit
 from analysis.life import with_episodes
 from analysis.memory import Memory
@@ -77,9 +78,9 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     if standing_h > WITHOUT_WATER * figures.pumping_h or gone:
         vector[HYDRAULIC] = np.nan  # what it lifts between is no test of it
     recent = np.concatenate([memory.arrays.get("recent", np.empty((0, SIZE)))[1 - RECENT :], vector[None]])
-    ended = _ended_electric(memory)
+    ended = _ended_electric(plant, memory)
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
-    if _ended_electric(memory) > ended:  # what the array gave before it was mended is no sky
+    if _ended_electric(plant, memory) > ended:  # what the array gave before it was mended is no sky
         memory.arrays["sky"] = memory.arrays["sky"][-SUNNY_DAYS:]
         if "irradiance_w_m2" not in plant.has:
             recent[-SUNNY_DAYS:, SKY_TOLD] = np.nan
@@ -102,8 +103,9 @@ def _usual(plant: Plant, learnt: Learnt) -> np.ndarray | None:
     return np.where(seen, hours, np.median(hours[seen]) if seen.any() else 0.0)
 
 
-def _ended_electric(memory: Memory) -> int:
-    return sum(case.family == "slow-electric" and case.ended_ms is not None for case in memory.cases)
+def _ended_electric(plant: Plant, memory: Memory) -> int:
+    families = "slow-electric", HIDES if hides(plant, "electric") else ""
+    return sum(case.family in families and case.ended_ms is not None for case in memory.cases)
 
 
 def learnt_of(plant: Plant, memory: Memory) -> Learnt:

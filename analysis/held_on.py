@@ -1,4 +1,4 @@
-"""Whether a pump is held back today and was on most of the last days, so that it is worth weighing why.
+"""Whether a pump is held back today and was on most of the last days, so that it is worth weighing why; and what that hides of the array.
 
 Flow: recent day vectors, learning.py -> HERE -> slow_life.py.
 Never: causes, rows.
@@ -9,6 +9,8 @@ import numpy as np
 from analysis.diagnosis import SAME_SPEED
 from analysis.estimates.vector import PLACE
 from analysis.learning import Learnt
+from analysis.memory import Memory
+from analysis.plant import Plant
 from analysis.rows import Floats
 
 HELD_TODAY = 0.06  # log of power
@@ -39,3 +41,16 @@ def held_on(learnt: Learnt, recent: Floats, amount: float, array_lost: float) ->
     if not lower[-1] or int(lower.sum()) < HELD_DAYS:
         return False
     return amount > array_lost and int(heavier.sum()) < HELD_DAYS
+
+
+HIDES = "slow-held"
+
+
+def hides(plant: Plant, group: str) -> bool:
+    """Whether a controller that holds back hides what the array gives: where no sensor tells the sun, a low figure may be either's."""
+    return group == "electric" and "irradiance_w_m2" not in plant.has
+
+
+def hidden(plant: Plant, memory: Memory, group: str) -> bool:
+    """Likewise, whether one does today."""
+    return hides(plant, group) and any(case.family == HIDES and case.ended_ms is None for case in memory.cases)

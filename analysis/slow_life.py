@@ -13,8 +13,8 @@ from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, weigh_shift
 from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
-from analysis.estimates.vector import PLACE
-from analysis.held_on import held_on
+from analysis.estimates.vector import PLACE, SIZE
+from analysis.held_on import HIDES, held_on, hidden, hides
 from analysis.learning import Learnt
 from analysis.life import FLOW_SHARE_LOST, number_of, take_verdict, taken_over
 from analysis.lying import array_unknown, of_the_array, told_already, without_stuck
@@ -43,6 +43,9 @@ from logger.record.site_facts import VisitKind
 SUNNY_DAYS = 2  # in band: repaired
 IN_BAND = 0.4  # of what it was, or of the least worth telling: gone
 SAME_DAYS = 10  # the same cause again within so many days is the same fault going on
+AT_LIMIT = np.arange(SIZE) == PLACE["cap"]
+"""How bad it is, and since when: by how low the limit stands, not by how it falls through the day."""
+HOT_AGAIN = {"controller-derating": 30}  # likewise: cooler weeks in between mend no fan (common practice, no source)
 WEIGHED_DAYS = 14  # the newest days say best what it is
 RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
@@ -89,7 +92,13 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
         riddle = any(case.cause == UNEXPLAINED for case in open_now)  # its form is a guess, and cannot be taken away
-        if group in odd and len(open_now) < 2 and not riddle and not array_unknown(memory, group):
+        if (
+            group in odd
+            and len(open_now) < 2
+            and not riddle
+            and not array_unknown(memory, group)
+            and not hidden(plant, memory, group)
+        ):
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known, today
             )
@@ -179,6 +188,9 @@ def after_visit(memory: Memory, kind: VisitKind) -> None:
     for case in _open(memory, "hydraulic"):
         if kind == "pump-lifted" or (kind == "meter-replaced" and case.channel in METERS):
             case.weighed["worked_on"] = 1.0
+    if kind == "controller-replaced":
+        for case in _open(memory, "held"):
+            case.ended_ms = case.seen_ms  # another controller's limits
 
 
 def _form(case: Case) -> tuple[int, float]:
@@ -186,8 +198,9 @@ def _form(case: Case) -> tuple[int, float]:
 
 
 def _days_since_end(plant: Plant, memory: Memory, group: str, day: int) -> int:
-    """Days since the last fault of the group ended, at least 1: days of another fault say nothing of a new one."""
-    ends = [c.ended_ms for c in memory.cases if c.family == f"slow-{group}" and c.ended_ms is not None]
+    """Days since the last fault of the group, or one that hides it, ended, at least 1: days of another fault say nothing of a new one."""
+    families = f"slow-{group}", HIDES if hides(plant, group) else ""
+    ends = [c.ended_ms for c in memory.cases if c.family in families and c.ended_ms is not None]
     return max(day - int(plant.days.day_of(max(ends))), 1) if ends else LOOK_BACK + RECENT_MORE
 
 
@@ -225,7 +238,8 @@ def _begun(
 def _reopened(memory: Memory, found: _Found, close_ms: int) -> Case | None:
     for case in reversed(memory.cases):
         same = case.family == f"slow-{found.group}" and case.cause == found.verdict.cause
-        if same and case.ended_ms is not None and close_ms - case.ended_ms <= SAME_DAYS * DAY_MS:
+        within = HOT_AGAIN.get(case.cause, SAME_DAYS)
+        if same and case.ended_ms is not None and close_ms - case.ended_ms <= within * DAY_MS:
             case.ended_ms, case.healthy = None, 0.0
             case.weighed.pop("worked_on", None)
             return case
@@ -242,6 +256,8 @@ def _again(
     since = min(day - int(case.weighed["day"]) + int(case.weighed["window"]), LOOK_BACK, len(recent))
     others = [_form(c) for c in _open(memory, group) if c is not case]
     direction, from_before = bench.directions[form], case.weighed.get("from_before", 0.0) > 0.0
+    if group == "held":
+        direction = direction * AT_LIMIT
     if from_before:
         moved, amounts = since_before(bench, memory, learnt, recent, min(since, WEIGHED_DAYS))
     else:
@@ -286,7 +302,7 @@ def _again(
             case.weighed["form"] = float(verdict.form)
             effect = bench.effects[verdict.form]
             if verdict.form != form and not from_before:
-                direction = bench.directions[verdict.form]
+                direction = bench.directions[verdict.form] * (AT_LIMIT if group == "held" else 1.0)
                 amounts = daily_amounts(learnt, recent, moved, direction)
                 if group == "hydraulic":
                     amounts = with_other_days(bench, learnt, recent, group, direction, amounts)

@@ -1,6 +1,6 @@
 """Array and controller from a day: current and voltage side at maximum power, by hour of the sun's way, and power held back.
 
-Flow: look.py -> HERE -> vector.py.
+Flow: look.py -> HERE (held.py) -> vector.py.
 Without an irradiance sensor only hours whose own signal is as smooth as a clear sky speak of the array's current.
 Never: rows off maximum power taken for the array's.
 """
@@ -8,15 +8,16 @@ Never: rows off maximum power taken for the array's.
 import numpy as np
 
 from analysis.estimates.at_rest import Shadow, shadows, with_shadows
+from analysis.estimates.held import fill_held, held_rows
 from analysis.estimates.own_light import current_at_maximum, sides_apart, voltage_at_maximum
 from analysis.estimates.steady import Hours, steady_rows
 from analysis.estimates.sums import Sums, log_ratio
 from analysis.estimates.told_sky import told_hours, under_told_sky
 from analysis.estimates.vector import HOURS, PLACE
-from analysis.estimates.with_the_light import on_one_curve, over_own_cells, with_the_light
+from analysis.estimates.with_the_light import over_own_cells
 from analysis.look import Columns
 from analysis.plant import Plant
-from analysis.rows import Floats, or_zero
+from analysis.rows import Floats
 from analysis.solar_days import DAY_MS, HOUR_MS
 
 LEAST_H = 0.2  # at maximum power within an hour of the sun's way
@@ -37,17 +38,6 @@ DIM, OVERCAST = (
     -0.35,
     -0.8,
 )  # log: even thin cloud, an even overcast leave less of a clear sky (common practice, no source)
-LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
-HELD_BY_OWN_CELLS = (
-    1.05  # sun not measured: over the voltage at maximum power that this day's own cells and light gave;
-)
-# beyond, the point itself says that a tenth and more is left (single-diode model), whatever the sky
-HELD_SCATTER = 0.04  # about the hour's own line: heat holds back more and more within it, cloud jumps
-HELD_HOUR_H = 0.6  # of an hour that counts: less is a gap in cloud
-SET_ANEW, SET_SHARE = (
-    0.2,
-    0.7,
-)  # log of power, and the share of it in one step: heat takes hours (common practice, no source)
 SUNNY = 0.75  # of a clear sky's light: the sun itself gives nine tenths of it (common practice, no source)
 SUNNIEST = 0.93  # likewise, of the day's own best hour: no thin cloud either
 LONG_ROW_H = 0.05  # clouds, and gaps in them, pass in minutes (common practice, no source)
@@ -55,7 +45,6 @@ PASSED_BY, NO_RESISTANCE = 0.06, 0.25  # logs of voltage: a module in ten or so;
 TRACKED_W_M2 = 300.0  # in dimmer light trackers stand beside the maximum (common practice, no source)
 AS_MUCH = 0.8  # of an hour's current, in the hour that it is held against
 HELD_LEVEL = 0.045  # log of voltage over that of maximum power: above, the array is held back
-PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
 
 
 def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun: Hours) -> Floats:
@@ -79,11 +68,16 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     else:
         got, should = np.where(bright, seen.power_w, np.nan), expected.mpp_power_w
         over = seen.rows["pv_voltage_v"] / expected.mpp_voltage_v
+    held = held_rows(plant, seen, over, hours_of_sun)
+    if not sun_measured:
+        bright = bright & ~held  # so near the maximum that the point by itself would pass for it under less light
     passed_by = _passed_by(seen, lit, at_maximum_v, hours_of_sun) if sides_apart(plant) else np.zeros(shape)
     in_shade = (passed_by < 0.0).ravel()[bins]
     if sun_measured:
         bright = bright | (lit & in_shade)  # the array works there, without some of its modules
     tells = lit & ~np.isnan(got)
+    if not sun_measured and sides_apart(plant):
+        tells &= ~(held & seen.at_max)
     hours = Sums(tells, bins, shape, rising=True).in_turn(seen.dt_h)
     usable = tells & bright  # beside a sensor, rows held back add more of the cells' warmth than they tell
     if sun_measured:
@@ -105,7 +99,7 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = by_hour + passed_by
     bright = bright & ~in_shade
     _day_figures(vector, plant, seen, usable & bright, bright, at_maximum_v, days, hours_of_sun)
-    _held(vector, plant, seen, over, days, hours_of_sun)
+    fill_held(vector, plant, seen, held, days, hours_of_sun)
     return _in_sunshine(seen, lit, hours, bins, shape, shadow)
 
 
@@ -267,75 +261,3 @@ def _smooth_sun(seen: Columns, hours: Hours) -> np.ndarray:
         high = expected.poa_measured & (expected.clear_poa_w_m2 > HIGH_SUN_W_M2)
         ratio = np.where(high, expected.poa_w_m2 / expected.clear_poa_w_m2, 0.0)
     return steady_rows(high, hours, ratio, 2 * LEAST_H, SMOOTH_SHARE)
-
-
-def _held(vector: Floats, plant: Plant, seen: Columns, over: Floats, days: range, hours_of_sun: Hours) -> None:
-    """The power at which the pump stands while the array could give clearly more."""
-    with np.errstate(invalid="ignore"):
-        held = seen.settled & seen.asked & (seen.expected.mpp_power_w > PLENTY * seen.power_w)
-        held &= np.isnan(seen.flow_m3_h) | (seen.flow_m3_h > LIFTS_SHARE * seen.should_m3_h)
-        held &= np.where(seen.expected.poa_measured, seen.held, over > HELD_BY_OWN_CELLS)
-    held &= ~with_the_light(seen, hours_of_sun)
-    with np.errstate(invalid="ignore"):  # a setting that is read tells who holds it
-        held &= ~(seen.rows["speed_setting_pct"] < plant.facts.controller.speed_limit_pct - SETTING_PCT)
-    calm = steady_rows(held, hours_of_sun, or_zero(seen.power_w), HELD_HOUR_H, HELD_SCATTER)
-    held = calm | on_one_curve(plant, seen, hours_of_sun, held & ~calm)
-    sums = Sums(held, seen.day - days.start, (len(days),), rising=True)
-    hours = sums.in_turn(seen.dt_h)
-    vector[:, PLACE["cap"]] = log_ratio(
-        sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= LEAST_HIGH_H
-    )
-    _held_speed(vector, plant, seen, held, days)
-    _top(vector, plant, seen, hours_of_sun)
-    by_hour = Sums(held, hours_of_sun.bins, hours_of_sun.shape, rising=True)
-    weight = by_hour.in_turn(seen.dt_h)
-    enough = weight >= 2 * LEAST_H
-    level = log_ratio(by_hour.of(seen.power_w * seen.dt_h), weight, enough)
-    low, high = np.where(enough, level, np.inf).min(axis=1), np.where(enough, level, -np.inf).max(axis=1)
-    vector[:, PLACE["cv"]] = np.where(
-        (enough.sum(axis=1) >= 2) & (hours > 0),
-        np.subtract(low, high, where=np.isfinite(low) & np.isfinite(high), out=np.zeros(len(days))),
-        np.nan,
-    )
-    told = ~_set_anew(level, high - low)
-    if "irradiance_w_m2" not in plant.has:
-        told &= enough.sum(axis=1) >= HELD_HOURS
-    vector[np.ix_(np.flatnonzero(~told), HELD_PLACES)] = np.nan
-
-
-HELD_HOURS = (
-    2  # of a day, where no sensor tells the sun: one by itself may be even cloud, or a pump near its least speed
-)
-SETTING_PCT = 1.0  # read so well
-HELD_PLACES = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
-
-
-def _set_anew(level: Floats, span: Floats) -> np.ndarray:
-    """Days on which the limit went over from one hour to the next: someone set it, or it only began. bool[days]"""
-    filled = level.copy()
-    for hour in range(1, HOURS):
-        filled[:, hour] = np.where(np.isnan(level[:, hour]), filled[:, hour - 1], level[:, hour])
-    with np.errstate(invalid="ignore"):
-        largest = np.nan_to_num(np.abs(np.diff(filled, axis=1))).max(axis=1)
-        return (span > SET_ANEW) & (largest > SET_SHARE * span)
-
-
-def _held_speed(vector: Floats, plant: Plant, seen: Columns, held: np.ndarray, days: range) -> None:
-    """The speed at which it stands held back."""
-    fastest = max((row.speed_rpm or 0.0 for row in plant.facts.pump.curve), default=0.0)
-    fastest = fastest or plant.facts.motor.rated_speed_rpm or 0.0
-    known = held & (seen.speed_rpm > 0)
-    if not fastest or not known.any():
-        return
-    sums = Sums(known, seen.day - days.start, (len(days),), rising=True)
-    hours = sums.in_turn(seen.dt_h)
-    vector[:, PLACE["cn"]] = log_ratio(sums.of(seen.speed_rpm * seen.dt_h), hours * fastest, hours >= LEAST_HIGH_H)
-
-
-def _top(vector: Floats, plant: Plant, seen: Columns, by_sun: Hours) -> None:
-    """The best hour's power: no limit stands below what has been taken."""
-    sums = Sums(seen.settled & (seen.power_w > 0), by_sun.bins, by_sun.shape, rising=True)
-    hours = sums.in_turn(seen.dt_h)
-    level = log_ratio(sums.of(seen.power_w * seen.dt_h), hours * plant.ceiling_w, hours >= HELD_HOUR_H)
-    best = np.where(np.isnan(level), -np.inf, level).max(axis=1)
-    vector[:, PLACE["top"]] = np.where(np.isfinite(best), best, np.nan)

@@ -53,10 +53,10 @@ def scatter_of(plant: Plant) -> Scatter:
     sun_measured = "irradiance_w_m2" in plant.has
     return Scatter(
         tolerance_modes(plant),
-        _tolerance_own() ** 2,
+        _tolerance_own(plant) ** 2,
         _sum(_drift(plant, sun_measured)) + np.diag(_drift_own(plant, sun_measured) ** 2),
         _sum([shift(s=_sky_of_a_day(plant, sun_measured)), shift(av=0.004)]),
-        _day_own(sun_measured) ** 2,
+        _day_own(plant, sun_measured) ** 2,
     )
 
 
@@ -142,7 +142,12 @@ def _misread_within(misread: Floats) -> list[Floats]:
     return list(modes)
 
 
-def _tolerance_own() -> Floats:
+def _by_speed(plant: Plant, told: float, else_: float) -> float:
+    """How even a limit is: as its speed where that is read; its power moves with the well (a guess)."""
+    return told if plant.has & {"motor_speed_rpm", "drive_frequency_hz"} else else_
+
+
+def _tolerance_own(plant: Plant) -> Floats:
     return shift(
         q=0.025,
         n=0.025,
@@ -157,7 +162,7 @@ def _tolerance_own() -> Floats:
         av=0.008,
         gc=0.02,
         cap=0.6,
-        cv=0.05,
+        cv=_by_speed(plant, 0.01, 0.05),
         cn=0.6,
         top=0.6,
         ai=0.05,
@@ -219,7 +224,7 @@ def _drift_own(plant: Plant, sun_measured: bool) -> Floats:
             pw=0.008,
             av=0.004,
             gc=0.07,
-            cv=0.01,
+            cv=_by_speed(plant, 0.006, 0.01),
             cap=0.02,
             cn=0.15,  # a heavier load slows it too: its speed tells who set a limit, not whether there is one
             ai=0.02,
@@ -229,7 +234,7 @@ def _drift_own(plant: Plant, sun_measured: bool) -> Floats:
     )
 
 
-def _day_own(sun_measured: bool) -> Floats:
+def _day_own(plant: Plant, sun_measured: bool) -> Floats:
     return shift(
         q=LOW * 0.016,
         n=LOW * 0.016,
@@ -244,7 +249,7 @@ def _day_own(sun_measured: bool) -> Floats:
         av=0.006,
         gc=0.03,
         cap=0.03,
-        cv=0.02,
+        cv=_by_speed(plant, 0.006, 0.02),
         cn=0.004,
         top=0.3,
         ai=0.03,

@@ -18,6 +18,8 @@ from analysis.rows import Floats
 
 LEAST_H = 0.4  # of an hour
 LEAST_ROWS = 8  # of an hour: fewer follow anything by chance
+ALONG = 0.9  # of power's log over the light's, through such a day: what is cut off at noon goes along with less
+LONG_SWINGS = 0.15  # log of power through a day of such long rows: the sun's own course, or cloud
 SWINGS = 0.012  # log of power: three times a fine power reading's own noise (common practice, no source)
 LEFT = 0.6  # of that swing, when the light's is taken out of it: two thirds of its variance are the light's
 AS_FOLLOWS = 0.05  # log: an hour whose power is as large a share of the light's as where it follows, follows it too
@@ -57,8 +59,27 @@ def with_the_light(seen: Columns, hours: Hours) -> NDArray[np.bool_]:
         follows = (weight >= LEAST_H) & (rows >= LEAST_ROWS) & (swing > SWINGS) & (left < LEFT * swing)
     best = np.where(follows, level, -np.inf).max(axis=1, keepdims=True)
     own = np.where(follows & (level > best - BY_CHANCE), level, np.where(np.isfinite(best), best, np.inf))
-    found[asked] = share > own.ravel()[bins] - AS_FOLLOWS
+    found[asked] = (share > own.ravel()[bins] - AS_FOLLOWS) | _all_day(share, power, dt_h, bins, rows, hours.shape)
     return found
+
+
+def _all_day(
+    share: Floats, power: Floats, dt_h: Floats, bins: NDArray[np.int64], rows: Floats, shape: tuple[int, int]
+) -> NDArray[np.bool_]:
+    """Likewise rows too long for an hour to tell: the day's together follow the light, or do not. bool[n]"""
+    long = (rows < LEAST_ROWS).ravel()[bins]
+    days = bins // shape[1]
+    sums = Sums(long, days, (shape[0],), rising=True)
+    weight, count = sums.in_turn(dt_h), sums.count()
+    light = power - share
+    with np.errstate(divide="ignore", invalid="ignore"):
+        of_power, of_light, of_share = (
+            sums.of(x**2 * dt_h) / weight - (sums.of(x * dt_h) / weight) ** 2 for x in (power, light, share)
+        )
+        slope = 0.5 * (of_power + of_light - of_share) / of_light
+        follows = (count >= LEAST_ROWS) & (of_power > LONG_SWINGS**2) & (of_share < LEFT**2 * of_power)
+        follows &= slope > ALONG
+    return np.asarray(long & follows[days])
 
 
 BELOW = 0.9  # of the day's highest power: a pump at its ceiling is held back, if only a little

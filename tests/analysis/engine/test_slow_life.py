@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.estimates.vector import PLACE, SIZE
+from analysis.held_on import hidden
 from analysis.learning import Learnt, beginning
 from analysis.memory import Case, Memory
 from analysis.plant import Plant, plant_of
@@ -115,3 +116,61 @@ def test_wear_that_stayed_after_a_visit_stays_open_and_keeps_its_size() -> None:
     assert case.ended_ms is None
     assert case.size == [0.3, 0.2, 0.4]
     assert case.seen_ms == plant.days.close_ms(DAY + 3)
+
+
+def held_case(plant: Plant, day: int, ended: bool) -> Case:
+    """A derating told of at the close of a day."""
+    at_ms = plant.days.close_ms(day)
+    case = Case("slow-held", "controller-derating", "controller-derating", at_ms, 1, at_ms - 1, at_ms)
+    case.ended_ms = at_ms if ended else None
+    return case
+
+
+def held_days(caps: list[float], falls: list[float]) -> Floats:
+    """Day vectors of a pump that stands so low, by logs of its ceiling, and falls by so much through the day."""
+    recent = np.full((len(caps), SIZE), np.nan)
+    recent[:, PLACE["cap"]], recent[:, PLACE["cv"]], recent[:, PLACE["cn"]] = caps, falls, caps
+    return recent
+
+
+@pytest.mark.parametrize(("kind", "ends"), [("controller-replaced", True), ("pump-lifted", False)])
+def test_another_controller_has_other_limits(kind: str, ends: bool) -> None:
+    plant = pump()[0]
+    memory = Memory(cases=[case := held_case(plant, DAY, False)])
+    after_visit(memory, kind)  # type: ignore[arg-type]
+    assert (case.ended_ms == case.seen_ms) == ends
+
+
+@pytest.mark.parametrize(("days_later", "same"), [(20, True), (40, False)])
+def test_heat_that_comes_back_after_cooler_weeks_is_the_same_fault(days_later: int, same: bool) -> None:
+    plant, _, learnt, _ = pump()
+    memory = Memory(cases=[case := held_case(plant, DAY, True)])
+    recent = held_days([-0.3, -0.35, -0.4], [-0.2, -0.25, -0.2])
+    for later in range(3):
+        day = DAY + days_later + later
+        with_slow(plant, memory, learnt, recent[: later + 1], day, SimpleNamespace(on_power_m3=np.nan))  # type: ignore[arg-type]
+    assert len(memory.cases) == (1 if same else 2)
+    assert (case.ended_ms is None) == same
+
+
+def test_how_low_a_limit_stands_is_how_bad_it_is() -> None:
+    """Days on which one hour told the limit, and nothing how it falls, tell since when it is there."""
+    plant, _, learnt, _ = pump()
+    memory = Memory()
+    recent = held_days([0.0, 0.0, 0.0, -0.4, -0.4, -0.4, -0.4, -0.4], [np.nan] * 6 + [-0.2, -0.2])
+    for later in range(len(recent)):
+        with_slow(plant, memory, learnt, recent[: later + 1], DAY + later, SimpleNamespace(on_power_m3=np.nan))  # type: ignore[arg-type]
+    (case,) = memory.cases
+    assert case.began_ms == plant.days.open_ms(DAY + 3)
+
+
+def test_a_controller_that_holds_back_hides_the_array_where_no_sensor_tells_the_sun() -> None:
+    plant = pump()[0]
+    memory = Memory(cases=[held_case(plant, DAY, False)])
+    assert "irradiance_w_m2" not in plant.has
+    assert hidden(plant, memory, "electric")
+    assert not hidden(plant, memory, "hydraulic")
+    assert not hidden(plant, Memory(cases=[held_case(plant, DAY, True)]), "electric")
+    measured = plant_of(read_case(HERE / "none" / "helical")[0])
+    assert "irradiance_w_m2" in measured.has
+    assert not hidden(measured, memory, "electric")

@@ -1,0 +1,189 @@
+"""Power held back: rows in which the pump stands below what its array could give, and the day's figures of it.
+
+Flow: electric.py -> HERE -> vector.py.
+Where a sensor reads the sun, the array's voltage and the light that is left say it. Where none does, three witnesses are heard: a voltage
+above that of maximum power of the day's own cells; likewise by less, in hours as still as no cloud is; and the course of the day by
+itself, for what holds a pump back keeps or lowers its power while the sun goes on rising, and gives way to the sun at both ends.
+Never: judgement.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.estimates.own_light import sides_apart
+from analysis.estimates.steady import Hours, steady_rows
+from analysis.estimates.sums import Sums, log_ratio
+from analysis.estimates.vector import HOURS, PLACE
+from analysis.estimates.with_the_light import on_one_curve, with_the_light
+from analysis.look import Columns
+from analysis.plant import Plant
+from analysis.rows import Floats, or_zero
+
+Flags = NDArray[np.bool_]
+
+LEAST_H = 0.4  # held back within an hour, to speak of its level
+LEAST_DAY_H = 0.5  # in a day
+LIFTS_SHARE = 0.15  # of the expected flow: a pump that lifts nothing stands low for its own reasons
+PLENTY = 1.12  # expected maximum over taken power: the array is not what limits
+HELD_BY_OWN_CELLS = (
+    1.05  # sun not measured: over the voltage at maximum power that this day's own cells and light gave;
+)
+# beyond, the point itself says that a tenth and more is left (single-diode model), whatever the sky
+HELD_STILL = 1.03
+"""Likewise of an hour that is `STILL`: of 6,000 hours of drawn seasons whose light cloud dimmed, read as light of their own, hardly one in
+twenty stood 2.7 % above, and those that were held back half-way by 4 to 6 %."""
+STILL = 0.01  # scatter of power about the hour's line: even a sheet of cloud leaves two or three times as much (common practice, no source)
+HELD_AT_ALL = 1.005  # likewise, below which the array's own voltage denies it
+DEEPER = 0.15  # log of the share of the sky supposed: more than haze and the sun's angle change within a day (common practice, no source)
+EVEN = 0.06  # scatter of power about its line in the hours beside which a limit shows: the sun climbs fast there
+COURSE_HOURS = 3  # of a day, to tell a limit by its course alone
+HELD_SURELY = (
+    1.10  # sun measured: over this day's own cells; no cell's warmth, no tracker beside the maximum makes as much
+)
+HELD_SCATTER = 0.04  # about the hour's own line: heat holds back more and more within it, cloud jumps
+HELD_HOUR_H = 0.6  # of an hour that counts: less is a gap in cloud
+SET_ANEW, SET_SHARE = (
+    0.2,
+    0.7,
+)  # log of power, and the share of it in one step: heat takes hours (common practice, no source)
+SET_WITHIN, SET_HOURS = (
+    0.93,
+    5,
+)  # likewise in two steps, of a day with so many hours: set within an hour, whose mean lies between
+HELD_HOURS = (
+    2  # of a day, where no sensor tells the sun: one by itself may be even cloud, or a pump near its least speed
+)
+SETTING_PCT = 1.0  # read so well
+HELD_PLACES = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
+SPEED_KNOWN = 0.9  # of the held rows of an hour
+CUBED = 3.0  # impellers: power goes with the cube of speed (affinity laws); a displacement pump's at given head with speed itself
+
+
+def fill_held(vector: Floats, plant: Plant, seen: Columns, held: Flags, days: range, hours: Hours) -> None:
+    """Write what holds the pump back on `days` into `vector` (days, SIZE); `held`: of `held_rows`."""
+    sums = Sums(held, seen.day - days.start, (len(days),), rising=True)
+    total_h = sums.in_turn(seen.dt_h)
+    vector[:, PLACE["cap"]] = log_ratio(
+        sums.of(seen.power_w * seen.dt_h), total_h * plant.ceiling_w, total_h >= LEAST_DAY_H
+    )
+    _held_speed(vector, plant, seen, held, days)
+    _top(vector, plant, seen, hours)
+    by_hour = Sums(held, hours.bins, hours.shape, rising=True)
+    weight = by_hour.in_turn(seen.dt_h)
+    enough = weight >= LEAST_H
+    level = log_ratio(by_hour.of(seen.power_w * seen.dt_h), weight, enough)
+    several = (enough.sum(axis=1) >= 2) & (total_h > 0)
+    span = _span(level)
+    vector[:, PLACE["cv"]] = np.where(several, -_span(_by_speed(plant, seen, held, hours, level)), np.nan)
+    told = ~_set_anew(level, span)
+    if "irradiance_w_m2" not in plant.has:
+        told &= enough.sum(axis=1) >= HELD_HOURS
+    vector[np.ix_(np.flatnonzero(~told), HELD_PLACES)] = np.nan
+
+
+def held_rows(plant: Plant, seen: Columns, over: Floats, hours: Hours) -> Flags:
+    """Rows of hours in which the array could give clearly more than the pump takes, and the pump takes it evenly. bool[n]
+
+    over
+        Voltage over that of maximum power of the day's own cells, NaN where not known. float64[n]
+    """
+    expected = seen.expected
+    with np.errstate(invalid="ignore"):
+        asked = seen.settled & seen.asked & (seen.power_w > 0) & (expected.mpp_power_w > 0)
+        asked &= np.isnan(seen.flow_m3_h) | (seen.flow_m3_h > LIFTS_SHARE * seen.should_m3_h)
+        # a setting that is read tells who holds it
+        asked &= ~(seen.rows["speed_setting_pct"] < plant.facts.controller.speed_limit_pct - SETTING_PCT)
+        free = asked & (expected.mpp_power_w > PLENTY * seen.power_w)
+        surely = expected.poa_measured & (over > HELD_SURELY) & sides_apart(plant)
+        held = free & np.where(expected.poa_measured, seen.held, over > HELD_BY_OWN_CELLS)
+    held &= surely | ~with_the_light(seen, hours)
+    power = or_zero(seen.power_w)
+    calm = steady_rows(held, hours, power, HELD_HOUR_H, HELD_SCATTER)
+    held = calm | on_one_curve(plant, seen, hours, held & ~calm)
+    unmeasured = asked & ~expected.poa_measured
+    if not (free & unmeasured).any():
+        return held
+    still = steady_rows(unmeasured, hours, power, HELD_HOUR_H, STILL)
+    told = still & free & np.isfinite(over)
+    sums = Sums(told, hours.bins, hours.shape, rising=True)
+    above = log_ratio(sums.of(or_zero(over) * seen.dt_h), sums.in_turn(seen.dt_h), sums.in_turn(seen.dt_h) > 0)
+    with np.errstate(invalid="ignore"):
+        by_course = _by_course(seen, unmeasured, still, hours) & ~(above < np.log(HELD_AT_ALL))
+        return held | (still & free & ((above > np.log(HELD_STILL)) | by_course).ravel()[hours.bins])
+
+
+def _by_course(seen: Columns, asked: Flags, still: Flags, hours: Hours) -> Flags:
+    """Still hours with a smaller share of what the sky supposed would give than others of the day at lower sun, before and after. bool[days, HOURS]
+
+    Dust, haze, a string out or a plane not as the file says take one share of all hours, or more and more towards one end of the day; a
+    limit takes most at noon.
+    """
+    power = or_zero(seen.power_w)
+    even = steady_rows(asked, hours, power, LEAST_H, EVEN)
+    sums, sums_still = (Sums(which, hours.bins, hours.shape, rising=True) for which in (even, still))
+    weight = sums.in_turn(seen.dt_h)
+    offered = sums.of(or_zero(seen.expected.mpp_power_w) * seen.dt_h)
+    share = log_ratio(sums.of(power * seen.dt_h), offered, weight >= LEAST_H)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        sun = offered / weight
+        lower = np.isfinite(share)[:, None, :] & (sun[:, None, :] < sun[:, :, None])
+        more = np.where(lower, share[:, None, :], -np.inf)
+        hour = np.arange(HOURS)
+        before, after = (
+            np.where(side, more, -np.inf).max(axis=2)
+            for side in (hour[None, :] < hour[:, None], hour[None, :] > hour[:, None])
+        )
+        low = np.asarray((sums_still.in_turn(seen.dt_h) >= HELD_HOUR_H) & (share < np.minimum(before, after) - DEEPER))
+    return np.asarray(low & (low.sum(axis=1, keepdims=True) >= COURSE_HOURS))
+
+
+def _span(level: Floats) -> Floats:
+    """Of logs by hour, the highest less the lowest; 0 where none is known. (days, HOURS) -> (days,)"""
+    known = np.isfinite(level)
+    low, high = np.where(known, level, np.inf).min(axis=1), np.where(known, level, -np.inf).max(axis=1)
+    return np.where(known.any(axis=1), high, 0.0) - np.where(known.any(axis=1), low, 0.0)
+
+
+def _by_speed(plant: Plant, seen: Columns, held: Flags, hours: Hours, level: Floats) -> Floats:
+    """Logs of power by hour, told by the speed where that is read: at one speed a well drawn down and water that warms move the power."""
+    known = held & (seen.speed_rpm > 0)
+    if not known.any():
+        return level
+    sums = Sums(known, hours.bins, hours.shape, rising=True)
+    weight = sums.in_turn(seen.dt_h)
+    speed = log_ratio(sums.of(or_zero(seen.speed_rpm) * seen.dt_h), weight, weight >= SPEED_KNOWN * LEAST_H)
+    whole = np.asarray((np.isfinite(speed) | np.isnan(level)).all(axis=1))
+    by_speed = np.where(np.isnan(level), np.nan, speed * (1.0 if plant.helical else CUBED))
+    return np.where(whole[:, None], by_speed, level)
+
+
+def _set_anew(level: Floats, span: Floats) -> Flags:
+    """Days on which the limit went over from one hour to the next: someone set it, or it only began. bool[days]"""
+    filled = level.copy()
+    for hour in range(1, HOURS):
+        filled[:, hour] = np.where(np.isnan(level[:, hour]), filled[:, hour - 1], level[:, hour])
+    with np.errstate(invalid="ignore"):
+        one, two = (np.nan_to_num(np.abs(filled[:, n:] - filled[:, :-n])).max(axis=1) for n in (1, 2))
+        within = (two > SET_WITHIN * span) & (np.isfinite(level).sum(axis=1) >= SET_HOURS)
+        return (span > SET_ANEW) & ((one > SET_SHARE * span) | within)
+
+
+def _held_speed(vector: Floats, plant: Plant, seen: Columns, held: Flags, days: range) -> None:
+    """The speed at which it stands held back."""
+    fastest = max((row.speed_rpm or 0.0 for row in plant.facts.pump.curve), default=0.0)
+    fastest = fastest or plant.facts.motor.rated_speed_rpm or 0.0
+    known = held & (seen.speed_rpm > 0)
+    if not fastest or not known.any():
+        return
+    sums = Sums(known, seen.day - days.start, (len(days),), rising=True)
+    total_h = sums.in_turn(seen.dt_h)
+    vector[:, PLACE["cn"]] = log_ratio(sums.of(seen.speed_rpm * seen.dt_h), total_h * fastest, total_h >= LEAST_DAY_H)
+
+
+def _top(vector: Floats, plant: Plant, seen: Columns, hours: Hours) -> None:
+    """The best hour's power: no limit stands below what has been taken."""
+    sums = Sums(seen.settled & (seen.power_w > 0), hours.bins, hours.shape, rising=True)
+    weight = sums.in_turn(seen.dt_h)
+    level = log_ratio(sums.of(seen.power_w * seen.dt_h), weight * plant.ceiling_w, weight >= HELD_HOUR_H)
+    best = np.where(np.isnan(level), -np.inf, level).max(axis=1)
+    vector[:, PLACE["top"]] = np.where(np.isfinite(best), best, np.nan)
