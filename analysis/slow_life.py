@@ -91,22 +91,11 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
             continue  # mended; what the envelope of the days before still says is no new fault
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
-        riddle = any(case.cause == UNEXPLAINED for case in open_now)  # its form is a guess, and cannot be taken away
-        if (
-            group in odd
-            and len(open_now) < 2
-            and not riddle
-            and not array_unknown(memory, group)
-            and not hidden(plant, memory, group)
-        ):
+        if group in odd and len(open_now) < 2 and not _untellable(plant, memory, group, open_now):
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known, today
             )
-            if (
-                group == "held"
-                and alarm is not None
-                and not held_on(learnt, recent, alarm.amount, _array_lost(bench, memory))
-            ):
+            if group == "held" and alarm and not held_on(learnt, recent, alarm.amount, _array_lost(bench, memory)):
                 alarm = None
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
@@ -145,6 +134,12 @@ class _Found:
     form: int
     window: int
     from_before: bool = False
+
+
+def _untellable(plant: Plant, memory: Memory, group: str, open_now: list[Case]) -> bool:
+    """Figures of the group that say nothing new: a riddle's form is a guess, and cannot be taken away; or something else hides them."""
+    riddle = any(case.cause == UNEXPLAINED for case in open_now)
+    return riddle or array_unknown(memory, group) or hidden(plant, memory, group)
 
 
 def _array_lost(bench: SlowBench, memory: Memory) -> float:
