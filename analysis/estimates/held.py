@@ -42,14 +42,13 @@ HELD_SURELY = (
 )
 HELD_SCATTER = 0.04  # about the hour's own line: heat holds back more and more within it, cloud jumps
 HELD_HOUR_H = 0.6  # of an hour that counts: less is a gap in cloud
+ALIKE = 0.03  # log of what the sun offers (common practice, no source)
 SET_ANEW, SET_SHARE = (
     0.2,
     0.7,
 )  # log of power, and the share of it in one step: heat takes hours (common practice, no source)
-SET_WITHIN, SET_HOURS = (
-    0.93,
-    5,
-)  # likewise in two steps, of a day with so many hours: set within an hour, whose mean lies between
+SET_LEAST, SET_WITHIN, SET_HOURS = 0.05, (0.85, 0.95), 5
+"""Likewise of a day with so many hours that tell: in one step, and in two, where it was set within an hour, whose mean lies between."""
 HELD_HOURS = (
     2  # of a day, where no sensor tells the sun: one by itself may be even cloud, or a pump near its least speed
 )
@@ -74,7 +73,9 @@ def fill_held(vector: Floats, plant: Plant, seen: Columns, held: Flags, days: ra
     level = log_ratio(by_hour.of(seen.power_w * seen.dt_h), weight, enough)
     several = (enough.sum(axis=1) >= 2) & (total_h > 0)
     span = _span(level)
-    vector[:, PLACE["cv"]] = np.where(several, -_span(_by_speed(plant, seen, held, hours, level)), np.nan)
+    sun_w = by_hour.of(or_zero(seen.expected.mpp_power_w) * seen.dt_h)
+    fall = _fall(_by_speed(plant, seen, held, hours, level), log_ratio(sun_w, weight, enough))
+    vector[:, PLACE["cv"]] = np.where(several, -fall, np.nan)
     told = ~_set_anew(level, span)
     if "irradiance_w_m2" not in plant.has:
         told &= enough.sum(axis=1) >= HELD_HOURS
@@ -144,6 +145,14 @@ def _span(level: Floats) -> Floats:
     return np.where(known.any(axis=1), high, 0.0) - np.where(known.any(axis=1), low, 0.0)
 
 
+def _fall(level: Floats, sun: Floats) -> Floats:
+    """By how much the limit stands lower in an hour of as much sun or more: heat takes then, an array that is followed gives then. (days,)"""
+    with np.errstate(invalid="ignore"):
+        no_less = sun[:, None, :] > sun[:, :, None] - ALIKE
+        fallen = np.where(no_less, level[:, :, None] - level[:, None, :], 0.0)
+    return np.asarray(np.nan_to_num(fallen).max(axis=(1, 2)), np.float64)
+
+
 def _by_speed(plant: Plant, seen: Columns, held: Flags, hours: Hours, level: Floats) -> Floats:
     """Logs of power by hour, told by the speed where that is read: at one speed a well drawn down and water that warms move the power."""
     known = held & (seen.speed_rpm > 0)
@@ -164,8 +173,9 @@ def _set_anew(level: Floats, span: Floats) -> Flags:
         filled[:, hour] = np.where(np.isnan(level[:, hour]), filled[:, hour - 1], level[:, hour])
     with np.errstate(invalid="ignore"):
         one, two = (np.nan_to_num(np.abs(filled[:, n:] - filled[:, :-n])).max(axis=1) for n in (1, 2))
-        within = (two > SET_WITHIN * span) & (np.isfinite(level).sum(axis=1) >= SET_HOURS)
-        return (span > SET_ANEW) & ((one > SET_SHARE * span) | within)
+        sharply = (one > SET_WITHIN[0] * span) | (two > SET_WITHIN[1] * span)
+        sharply &= (span > SET_LEAST) & (np.isfinite(level).sum(axis=1) >= SET_HOURS)
+        return sharply | ((span > SET_ANEW) & (one > SET_SHARE * span))
 
 
 def _held_speed(vector: Floats, plant: Plant, seen: Columns, held: Flags, days: range) -> None:

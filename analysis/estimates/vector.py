@@ -30,7 +30,7 @@ _SINGLE = {
     "av1": "log of array voltage at maximum power, high sun",
     "ap": "log of array power at maximum power",
     "cap": "log of the power at which the pump stands when sun is plenty",
-    "cv": "log of the lowest over the highest hour of that power: a limit set by hand is flat, heat is not",
+    "cv": "log by which that power stands lower in hours of no less sun: a limit set by hand is flat, heat is not",
     "cn": "log of the speed at that power over the datasheet's fastest",
     "top": "log of the most power taken through an hour over the pump's ceiling",
     "gc": "log of the irradiance sensor over a clear sky",

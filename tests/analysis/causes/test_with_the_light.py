@@ -212,6 +212,17 @@ def test_a_limit_set_anew_within_an_hour_says_nothing_of_heat():
     assert np.isfinite(a_day(lambda _, sun: np.minimum(0.95 * sun, 450.0))[1][PLACE["cap"]])
 
 
+def test_a_pump_lifted_into_higher_water_at_noon_is_a_step_and_no_heat():
+    stepped = a_day(lambda hour, sun: np.minimum(0.95 * sun, np.where(hour < 6.0, 500.0, 560.0)))[1]
+    assert np.isnan(stepped[PLACE["cap"]])
+
+
+def test_a_limit_that_is_highest_at_noon_follows_the_sun_and_falls_by_nothing():
+    """A controller that stands beside the maximum: its voltage is too high all day, and its power goes with the light."""
+    day = a_day(lambda _, sun: 0.7 * sun, over=1.08)[1]
+    assert day[PLACE["cv"]] == pytest.approx(0.0, abs=0.01)
+
+
 def test_quarter_hours_follow_the_light_through_the_day_or_do_not():
     """Four rows an hour tell nothing of their hour; the day's together do."""
     bins = np.repeat(np.arange(HOURS), 4)
