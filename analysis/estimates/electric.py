@@ -99,7 +99,7 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = by_hour + passed_by
     bright = bright & ~in_shade
     _day_figures(vector, plant, seen, usable & bright, bright, at_maximum_v, days, hours_of_sun)
-    fill_held(vector, plant, seen, held, days, hours_of_sun)
+    fill_held(vector, plant, seen, held, over, days, hours_of_sun)
     return _in_sunshine(seen, lit, hours, bins, shape, shadow)
 
 

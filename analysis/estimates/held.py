@@ -47,19 +47,21 @@ SET_ANEW, SET_SHARE = (
     0.2,
     0.7,
 )  # log of power, and the share of it in one step: heat takes hours (common practice, no source)
-SET_LEAST, SET_WITHIN, SET_HOURS = 0.05, (0.85, 0.95), 5
-"""Likewise of a day with so many hours that tell: in one step, and in two, where it was set within an hour, whose mean lies between."""
+SET_LEAST, SET_EVEN, SET_HOURS = 0.05, 0.15, 5
+"""Likewise of a day with so many hours that tell: even before and after, up to that share of the step."""
 HELD_HOURS = (
     2  # of a day, where no sensor tells the sun: one by itself may be even cloud, or a pump near its least speed
 )
 SETTING_PCT = 1.0  # read so well
 HELD_PLACES = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
-SPEED_KNOWN = 0.9  # of the held rows of an hour
+WHOLE = 0.9  # of the held rows of an hour
 CUBED = 3.0  # impellers: power goes with the cube of speed (affinity laws); a displacement pump's at given head with speed itself
 
 
-def fill_held(vector: Floats, plant: Plant, seen: Columns, held: Flags, days: range, hours: Hours) -> None:
-    """Write what holds the pump back on `days` into `vector` (days, SIZE); `held`: of `held_rows`."""
+def fill_held(
+    vector: Floats, plant: Plant, seen: Columns, held: Flags, over: Floats, days: range, hours: Hours
+) -> None:
+    """Write what holds the pump back on `days` into `vector` (days, SIZE); `held`: of `held_rows`, which has `over` too."""
     sums = Sums(held, seen.day - days.start, (len(days),), rising=True)
     total_h = sums.in_turn(seen.dt_h)
     vector[:, PLACE["cap"]] = log_ratio(
@@ -72,14 +74,20 @@ def fill_held(vector: Floats, plant: Plant, seen: Columns, held: Flags, days: ra
     enough = weight >= LEAST_H
     level = log_ratio(by_hour.of(seen.power_w * seen.dt_h), weight, enough)
     several = (enough.sum(axis=1) >= 2) & (total_h > 0)
-    span = _span(level)
     sun_w = by_hour.of(or_zero(seen.expected.mpp_power_w) * seen.dt_h)
-    fall = _fall(_by_speed(plant, seen, held, hours, level), log_ratio(sun_w, weight, enough))
-    vector[:, PLACE["cv"]] = np.where(several, -fall, np.nan)
-    told = ~_set_anew(level, span)
+    told = _by_speed(plant, seen, held, hours, level)
+    fall = _fall(told, log_ratio(sun_w, weight, enough))
+    with np.errstate(invalid="ignore"):
+        sure_h = Sums(held & (over > HELD_SURELY), hours.bins, hours.shape, rising=True).in_turn(seen.dt_h)
+    moved = _span(
+        np.where(sure_h >= WHOLE * weight, told, np.nan)
+    )  # no tracker beside the maximum: any course is the limit's
+    vector[:, PLACE["cv"]] = np.where(several, -np.maximum(fall, moved), np.nan)
+    calm = steady_rows(held, hours, or_zero(seen.power_w), HELD_HOUR_H, HELD_SCATTER)
+    kept = ~_set_anew(np.where(Sums(calm, hours.bins, hours.shape, rising=True).count() > 0, level, np.nan))
     if "irradiance_w_m2" not in plant.has:
-        told &= enough.sum(axis=1) >= HELD_HOURS
-    vector[np.ix_(np.flatnonzero(~told), HELD_PLACES)] = np.nan
+        kept &= enough.sum(axis=1) >= HELD_HOURS
+    vector[np.ix_(np.flatnonzero(~kept), HELD_PLACES)] = np.nan
 
 
 def held_rows(plant: Plant, seen: Columns, over: Floats, hours: Hours) -> Flags:
@@ -160,22 +168,37 @@ def _by_speed(plant: Plant, seen: Columns, held: Flags, hours: Hours, level: Flo
         return level
     sums = Sums(known, hours.bins, hours.shape, rising=True)
     weight = sums.in_turn(seen.dt_h)
-    speed = log_ratio(sums.of(or_zero(seen.speed_rpm) * seen.dt_h), weight, weight >= SPEED_KNOWN * LEAST_H)
+    speed = log_ratio(sums.of(or_zero(seen.speed_rpm) * seen.dt_h), weight, weight >= WHOLE * LEAST_H)
     whole = np.asarray((np.isfinite(speed) | np.isnan(level)).all(axis=1))
     by_speed = np.where(np.isnan(level), np.nan, speed * (1.0 if plant.helical else CUBED))
     return np.where(whole[:, None], by_speed, level)
 
 
-def _set_anew(level: Floats, span: Floats) -> Flags:
-    """Days on which the limit went over from one hour to the next: someone set it, or it only began. bool[days]"""
+def _set_anew(level: Floats) -> Flags:
+    """Days on which the limit went over from one hour to the next: someone set it, or it only began. bool[days]
+
+    level
+        Logs of power, of the hours that are even: an hour in which it was set is not, and hides the step. (days, HOURS)
+    """
+    span = _span(level)
     filled = level.copy()
     for hour in range(1, HOURS):
         filled[:, hour] = np.where(np.isnan(level[:, hour]), filled[:, hour - 1], level[:, hour])
     with np.errstate(invalid="ignore"):
-        one, two = (np.nan_to_num(np.abs(filled[:, n:] - filled[:, :-n])).max(axis=1) for n in (1, 2))
-        sharply = (one > SET_WITHIN[0] * span) | (two > SET_WITHIN[1] * span)
-        sharply &= (span > SET_LEAST) & (np.isfinite(level).sum(axis=1) >= SET_HOURS)
-        return sharply | ((span > SET_ANEW) & (one > SET_SHARE * span))
+        largest = np.nan_to_num(np.abs(np.diff(filled, axis=1))).max(axis=1)
+        found = (span > SET_ANEW) & (largest > SET_SHARE * span)
+    for day in np.flatnonzero((span > SET_LEAST) & (np.isfinite(level).sum(axis=1) >= SET_HOURS)):
+        found[day] |= _two_levels(level[day][np.isfinite(level[day])], float(span[day]))
+    return found
+
+
+def _two_levels(level: Floats, span: float) -> bool:
+    """Even before one hour, which may hold the step itself, and even after."""
+    for first in range(1, len(level)):
+        for after in (level[first:], level[first + 1 :]):
+            if len(after) and max(np.ptp(level[:first]), np.ptp(after)) < SET_EVEN * span:
+                return True
+    return False
 
 
 def _held_speed(vector: Floats, plant: Plant, seen: Columns, held: Flags, days: range) -> None:

@@ -148,7 +148,7 @@ def a_day(power_w, over=None, rows=60, has=(), speed_rpm=None):
     over = none if over is None else np.where(bins >= 4, over, 1.0)
     held = held_rows(plant, seen, over, hours := hours_of(bins, (1, HOURS), dt_h))
     vector = empty(1)
-    fill_held(vector, plant, seen, held, range(1), hours)
+    fill_held(vector, plant, seen, held, over, range(1), hours)
     return held.reshape(HOURS, rows).all(axis=1), vector[0]
 
 
@@ -221,6 +221,8 @@ def test_a_limit_that_is_highest_at_noon_follows_the_sun_and_falls_by_nothing():
     """A controller that stands beside the maximum: its voltage is too high all day, and its power goes with the light."""
     day = a_day(lambda _, sun: 0.7 * sun, over=1.08)[1]
     assert day[PLACE["cv"]] == pytest.approx(0.0, abs=0.01)
+    surely = a_day(lambda _, sun: 0.7 * sun, over=1.15)[1]
+    assert surely[PLACE["cv"]] < -0.2, "no tracker stands so far beside it: the limit itself moves"
 
 
 def test_quarter_hours_follow_the_light_through_the_day_or_do_not():
