@@ -44,6 +44,7 @@ LONG_ROW_H = 0.05  # clouds, and gaps in them, pass in minutes (common practice,
 PASSED_BY, NO_RESISTANCE = 0.06, 0.25  # logs of voltage: a module in ten or so; a joint that takes a quarter would burn
 TRACKED_W_M2 = 300.0  # in dimmer light trackers stand beside the maximum (common practice, no source)
 AS_MUCH = 0.8  # of an hour's current, in the hour that it is held against
+FAR_BELOW = 1.25  # expected maximum over taken power: what is held back by less tells of the light nearly right
 HELD_LEVEL = 0.045  # log of voltage over that of maximum power: above, the array is held back
 
 
@@ -69,15 +70,15 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
         got, should = np.where(bright, seen.power_w, np.nan), expected.mpp_power_w
         over = seen.rows["pv_voltage_v"] / expected.mpp_voltage_v
     held = held_rows(plant, seen, over, hours_of_sun)
-    if not sun_measured:
-        bright = bright & ~held  # so near the maximum that the point by itself would pass for it under less light
+    with np.errstate(invalid="ignore"):
+        deep = held & (expected.mpp_power_w > FAR_BELOW * seen.power_w) & ~expected.poa_measured
+    bright = bright & ~deep  # so near the maximum that the point by itself would pass for it under less light
     passed_by = _passed_by(seen, lit, at_maximum_v, hours_of_sun) if sides_apart(plant) else np.zeros(shape)
     in_shade = (passed_by < 0.0).ravel()[bins]
     if sun_measured:
         bright = bright | (lit & in_shade)  # the array works there, without some of its modules
     tells = lit & ~np.isnan(got)
-    if not sun_measured and sides_apart(plant):
-        tells &= ~(held & seen.at_max)
+    tells &= ~(deep & seen.at_max)
     hours = Sums(tells, bins, shape, rising=True).in_turn(seen.dt_h)
     usable = tells & bright  # beside a sensor, rows held back add more of the cells' warmth than they tell
     if sun_measured:
