@@ -6,10 +6,11 @@ Never: causes, rows.
 
 import numpy as np
 
-from analysis.diagnosis import SAME_SPEED
-from analysis.estimates.vector import PLACE
+from analysis.diagnosis import SAME_SPEED, UNEXPLAINED
+from analysis.estimates.vector import PLACE, SIZE
 from analysis.learning import Learnt
-from analysis.memory import Memory
+from analysis.lying import array_unknown
+from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
 
@@ -44,6 +45,8 @@ def held_on(learnt: Learnt, recent: Floats, amount: float, array_lost: float) ->
 
 
 HIDES = "slow-held"
+HOT_AGAIN = {"controller-derating": 30}
+"""Days within which the same cause again is the same fault going on: cooler weeks in between mend no fan (common practice, no source)."""
 
 
 def hides(plant: Plant, group: str) -> bool:
@@ -54,3 +57,14 @@ def hides(plant: Plant, group: str) -> bool:
 def hidden(plant: Plant, memory: Memory, group: str) -> bool:
     """Likewise, whether one does today."""
     return hides(plant, group) and any(case.family == HIDES and case.ended_ms is None for case in memory.cases)
+
+
+def untellable(plant: Plant, memory: Memory, group: str, open_now: list[Case]) -> bool:
+    """Figures of the group that say nothing new: a riddle's form is a guess, and cannot be taken away; or something else hides them."""
+    riddle = any(case.cause == UNEXPLAINED for case in open_now)
+    return riddle or array_unknown(memory, group) or hidden(plant, memory, group)
+
+
+def sizing(direction: Floats, group: str) -> Floats:
+    """The part of a form's direction (SIZE,) that says how bad it is, and since when: of a limit how low it stands, not how it falls through the day."""
+    return direction * (np.arange(SIZE) == PLACE["cap"]) if group == "held" else direction

@@ -13,8 +13,8 @@ from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, weigh_shift
 from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
-from analysis.estimates.vector import PLACE, SIZE
-from analysis.held_on import HIDES, held_on, hidden, hides
+from analysis.estimates.vector import PLACE
+from analysis.held_on import HIDES, HOT_AGAIN, held_on, hides, sizing, untellable
 from analysis.learning import Learnt
 from analysis.life import FLOW_SHARE_LOST, number_of, take_verdict, taken_over
 from analysis.lying import array_unknown, of_the_array, told_already, without_stuck
@@ -43,9 +43,6 @@ from logger.record.site_facts import VisitKind
 SUNNY_DAYS = 2  # in band: repaired
 IN_BAND = 0.4  # of what it was, or of the least worth telling: gone
 SAME_DAYS = 10  # the same cause again within so many days is the same fault going on
-AT_LIMIT = np.arange(SIZE) == PLACE["cap"]
-"""How bad it is, and since when: by how low the limit stands, not by how it falls through the day."""
-HOT_AGAIN = {"controller-derating": 30}  # likewise: cooler weeks in between mend no fan (common practice, no source)
 WEIGHED_DAYS = 14  # the newest days say best what it is
 RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
@@ -91,7 +88,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
             continue  # mended; what the envelope of the days before still says is no new fault
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
-        if group in odd and len(open_now) < 2 and not _untellable(plant, memory, group, open_now):
+        if group in odd and len(open_now) < 2 and not untellable(plant, memory, group, open_now):
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known, today
             )
@@ -136,12 +133,6 @@ class _Found:
     from_before: bool = False
 
 
-def _untellable(plant: Plant, memory: Memory, group: str, open_now: list[Case]) -> bool:
-    """Figures of the group that say nothing new: a riddle's form is a guess, and cannot be taken away; or something else hides them."""
-    riddle = any(case.cause == UNEXPLAINED for case in open_now)
-    return riddle or array_unknown(memory, group) or hidden(plant, memory, group)
-
-
 def _array_lost(bench: SlowBench, memory: Memory) -> float:
     """Log of the power that the array is known to have lost at full sun."""
     return sum(float(-bench.effects[form].lost[-1]) * amount for form, amount in map(_form, _open(memory, "electric")))
@@ -183,9 +174,8 @@ def after_visit(memory: Memory, kind: VisitKind) -> None:
     for case in _open(memory, "hydraulic"):
         if kind == "pump-lifted" or (kind == "meter-replaced" and case.channel in METERS):
             case.weighed["worked_on"] = 1.0
-    if kind == "controller-replaced":
-        for case in _open(memory, "held"):
-            case.ended_ms = case.seen_ms  # another controller's limits
+    for case in _open(memory, "held") if kind == "controller-replaced" else ():
+        case.ended_ms = case.seen_ms  # another controller's limits
 
 
 def _form(case: Case) -> tuple[int, float]:
@@ -250,9 +240,7 @@ def _again(
     form = int(case.weighed["form"])
     since = min(day - int(case.weighed["day"]) + int(case.weighed["window"]), LOOK_BACK, len(recent))
     others = [_form(c) for c in _open(memory, group) if c is not case]
-    direction, from_before = bench.directions[form], case.weighed.get("from_before", 0.0) > 0.0
-    if group == "held":
-        direction = direction * AT_LIMIT
+    direction, from_before = sizing(bench.directions[form], group), case.weighed.get("from_before", 0.0) > 0.0
     if from_before:
         moved, amounts = since_before(bench, memory, learnt, recent, min(since, WEIGHED_DAYS))
     else:
@@ -297,7 +285,7 @@ def _again(
             case.weighed["form"] = float(verdict.form)
             effect = bench.effects[verdict.form]
             if verdict.form != form and not from_before:
-                direction = bench.directions[verdict.form] * (AT_LIMIT if group == "held" else 1.0)
+                direction = sizing(bench.directions[verdict.form], group)
                 amounts = daily_amounts(learnt, recent, moved, direction)
                 if group == "hydraulic":
                     amounts = with_other_days(bench, learnt, recent, group, direction, amounts)

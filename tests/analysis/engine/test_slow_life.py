@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from analysis.estimates.vector import PLACE, SIZE
+from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.held_on import hidden
 from analysis.learning import Learnt, beginning
 from analysis.memory import Case, Memory
@@ -148,7 +148,14 @@ def test_heat_that_comes_back_after_cooler_weeks_is_the_same_fault(days_later: i
     recent = held_days([-0.3, -0.35, -0.4], [-0.2, -0.25, -0.2])
     for later in range(3):
         day = DAY + days_later + later
-        with_slow(plant, memory, learnt, recent[: later + 1], day, SimpleNamespace(on_power_m3=np.nan))  # type: ignore[arg-type]
+        with_slow(
+            plant,
+            memory,
+            learnt,
+            recent[: later + 1],
+            day,
+            SimpleNamespace(on_power_m3=np.nan, told=np.zeros(HOURS, bool)),
+        )  # type: ignore[arg-type]
     assert len(memory.cases) == (1 if same else 2)
     assert (case.ended_ms is None) == same
 
@@ -159,7 +166,14 @@ def test_how_low_a_limit_stands_is_how_bad_it_is() -> None:
     memory = Memory()
     recent = held_days([0.0, 0.0, 0.0, -0.4, -0.4, -0.4, -0.4, -0.4], [np.nan] * 6 + [-0.2, -0.2])
     for later in range(len(recent)):
-        with_slow(plant, memory, learnt, recent[: later + 1], DAY + later, SimpleNamespace(on_power_m3=np.nan))  # type: ignore[arg-type]
+        with_slow(
+            plant,
+            memory,
+            learnt,
+            recent[: later + 1],
+            DAY + later,
+            SimpleNamespace(on_power_m3=np.nan, told=np.zeros(HOURS, bool)),
+        )  # type: ignore[arg-type]
     (case,) = memory.cases
     assert case.began_ms == plant.days.open_ms(DAY + 3)
 
