@@ -55,8 +55,9 @@ def effect(plant: Plant) -> list[Effect]:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence: the entries that moved most, or what drags."""
-    torque = [value for name, value in figures.items() if name.startswith("shift_t")]
-    if "amount" in figures and (not torque or max(torque) > DRAG_SEEN * figures["amount"]):
+    loads = [[value for name, value in figures.items() if name.startswith(f"shift_{load}")] for load in "ti"]
+    torque = loads[0] or loads[1]
+    if "amount" in figures and torque and max(torque) > DRAG_SEEN * figures["amount"]:
         return (
             f"The motor takes {100 * (np.exp(figures['amount']) - 1.0):.0f} % more at the same speed, while flow per turn, level and pressure "
             "are as they were: something drags (bearing, shaft, sand), which no cause of the list covers."

@@ -116,5 +116,8 @@ def test_no_torque_is_told_where_neither_speed_nor_current_is_read() -> None:
     effect = all_causes()["unexplained"].effect
     assert effect is not None
     assert effect(lean) == []
+    said = all_causes()["unexplained"].evidence
+    assert "same speed" not in said({"amount": 1.4, "shift_q2": -0.1, "shift_first": 3.0})
+    assert "same speed" in said({"amount": 0.3, "shift_t2": 0.28, "shift_n2": 0.0})
     assert NOTHING not in slow_bench(lean).causes
     assert scatter_of(lean).drift.shape == (SIZE, SIZE)
