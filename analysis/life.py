@@ -28,7 +28,10 @@ from logger.record.site_facts import SiteFacts
 REOPENED_MS = 6 * DAY_MS  # the same thing again within so long is the same fault going on
 QUIET_MS = {"over-voltage": 30 * DAY_MS}
 """A string too long stays so: it shows again on the next cold bright morning, not on the warmer days between (common practice, no source)."""
-UNREAD_MS = 21 * DAY_MS  # trips that no code tells show on three clear days of a week only
+RARE = ("controller-trip", "short-cycling")
+RARE_MS = (
+    21 * DAY_MS
+)  # likewise of what shows on a day on which it comes often enough: a loose contact or a trip once a day is there on all days
 HEALTHY_H = 1.5  # of settled running with water after the last evidence: a fast fault is over
 RIVALS = 4
 LEAST_SHARE = 0.01
@@ -108,7 +111,8 @@ def _same(cases: list[Case], family: str, episode: Episode) -> Case | None:
     for case in reversed(cases):
         if case.family != family or case.channel != episode.channel:
             continue
-        within = UNREAD_MS if episode.whole.get("unread", 0.0) > 0 else max(REOPENED_MS, QUIET_MS.get(family, 0))
+        rare = family in RARE or episode.whole.get("unread", 0.0) > 0
+        within = RARE_MS if rare else max(REOPENED_MS, QUIET_MS.get(family, 0))
         if case.ended_ms is None or episode.began_ms - case.seen_ms < within:
             return case
     return None

@@ -9,21 +9,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.loads import MEASURES, measures_of
+from analysis.loads import measures_of
 from analysis.look import Columns, over_open_m
 from analysis.meter import NANO
 from analysis.plant import Plant, plant_of
-from analysis.protected import at_intake, cut_short, has_codes, waiting
+from analysis.protected import at_intake, cut_short, has_codes, waiting, whole_rows
 from analysis.rows import Floats
-from analysis.solar_days import DAY_MS, HOUR_MS, up_to_minute
-from analysis.symptoms import DayView, Episode, worked_on
+from analysis.solar_days import HOUR_MS, up_to_minute
+from analysis.symptoms import DayView, Episode
+from analysis.water_missed import GONE_SHARE, levels_of
 
 
 @dataclass(frozen=True)
 class NoWaterLimits:
     """Where nothing else is said: common practice, no source."""
 
-    gone_share: float = 0.12  # of expected; less is no water
+    gone_share: float = GONE_SHARE  # of expected; less is no water
     gasp_share: float = 0.3  # likewise where the load, too, is that of a pump with too little water
     run_ms: int = 150_000  # two and a half minutes of running: judged with the third minute
     steps: float = 2.7  # expected steps of the register without one: less than a third of the flow, or none
@@ -50,9 +51,6 @@ class NoWaterLimits:
     long_row_h: float = (
         0.05  # clouds pass within minutes: one longer reading of the power does not tell all of its interval
     )
-    handled_h: float = 0.75  # under sun that would run it: longer than a restart's wait (common practice, no source)
-    let_go_h: float = 0.5  # an odd row of a sound pump under a cloud looks as if its load had gone
-    let_go_share: float = 0.2
     apart_ms: int = 3 * HOUR_MS  # runs further apart are two
 
 
@@ -60,11 +58,6 @@ LIMITS = NoWaterLimits()
 GOOD, UNKNOWN, BAD = -1, 0, 1
 GONE = ("dry-running", "closed-delivery", "broken-shaft", "reverse-rotation")
 """Causes for which no water comes at all; a hole in the riser and a lying meter are of the same family."""
-BEFORE_STEPS, BEFORE_ROWS = 10.0, 5
-AGAIN_MS = 2 * DAY_MS
-NEAR_MS, NEAR_ROWS = HOUR_MS // 3, 3  # about the moment at which the water stopped
-STEADY = 0.15  # log of power: within it neither cloud nor load has changed
-REVIVED_STEPS, REVIVED_RISER = 1.5, 0.3  # a step alone may be a shake of the meter
 REST_MS = HOUR_MS  # after it the riser may have drained
 
 
@@ -143,7 +136,11 @@ def _tried(plant: Plant, seen: Columns, light: NDArray[np.bool_], heavy: NDArray
         shut = over_open_m(plant, seen.rows) > 0
     if "discharge_pressure_bar" in plant.has:
         shown = shown & (light | shut)
-    enough = (seen.should_m3_h > LIMITS.least_tried * plant.full_flow_m3_h) & _well_above_lift(plant, seen)
+    enough = (
+        (seen.should_m3_h > LIMITS.least_tried * plant.full_flow_m3_h)
+        & _well_above_lift(plant, seen)
+        & whole_rows(seen)
+    )
     came = (seen.rows["flow_m3_h"] >= LIMITS.gone_share * seen.should_m3_h) | (seen.moved_m3 > 0)
     return cut_short(seen) & ((shown & enough & ~came) | shut | at_intake(plant, seen))
 
@@ -286,114 +283,7 @@ def _episode(
         flag_ms=up_to_minute(int(seen.time_ms[flag])),
         seen_ms=int(seen.time_ms[last]),
         hours=float(seen.dt_h[during][seen.turning[during]].sum()),
-        at_flag=_levels(view, seen, measures, until_flag, should, moved, began),
-        whole=_levels(view, seen, measures, bad, should, moved, began),
+        at_flag=levels_of(view, seen, measures, until_flag, should, moved, began),
+        whole=levels_of(view, seen, measures, bad, should, moved, began),
         lost_m3=max(float(should[able].sum() - moved[able].sum()), 0.0),
     )
-
-
-def _levels(
-    view: DayView,
-    seen: Columns,
-    measures: dict[str, Floats],
-    rows: np.ndarray,
-    should: Floats,
-    moved: Floats,
-    began: int,
-) -> dict[str, float]:
-    levels = {}
-    for name in MEASURES:
-        known = measures[name][rows]
-        known = known[np.isfinite(known)]
-        if len(known):
-            levels[name] = float(known.sum() / len(known))
-    levels |= _let_go(seen, rows)
-    levels["flow"] = float(moved[rows].sum() / max(should[rows].sum(), 1e-9))
-    levels["lead"] = float(_visited(view, began))
-    levels["onset"] = _onset(seen, int(rows[0]))
-    levels["handled"] = _handled(seen, int(rows[0]), levels["onset"])
-    levels["fell"] = _fell(seen, rows, began) if levels["onset"] == 1.0 else float("nan")
-    levels["revived"] = _revived(view, seen, int(rows[0]))
-    levels["before"] = _before(view, seen, should, moved, began)
-    if levels["onset"] == 0.0:  # that run had brought nothing yet: what looks like a fading is the fault itself
-        levels["before"] = float("nan")
-    return levels
-
-
-def _let_go(seen: Columns, rows: np.ndarray) -> dict[str, float]:
-    """ "let_go" = 1 where through much of it the motor took far less than the sun offered; nothing else says that it did not."""
-    hours = seen.dt_h[rows]
-    unloaded = float(hours[seen.unloaded[rows]].sum())
-    is_told = unloaded >= LIMITS.let_go_h and unloaded >= LIMITS.let_go_share * float(hours.sum())
-    return {"let_go": 1.0} if is_told else {}
-
-
-def _onset(seen: Columns, row: int) -> float:
-    """1 where it lifted water in the very run within which it began, 0 where that run never lifted any; NaN = not known.
-
-    A shaft breaks and a well gives out while the pump works; leads are exchanged while it stands.
-    """
-    rests = np.flatnonzero(~seen.turning[:row])
-    if not len(rests) or (seen.dt_h[rests[-1] : row] == 0).any():
-        return float("nan")
-    run = slice(int(rests[-1]) + 1, row)
-    with np.errstate(invalid="ignore"):
-        came = (seen.moved_m3[run] > 0) | (seen.rows["flow_m3_h"][run] > LIMITS.gone_share * seen.should_m3_h[run])
-    return float(came.any())
-
-
-def _fell(seen: Columns, rows: np.ndarray, began: int) -> float:
-    """Log of the power as it began over that shortly before, while it still lifted: a load that goes takes the power with it, a meter that dies does not."""
-    first = int(rows[0])
-    before = np.flatnonzero(seen.settled[:first] & (seen.time_ms[:first] <= began))[-NEAR_ROWS:]
-    before = before[seen.time_ms[before] >= seen.time_ms[first] - NEAR_MS]
-    since = rows[:NEAR_ROWS][seen.time_ms[rows[:NEAR_ROWS]] <= seen.time_ms[first] + NEAR_MS // 2]
-    if not len(before):
-        return float("nan")
-    now, then = seen.power_w[since].sum() / len(since), seen.power_w[before].sum() / len(before)
-    fell = float(np.log(max(now, 1.0) / max(then, 1.0)))
-    of_sun = seen.at_max[since].any() and not np.isnan(seen.rows["pv_voltage_v"][since]).all()
-    return fell if not of_sun or abs(fell) < STEADY else float("nan")
-
-
-def _handled(seen: Columns, row: int, onset: float) -> float:
-    """1 where that run began after a stop by day that sun, tank and probe do not explain: somebody may have been at it; 0 = no."""
-    rests = np.flatnonzero(~seen.turning[:row])
-    if onset != 0.0 or not len(rests):
-        return float("nan")
-    stands = seen.turning[: rests[-1]]
-    rest = slice(int(np.flatnonzero(stands)[-1]) + 1 if stands.any() else 0, int(rests[-1]) + 1)
-    if (seen.rows["fault_code"][rest] > 0).any():
-        return float("nan")
-    return float(seen.dt_h[rest][seen.asked[rest]].sum() > LIMITS.handled_h)
-
-
-def _revived(view: DayView, seen: Columns, row: int) -> float:
-    """On a day after it began: 1 where some water came before it stopped again, 0 where none did; NaN = it is new.
-
-    A well recovers overnight; a shut valve, a broken shaft and a dead meter do not.
-    """
-    begun = [c for c in view.memory.cases if c.family == "no-water" and seen.time_ms[row] - c.seen_ms < AGAIN_MS]
-    if not begun:
-        return float("nan")
-    plant, step = plant_of(view.facts), view.facts.sensors.meter_step_m3 or 0.01
-    return float(np.nansum(seen.moved_m3[:row]) > max(REVIVED_STEPS * step, REVIVED_RISER * plant.riser_m3))
-
-
-def _visited(view: DayView, began: int) -> bool:
-    """Leads were moved, or the pump lifted, within the two days before."""
-    day = int(view.days.day_of(began))
-    return worked_on(view.facts, view.days, range(day, day + 1))
-
-
-def _before(view: DayView, seen: Columns, should: Floats, moved: Floats, began: int) -> float:
-    """Flow over expected in the settled hour before; it fades where the well gives out, and breaks off where a shaft does.
-
-    Only of what the meter had counted by then, so that the answer is the same whatever it counts later.
-    """
-    rows = seen.settled & (seen.time_ms <= began) & (seen.time_ms > began - HOUR_MS)
-    step = view.facts.sensors.meter_step_m3 or 0.01
-    expected = float(should[rows].sum())
-    if expected < BEFORE_STEPS * step or np.count_nonzero(rows) < BEFORE_ROWS:
-        return float("nan")
-    return float(np.clip(np.nansum(moved[rows]) / expected, 0.0, 1.5))

@@ -38,6 +38,16 @@ def cut_short(seen: Columns) -> Flags:
     return seen.turning & ((seen.rows["fault_code"] > 0) | again | soon) & ~dry & (seen.dt_h > 0)
 
 
+def whole_rows(seen: Columns) -> Flags:
+    """Rows through which it turned, as far as rows up to them tell: not a run's first, nor the one within which a code came up. bool[n]
+
+    Means over running and rest say nothing of a load: speed, power and current fall by different shares.
+    """
+    code = seen.rows["fault_code"] > 0
+    turned = np.concatenate([[False], seen.turning[:-1]])
+    return seen.turning & turned & ~(code & ~np.concatenate([[False], code[:-1]]))
+
+
 def waiting(seen: Columns) -> Flags:
     """Rows that stand since a stop with a code: they say nothing of the water. bool[n]"""
     if not len(seen.turning):

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.short_cycling import strong_rows, unexplained_starts
+from analysis.causes.short_cycling import full_w, starts_of, strong_rows
 from analysis.look import Columns
 from analysis.plant import plant_of
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS
@@ -53,9 +53,11 @@ def _unread_stops(view: DayView) -> np.ndarray:
     seen, none = view.columns, np.zeros(0, np.int64)
     if seen is None or "fault_code" in plant_of(view.facts).has or len(seen) < WEEK:
         return none
-    begins, _ = unexplained_starts(view, seen)
+    begins, _ = starts_of(view, seen, seen.asked)
     ran = np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen)), -1))
     begins = begins[seen.time_ms[begins] - seen.time_ms[ran[begins - 1]] <= LIMITS.stood_ms]
+    strong = strong_rows(seen, full_w(plant_of(view.facts), seen)) | seen.expected.poa_measured
+    begins = begins[strong[ran[begins - 1]]]
     if len(begins) < LIMITS.stops or _clouded(view, seen, int(begins[LIMITS.stops - 1])):
         return none
     stood = (seen.time_ms[begins] - seen.time_ms[ran[begins - 1]]).astype(float)
@@ -89,7 +91,7 @@ def _clouded(view: DayView, seen: Columns, until: int) -> bool:
     """Up to the row: the power within runs went and came. A run's first and last row hold its start and its stop."""
     turns = seen.turning[:until]
     within = turns[1:-1] & turns[:-2] & turns[2:]
-    weak = within & ~strong_rows(plant_of(view.facts), seen)[1 : until - 1]
+    weak = within & ~strong_rows(seen, full_w(plant_of(view.facts), seen))[1 : until - 1]
     return bool(weak.sum() > LIMITS.clouded * max(within.sum(), 1))
 
 

@@ -8,15 +8,25 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 def levels(kind: str) -> dict[str, Levels]:
     """Light at once, from one minute to the next, with the intake under water: less than the pump's own friction, for that hangs
     on the shaft; what is left is the motor's, some 5 to 15 % of its rating (common practice, no source).
+
+    A riser that parts, under load, leaves the pump whole: a rotor then turns with no lift upon it, and the well, which gets its water
+    back, stands as at rest.
     """
     helical = kind == "helical-rotor"
-    return {
-        "no-water": {
-            "flow": (0.0, 0.03), "onset": (0.6, 0.5), "ran": (1.6, 1.7), "fell": (-1.4, 0.8), "water": (12.0, 8.0), "above": (0.0, 1.5), "lead": (0.0, 0.15), "backwards": (0.0, 0.1),
-            "probe": (1.0, 0.08), "before": (1.0, 0.08), "drawn": (0.0, 0.25), "pipe": (0.0, 0.3),
-            "idle": (-1.6, 0.7), "idle_current": (-1.3, 0.7) if helical else (-1.0, 0.6), "spare": (-0.8, 0.5) if helical else (-1.5, 0.5), "handled": (0.1, 0.35), "revived": (0.0, 0.15),
-        }
+    common = {
+        "flow": (0.0, 0.03), "onset": (0.6, 0.5), "ran": (1.6, 1.7), "above": (0.0, 1.5), "lead": (0.0, 0.15), "backwards": (0.0, 0.1), "probe": (1.0, 0.08),
+        "before": (1.0, 0.08), "pipe": (0.0, 0.3), "handled": (0.1, 0.35), "revived": (0.0, 0.15), "water": (12.0, 8.0), "part": (1.0, 0.15),
     }  # fmt: skip
+    shaft = common | {
+        "fell": (-1.4, 0.8), "drawn": (0.0, 0.25), "idle": (-1.6, 0.7), "idle_current": (-1.3, 0.7) if helical else (-1.0, 0.6),
+        "spare": (-0.8, 0.5) if helical else (-1.5, 0.5),
+    }  # fmt: skip
+    if not helical:
+        return {"no-water/shaft": shaft}
+    parted = common | {
+        "fell": (-1.2, 0.4), "onset": (0.95, 0.25), "drawn": (0.4, 0.4), "idle": (0.0, 0.25), "idle_current": (0.05, 0.25), "spare": (0.2, 0.3),
+    }  # fmt: skip
+    return {"no-water/shaft": shaft | {"rate": (0.85, 0.0)}, "no-water/riser parted": parted | {"rate": (0.15, 0.0)}}
 
 
 def evidence(figures: dict[str, float]) -> str:

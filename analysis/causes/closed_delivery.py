@@ -28,7 +28,7 @@ def levels(kind: str) -> dict[str, Levels]:
             "flow": (0.01, 0.05), "onset": (0.5, 0.5), "ran": (1.6, 1.7), "fell": (0.05, 0.35) if helical else (-0.35, 0.25), "water": (12.0, 8.0), "lead": (0.0, 0.15), "backwards": (0.0, 0.1), "probe": (1.0, 0.1),
             "before": (1.0, 0.1), "drawn": (0.0, 0.25), "pipe": (20.0, 20.0),
             "above": (60.0, 45.0) if helical else (25.0, 10.0),
-            "handled": (0.1, 0.35), "revived": (0.0, 0.15),
+            "handled": (0.1, 0.35), "revived": (0.0, 0.15), "part": (1.0, 0.15),
             **load,
         }
     }  # fmt: skip

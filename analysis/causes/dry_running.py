@@ -23,6 +23,7 @@ def levels(kind: str) -> dict[str, Levels]:
         "onset": (0.65, 0.55),
         "fell": (-0.6, 0.5),
         "drawn": (2.0, 1.2),
+        "part": (1.0, 0.2),
         "pipe": (0.0, 0.3),
         "ran": (0.8, 1.5) if helical else (1.6, 2.0),
     }

@@ -66,6 +66,7 @@ def levels(kind: str) -> dict[str, Levels]:
         "ran": (1.5, 1.5),
         "revived": (0.0, 0.15),
         "handled": (0.6, 0.45),
+        "part": (1.0, 0.15),
     }
     load = {
         "flow": (0.0, 0.03) if helical else (0.02, 0.06),

@@ -98,7 +98,7 @@ def levels(_kind: str) -> dict[str, Levels]:
     return {
         "no-water/great leak": {
             "flow": (0.03, 0.05), "torque": (-0.03, 0.1), "current": (-0.03, 0.12), "sun": (-0.05, 0.25), "fell": (0.0, 0.15), "onset": (0.6, 0.5), "ran": (1.5, 1.5), "above": (1.0, 3.0), "water": (9.0, 8.0),
-            "drawn": (1.2, 0.4), "pipe": (0.05, 0.15), "probe": (1.0, 0.2), "handled": (0.1, 0.35), "revived": (0.5, 0.5), "lead": (0.0, 0.2), "backwards": (0.0, 0.1), "before": (0.7, 0.35),
+            "drawn": (1.2, 0.4), "pipe": (0.05, 0.15), "probe": (1.0, 0.2), "handled": (0.1, 0.35), "revived": (0.5, 0.5), "lead": (0.0, 0.2), "backwards": (0.0, 0.1), "before": (0.7, 0.35), "part": (0.5, 0.3),
             "rate": (0.35, 0.0),
         }
     }  # fmt: skip

@@ -178,7 +178,7 @@ def levels(kind: str) -> dict[str, Levels]:
         "no-water/meter": loaded
         | {
             "flow": (0.0, 0.03), "torque": (0.0, 0.08), "current": (0.0, 0.1), "sun": (-0.05, 0.25), "fell": (0.0, 0.12), "onset": (0.6, 0.5), "ran": (3.0, 2.0), "above": (3.0, 5.0), "water": (10.0, 8.0), "drawn": (1.0, 0.3), "pipe": (1.0, 0.3),
-            "probe": (1.0, 0.2), "lead": (0.0, 0.2), "backwards": (0.0, 0.1), "before": (1.0, 0.1), "handled": (0.1, 0.35), "revived": (0.05, 0.2), "rate": (0.15, 0.0),
+            "probe": (1.0, 0.2), "lead": (0.0, 0.2), "backwards": (0.0, 0.1), "before": (1.0, 0.1), "handled": (0.1, 0.35), "revived": (0.05, 0.2), "part": (0.9, 0.25), "rate": (0.15, 0.0),
         }
     }  # fmt: skip
 

@@ -23,10 +23,14 @@ class CyclingLimits:
         14  # no sensor reads the sun: clouds with sharp edges stop a pump often, but not evenly nor for hours
     )
     unmeasured_within_ms: int = 260 * 60_000
+    blind_starts: int = 18  # likewise where no voltage says that it is bright
     uneven: float = 0.45  # standard deviation over mean of such runs' lengths; passing clouds' are as uneven as chance, 1 (Poisson process)
     row_ms: int = 5 * 60_000  # readings further apart cannot show it
     strong: float = (
         0.65  # of what a clear sky gives, taken up to the stop: a cloud had not come, where no sensor reads the sun
+    )
+    above_start: float = (
+        1.3  # times the power that starts it, likewise: with so much it does not give up for want of sun
     )
     clouded: float = (
         0.15  # of the rows within runs that were weak meanwhile: clouds are about, and may have stopped it too
@@ -52,8 +56,9 @@ def watch(view: DayView) -> list[Episode]:
     first, flag = windows
     last = int(starts[-1])
     during = slice(first, last + 1)
-    hours = max(float(seen.dt_h[during][seen.asked[during]].sum()), 0.2)
-    again = seen.turning[1:] & ~seen.turning[:-1] & seen.asked[:-1]
+    free = _free(seen)
+    hours = max(float(seen.dt_h[during][free[during]].sum()), 0.2)
+    again = seen.turning[1:] & ~seen.turning[:-1] & free[:-1]
     per_hour = float(np.count_nonzero(again[first:last]) / hours)
     should = np.nan_to_num(seen.expected.flow_of_sun_m3_h) * seen.dt_h
     return [
@@ -88,6 +93,7 @@ def _windows(view: DayView, seen: Columns, starts: np.ndarray) -> tuple[int, int
     for measured, count, within in (
         (True, LIMITS.starts, LIMITS.within_ms),
         (False, LIMITS.unmeasured_starts, LIMITS.unmeasured_within_ms),
+        (False, LIMITS.blind_starts, LIMITS.unmeasured_within_ms),
     ):
         places = np.arange(max(len(starts) - count + 1, 0))
         first, last = starts[places], starts[places + count - 1]
@@ -96,6 +102,8 @@ def _windows(view: DayView, seen: Columns, starts: np.ndarray) -> tuple[int, int
         quick &= ~_clouded(view, seen, first, last)
         if not measured and quick.any():
             quick &= _even(seen, starts, places, count)
+            if count < LIMITS.blind_starts:
+                quick &= ~np.isnan(seen.rows["pv_voltage_v"][starts[places] - 1])
         found += [(int(last[k]), int(first[k])) for k in np.flatnonzero(quick)[:1]]
     if not found:
         return None
@@ -113,30 +121,41 @@ def _even(seen: Columns, starts: np.ndarray, places: np.ndarray, count: int) -> 
     return np.asarray(spread < (LIMITS.uneven * runs.mean(axis=1)) ** 2)
 
 
+def _free(seen: Columns) -> np.ndarray:
+    """Rows in which nothing told it to stand. Where no sensor reads the sun, a sky that is only supposed does not say that it was too little."""
+    rows = seen.rows
+    with np.errstate(invalid="ignore"):
+        told = (rows["tank_float_up"] > 0.5) | (rows["switched_on"] < 0.5) | (rows["speed_setting_pct"] <= 1.0)
+        told |= rows["low_level_probe_wet"] < 0.5
+    return np.asarray(seen.asked | ~(seen.expected.poa_measured | seen.sun_enough | told | seen.unread))
+
+
 def unexplained_starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     """Rows at which the pump starts again after a stop that nothing explains, and the rows stood still. `seen`: the view's own."""
-    return view.once("unexplained-starts", lambda: _unexplained_starts(view, seen))
+    return view.once("unexplained-starts", lambda: starts_of(view, seen, _free(seen)))
 
 
-def _unexplained_starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
+def starts_of(view: DayView, seen: Columns, free: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Likewise, where in the rows that are not `free` something told it to stand."""
     plant = plant_of(view.facts)
     offered = seen.expected.mpp_power_w > LIMITS.sun_share * plant.full_power_w
     with np.errstate(invalid="ignore"):
         code = seen.rows["fault_code"] > 0
     close = (seen.dt_h > 0) & (seen.dt_h <= LIMITS.row_ms / HOUR_MS)
-    idle = seen.asked & offered & ~seen.turning & ~code & close
+    idle = free & offered & ~seen.turning & ~code & close
     if not seen.expected.poa_measured.all():
         idle &= seen.expected.poa_measured | _bright(seen)
     begins = np.flatnonzero(seen.turning[1:] & ~seen.turning[:-1] & idle[:-1]) + 1
     place = np.arange(len(seen))
     ran = np.maximum.accumulate(np.where(seen.turning, place, -1))
     dark = seen.expected.poa_measured & ~offered
-    told = np.maximum.accumulate(np.where(~seen.asked | code | dark | _heated(plant, seen), place, -1))
+    told = np.maximum.accumulate(np.where(~free | code | dark | _heated(plant, seen), place, -1))
     begins = begins[told[begins - 1] < ran[begins - 1]]  # from its last running row on nothing told it to stand
     stops = ran[begins - 1]
     told_of = seen.expected.poa_measured[stops]
     if not told_of.all():
-        told_of |= strong_rows(plant, seen)[stops]
+        took = or_zero(np.fmax(seen.power_w[stops], seen.power_w[np.maximum(stops - 1, 0)]))
+        told_of |= strong_rows(seen, own_full(plant, seen))[stops] & (took > LIMITS.above_start * plant.start_power_w)
     return begins[(stops > 0) & told_of], idle
 
 
@@ -154,23 +173,32 @@ def _heated(plant: Plant, seen: Columns) -> np.ndarray:
     """Rows in which a hot controller holds the power far down: the heat explains a stop that follows."""
     with np.errstate(invalid="ignore"):
         hot = seen.rows["controller_temp_c"] > LIMITS.hot_c
-    return hot & seen.held & ~strong_rows(plant, seen) if hot.any() else hot
+    return hot & seen.held & ~strong_rows(seen, full_w(plant, seen)) if hot.any() else hot
 
 
 def _bright(seen: Columns) -> np.ndarray:
-    """Without an irradiance sensor: the array's own open-circuit voltage says that it is bright."""
+    """Without an irradiance sensor: the array's own open-circuit voltage, where it is read, says that it is bright."""
     with np.errstate(invalid="ignore", divide="ignore"):
-        return seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v > 1.12
+        return ~(seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v <= 1.12)
 
 
-def strong_rows(plant: Plant, seen: Columns) -> np.ndarray:
-    """Rows up to which the array gave nearly what a clear sky gives, or what the pump can take: it or the row before.
-
-    A pump that a cloud stops has run down first.
-    """
+def strong_rows(seen: Columns, full: np.ndarray) -> np.ndarray:
+    """Rows up to which it took nearly `full`: it or the row before. A pump that a cloud stops has run down first."""
     power = or_zero(seen.power_w)
     power[1:] = np.maximum(power[1:], np.where(seen.turning[:-1], power[:-1], 0.0))
-    return power > LIMITS.strong * np.minimum(seen.expected.mpp_power_w, plant.full_power_w)
+    return power > LIMITS.strong * full
+
+
+def full_w(plant: Plant, seen: Columns) -> np.ndarray:
+    """By row, what a clear sky gives it or the pump can take. [W]"""
+    return np.minimum(seen.expected.mpp_power_w, plant.full_power_w)
+
+
+def own_full(plant: Plant, seen: Columns) -> np.ndarray:
+    """Likewise, no more than in the share that it ever took so far that day: a string may be out, or its speed turned down. [W]"""
+    full = np.maximum(full_w(plant, seen), 1.0)
+    share = np.where(seen.turning, or_zero(seen.power_w) / full, 0.0)
+    return full * np.minimum(np.maximum.accumulate(np.nan_to_num(share)), 1.0)
 
 
 def _clouded(view: DayView, seen: Columns, first: np.ndarray, last: np.ndarray) -> np.ndarray:
@@ -181,7 +209,7 @@ def _clouded(view: DayView, seen: Columns, first: np.ndarray, last: np.ndarray) 
     holds its start.
     """
     plant = plant_of(view.facts)
-    full = np.minimum(seen.expected.mpp_power_w, plant.full_power_w)
+    full = own_full(plant, seen)
     within = seen.turning & np.concatenate([[False], seen.turning[:-1]]) & ~seen.expected.poa_measured
     ran = np.cumsum(within)
     weak = np.cumsum(within & (np.nan_to_num(seen.power_w) < LIMITS.strong * full))

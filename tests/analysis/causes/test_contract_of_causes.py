@@ -81,6 +81,7 @@ ALIKE = {
     (MIDDLE, "reverse-rotation"): {"dry-running", "closed-delivery", "broken-shaft"},
     **{(LEAN, name): NO_WATER - {name} for name in NO_WATER},
     (LEAN, "cable-fault"): {"stalled-motor"},
+    (MIDDLE, "no-water/riser parted"): {"dry-running", "reverse-rotation", "closed-delivery"},
 }
 """What these sensors cannot tell from a cause: without load, level and pressure no water is no water."""
 CLEAR, DOUBT = 0.7, 0.1
@@ -95,7 +96,7 @@ def test_a_fast_cause_wins_where_its_own_levels_are_read(name: str, kind: str, f
         measures = {m: mean for m, (mean, _) in levels.items() if m != "rate" and READ[fitout](m)}
         shares = weigh_levels(symptom.partition("/")[0], kind, measures).shares
         assert sum(shares.values()) == pytest.approx(1.0)
-        alike = ALIKE.get((fitout, name), set())
+        alike = ALIKE.get((fitout, name), set()) | ALIKE.get((fitout, symptom), set())
         others = {n: share for n, share in shares.items() if n != name and n not in alike}
         assert max(others.values()) < DOUBT, (symptom, shares)
         if alike:

@@ -22,7 +22,6 @@ from analysis.life import REOPENED_MS, _drifted
 from analysis.look import _running, look
 from analysis.lying import LIGHT, POWERS, array_unknown, places_fed, stand_still, told_already, without_stuck
 from analysis.memory import Case, Memory
-from analysis.no_water import _let_go
 from analysis.plant import Plant, plant_of
 from analysis.resolution import reading_step
 from analysis.rows import Rows
@@ -30,6 +29,7 @@ from analysis.sensor_words import sentence
 from analysis.slow import Shift, best_alarm, slow_bench
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS
 from analysis.symptoms import Episode
+from analysis.water_missed import _let_go
 from tests.analysis.causes.test_thresholds import FACTS, Sized, view_of, watched
 from tests.cases.recorded import HERE, read_case
 

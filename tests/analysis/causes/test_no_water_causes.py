@@ -24,6 +24,17 @@ COMMON = {"flow": 0.0, "lead": 0.0, "backwards": 0.0, "probe": 1.0}
         (CENTRIFUGAL, {"torque": 0.0, "idle": 0.4, "drawn": 1.0, "water": 8.0, "pipe": 1.0}, "sensor-fault"),
         (CENTRIFUGAL, {"torque": 0.0, "idle": 0.4, "drawn": 1.3, "water": 8.0, "pipe": 0.0}, "riser-leak"),
         (CENTRIFUGAL, {"torque": -2.2, "idle": -1.7, "onset": 1.0}, "broken-shaft"),
+        (
+            HELICAL,
+            {"torque": -1.2, "idle": 0.15, "water": 12.0, "drawn": 0.4, "onset": 1.0, "fell": -1.4},
+            "broken-shaft",
+        ),
+        (
+            HELICAL,
+            {"spare": 0.57, "flow": 0.08, "onset": 1.0, "fell": -0.02, "before": 0.25, "part": 0.35},
+            "riser-leak",
+        ),
+        (HELICAL, {"spare": 0.2, "flow": 0.08, "onset": 1.0, "fell": -0.6, "before": 0.25, "part": 1.0}, "dry-running"),
     ],
 )
 def test_cause_of_no_water(kind: str, reads: dict[str, float], cause: str) -> None:

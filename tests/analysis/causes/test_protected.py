@@ -4,7 +4,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from analysis.protected import at_intake, cut_short, has_codes, waiting
+from analysis.protected import at_intake, cut_short, has_codes, waiting, whole_rows
 from analysis.rows import Rows
 
 
@@ -51,3 +51,11 @@ def test_the_whole_of_a_short_try_counts_and_a_long_run_after_a_stop_is_a_run() 
     tries = cut_short(day_of(turning, code))
     assert tries[3:9].all()
     assert not tries[9:].any()
+
+
+def test_a_row_within_which_it_started_or_a_code_came_up_says_nothing_of_its_load() -> None:
+    turning, code = [0, 1, 1, 1, 0, 1, 1, 1, 0], [0.0, 0.0, 0.0, 9.0, 9.0, 9.0, 9.0, 9.0, 9.0]
+    expected = [False, False, True, False, False, False, True, True, False]
+    assert whole_rows(day_of(turning, code)).tolist() == expected
+    for known in range(1, len(turning) + 1):
+        assert whole_rows(day_of(turning[:known], code[:known])).tolist() == expected[:known], "needs nothing later"

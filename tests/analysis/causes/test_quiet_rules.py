@@ -8,7 +8,7 @@ import pytest
 from analysis.causes.controller_trip import LIMITS as TRIPS
 from analysis.causes.controller_trip import _low_level
 from analysis.causes.sensor_fault import ANSWERS, _frozen, _other_power_w, alive_rows, drowned_rows
-from analysis.causes.short_cycling import _clouded, strong_rows
+from analysis.causes.short_cycling import _clouded, own_full, strong_rows
 from analysis.diagnosis import NOTHING, _at_usual_speed, _set_by_hand, weigh_shift
 from analysis.estimates.horizon import BINS, NEVER, without_horizon
 from analysis.estimates.vector import HOURS, PLACE, SIZE
@@ -65,7 +65,9 @@ def cycled(ran_w: list[float], measured: bool = False) -> tuple[bool, bool]:
     )
     view = SimpleNamespace(facts=facts)
     last = np.flatnonzero(seen.turning)[-1:]
-    return bool(strong_rows(plant_of(facts), seen)[last][0]), bool(_clouded(view, seen, np.array([0]), last)[0])
+    return bool(strong_rows(seen, own_full(plant_of(facts), seen))[last][0]), bool(
+        _clouded(view, seen, np.array([0]), last)[0]
+    )
 
 
 def test_broken_cloud_is_known_without_a_sensor_by_power_that_went_and_came() -> None:
@@ -74,6 +76,8 @@ def test_broken_cloud_is_known_without_a_sensor_by_power_that_went_and_came() ->
         "clouds that also passed without stopping it"
     )
     assert not cycled([1.0, 1.0, 1.0, 0.8, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1])[0], "a cloud runs it down first"
+    assert cycled([0.5] * 10) == (True, False), "all that it takes today: a string may be out"
+    assert cycled([0.5, 0.5, 0.15, 0.1, 0.15, 0.45, 0.5, 0.15, 0.45, 0.5])[1], "clouds about half an array"
 
 
 def frozen(channel: str, values: list[float], turning: list[int]) -> bool:

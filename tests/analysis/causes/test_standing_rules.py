@@ -9,9 +9,9 @@ import numpy as np
 from analysis.causes.controller_trip import _brief
 from analysis.causes.registry import all_causes
 from analysis.causes.short_cycling import LIMITS as CYCLING
-from analysis.causes.short_cycling import _explained, _heated
+from analysis.causes.short_cycling import _bright, _explained, _free, _heated, _windows
 from analysis.diagnosis import weigh_levels
-from analysis.life import as_finding
+from analysis.life import RARE_MS, REOPENED_MS, _same, as_finding
 from analysis.memory import Case, Memory
 from analysis.no_water import LIMITS as NO_WATER
 from analysis.no_water import _well_above_lift
@@ -31,6 +31,7 @@ from analysis.rows import Rows
 from analysis.stood import LIMITS as STOOD
 from analysis.stood import STARTS_W, idle, own_start, turned_off
 from analysis.summary import DaySummary
+from analysis.symptoms import Episode
 from analysis.unread_trips import LIMITS as UNREAD
 from analysis.unread_trips import WEEK, days_before, tallied
 from analysis.untold import SWITCHED_OFF, TANK_FULL, untold
@@ -53,7 +54,7 @@ def seen_of(n: int, offer_w: Any = 0.0, measured: Any = True, **columns: Any) ->
     )
     return SimpleNamespace(
         rows=Rows(time_ms, rows), time_ms=time_ms, turning=turning, driven=power > 0, power_w=power, held=held, expected=expected,
-        dt_h=np.full(n, 1 / 60), asked=np.full(n, True), sun_enough=np.full(n, True), unloaded=np.full(n, False),
+        dt_h=np.full(n, 1 / 60), asked=np.full(n, True), sun_enough=np.full(n, True), unread=np.full(n, False), unloaded=np.full(n, False),
         speed_rpm=np.full(n, columns.get("motor_speed_rpm", np.nan)),
     )  # fmt: skip
 
@@ -355,3 +356,52 @@ def test_tries_with_more_power_than_starts_it_are_no_cloud() -> None:
         for push in (0.5, 2.0)
     }
     assert len(told[0.5]) == len(told[2.0]) + 2
+
+
+def test_a_sky_only_supposed_does_not_say_that_a_pump_that_runs_had_too_little_sun() -> None:
+    def free(**more: Any) -> bool:
+        seen = seen_of(1, **more)
+        seen.asked, seen.sun_enough, seen.unread = np.zeros(1, bool), np.zeros(1, bool), np.zeros(1, bool)
+        return bool(_free(seen)[0])
+
+    assert free(measured=False)
+    assert not free(measured=True)
+    assert not free(measured=False, tank_float_up=1.0)
+    assert not free(measured=False, switched_on=0.0)
+    assert not free(measured=False, low_level_probe_wet=0.0)
+
+
+def test_where_no_voltage_is_read_none_says_that_it_is_dark() -> None:
+    assert _bright(seen_of(1)).all()
+    assert _bright(seen_of(1, pv_voltage_v=125.0)).all()
+    assert not _bright(seen_of(1, pv_voltage_v=101.0)).any()
+
+
+def test_trips_on_another_day_within_three_weeks_are_the_same_trips() -> None:
+    def again(cause: str, days: float) -> bool:
+        case = case_of(cause, cause, seen_day=0.0)
+        case.ended_ms = 0
+        began = round(days * DAY_MS)
+        return _same([case], cause, Episode(cause, began, began, began, 1.0, cause=cause)) is case
+
+    assert REOPENED_MS < 15 * DAY_MS < RARE_MS
+    assert again("controller-trip", 15)
+    assert again("short-cycling", 15)
+    assert not again("silent", 15)
+    assert not again("controller-trip", 22)
+
+
+def test_without_a_voltage_more_starts_are_asked_for() -> None:
+    def told(runs: int, **more: Any) -> bool:
+        turning = np.tile([True] * 6 + [False] * 4, runs + 1)
+        seen = seen_of(len(turning), LEAN.full_power_w, measured=False, turning=turning, **more)
+        seen.power_w = np.where(turning, LEAN.full_power_w, 0.0)
+        starts = np.flatnonzero(turning[1:] & ~turning[:-1]) + 1
+        assert len(starts) == runs
+        view: Any = SimpleNamespace(facts=LEAN.facts)
+        return _windows(view, Sized(**seen.__dict__), starts) is not None
+
+    assert CYCLING.unmeasured_starts < CYCLING.blind_starts
+    assert told(CYCLING.unmeasured_starts, pv_voltage_v=125.0)
+    assert not told(CYCLING.unmeasured_starts)
+    assert told(CYCLING.blind_starts)
