@@ -102,7 +102,8 @@ def _part(plant: Plant, seen: Columns, should: Floats, moved: Floats, rows: np.n
     step = plant.facts.sensors.meter_step_m3 or 0.01
     if expected < max(BEFORE_STEPS * step, LIMITS.laden_h * plant.full_flow_m3_h):
         return float("nan")
-    return float(np.clip(np.nansum(moved[laden]) / expected, 0.0, 1.5))
+    part = float(np.clip(np.nansum(moved[laden]) / expected, 0.0, 1.5))
+    return part if part > GONE_SHARE else float("nan")  # all of it missing is the same hole, told of before
 
 
 def _fell(seen: Columns, torque: Floats, rows: np.ndarray, began: int) -> float:

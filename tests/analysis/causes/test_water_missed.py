@@ -44,6 +44,7 @@ def test_what_a_loaded_rotor_brought_before_tells_a_hole_from_a_well_that_gives_
     for came in (0.35, 1.0):
         moved = np.where(power > LIMITS.laden * idle, came * should, 0.0)
         assert _part(LEAN, seen_of(power), should, moved, rows) == pytest.approx(came)
+    assert np.isnan(_part(LEAN, seen_of(power), should, 0.0 * should, rows)), "the same hole all day"
     assert np.isnan(_part(LEAN, seen_of(np.full(200, 1.1 * idle)), should, 0.3 * should, rows)), "never loaded"
     pump = plant_of(read_case(HERE / "riser-leak" / "centrifugal_middle")[0])
     assert np.isnan(_part(pump, seen_of(power), should, 0.3 * should, rows)), (
