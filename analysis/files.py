@@ -23,6 +23,9 @@ from logger.record.reading import CLOCKS
 
 BESIDE = ("time", "site", "boot", "seq", "clock")
 FRAME_INDEX = "__index_level_"  # pandas leaves its row numbers under such a name
+FIRST_MS, END_MS = (int(np.datetime64(f"{year}-01-01", "ms").astype(np.int64)) for year in (1990, 2100))
+"""A clock that was never set counts from 1970 or 1980; no board of ours will run beyond."""
+STRAY_MS, STRAY_SHARE = 3 * 365 * 86_400_000, 0.01
 TIME_LIKE = ("timestamp", "datetime", "date_time", "date", "utc", "zeit", "temps", "hora")
 
 
@@ -34,6 +37,7 @@ class Dropped:
     conflicting: int = 0
     unreadable: int = 0
     unsure_clock: int = 0
+    stray: int = 0
     nulled: dict[str, int] = field(default_factory=dict)
     ignored_columns: tuple[str, ...] = ()
 
@@ -71,6 +75,7 @@ def read_file(path: Path, ignore_unknown: bool = False) -> dict[str | None, Part
 def _part(file: str, table: pa.Table, ignored: tuple[str, ...]) -> Part:
     dropped = Dropped(ignored_columns=ignored)
     time_ms, good = tables_in.times_of(file, table["time"])
+    good = good & _of_our_days(file, time_ms, good)
     dropped.unreadable = int(np.count_nonzero(~good))
     values = {
         name: tables_in.numbers_of(table[name], name, dropped.nulled)
@@ -82,6 +87,17 @@ def _part(file: str, table: pa.Table, ignored: tuple[str, ...]) -> Part:
     if dropped.unreadable:
         rows, boot = rows.take(good), None if boot is None else boot[good]
     return Part(rows, boot, dropped)
+
+
+def _of_our_days(file: str, time_ms: np.ndarray, good: np.ndarray) -> np.ndarray:
+    """Rows whose time a board of ours can have had. bool[n]. FilesError: not one of them."""
+    ours = (time_ms >= FIRST_MS) & (time_ms < END_MS)
+    if good.any() and not (good & ours).any():
+        year = np.datetime64(int(time_ms[good][0]), "ms").astype("datetime64[Y]")
+        wrong = f"all times lie outside the years 1990 to 2099; the first is of the year {year}"
+        fix = "set the logger's clock right; a time counted in seconds that was read as milliseconds, or the other way round, looks so too"
+        raise FilesError([Problem(file, "column time", wrong, fix)])
+    return ours
 
 
 def make_honest(part: Part) -> None:
@@ -177,11 +193,25 @@ def rows_of_parts(parts: list[Part]) -> tuple[Rows, Dropped]:
         dropped.add(part.dropped)
     rows = joined([part.rows for part in parts])
     rows, doubles = _each_reading_once(rows, parts)
-    clean = merged(rows)
+    stray = _stray(rows.time_ms)
+    dropped.stray += int(np.count_nonzero(stray))
+    clean = merged(rows.take(~stray) if stray.any() else rows)
     dropped.duplicate += len(clean.duplicate_ms) + doubles
     dropped.conflicting += len(clean.conflicting_ms)
     dropped.unsure_clock += clean.unsure_clock
     return Rows(clean.rows.time_ms, clean.rows.values), dropped
+
+
+def _stray(time_ms: np.ndarray) -> np.ndarray:
+    """Rows years from all others, and few: a clock that jumped, whose years in between would be judged as silent. bool[n]"""
+    found = np.zeros(len(time_ms), bool)
+    order = np.argsort(time_ms, kind="stable")
+    gaps = np.flatnonzero(np.diff(time_ms[order]) > STRAY_MS) + 1
+    parts = np.split(order, gaps) if len(gaps) else []
+    for part in parts:
+        if len(part) < STRAY_SHARE * len(time_ms):
+            found[part] = True
+    return found
 
 
 def _each_reading_once(rows: Rows, parts: list[Part]) -> tuple[Rows, int]:

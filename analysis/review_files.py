@@ -133,6 +133,8 @@ def _merged(site: SiteFacts, parts: list[Part]) -> SiteReadings:
         readings.notes.append(f"{number} values of {name} could not be true or be read; they count as missing")
     if dropped.unsure_clock:
         readings.notes.append(f"{dropped.unsure_clock} rows left out: their board did not know the time")
+    if dropped.stray:
+        readings.notes.append(f"{dropped.stray} rows left out: their times lie years from all others")
     if dropped.ignored_columns:
         readings.notes.append(f"columns left out: {', '.join(dropped.ignored_columns)}")
     if level := level_note(site, rows):

@@ -25,6 +25,7 @@ ROWS_ENOUGH = 100_000  # of a season by the second every so-many-th is asked
 VALUES_MIN = 6  # a day: hourly readings of a short day
 TOP = 0.95  # of a day's values above zero: of those by daylight about the upper tenth, and a spark stays above
 VOLTAGE_OVER, VOLTAGE_UNDER, CURRENT_OVER = 1.1, 0.5, 1.4
+ONE_OUT = 1.15  # modules: one of two may be passed by, on warm cells, for a whole season
 DEAD = 0.02  # of what the file promises: below it the sensor is dead, not the file wrong
 FLOWS = 0.05  # of what the array is rated for
 COLDEST_C = -10.0  # where nobody wrote down the coldest morning
@@ -90,7 +91,8 @@ def _voltage(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
         return
     usual = series * module.v_mp_v
     tops = by_day(facts, rows.time_ms, np.where((volts > 0) & _power_flows(facts, rows), volts, np.nan), TOP, volts)
-    if mostly((tops < VOLTAGE_UNDER * usual) & (tops > DEAD * usual)):
+    under = min(VOLTAGE_UNDER, (1.0 - ONE_OUT / series))
+    if mostly((tops < under * usual) & (tops > DEAD * usual)):
         top = float(np.median(tops))
         wrong = f"{series} in series work at some {usual:.0f} V, and on most days pv_voltage_v stays below {top:.0f} V while power flows"
         fix = f"such readings come from about {max(round(top / module.v_mp_v), 1)} in series; or does this site file belong to other readings?"

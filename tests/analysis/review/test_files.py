@@ -85,6 +85,18 @@ def test_decimal_commas_where_values_are_not_parted_by_commas(tmp_path, separato
     assert dropped.nulled == {"pv_voltage_v": 1}
 
 
+def test_rows_of_no_year_of_ours_are_counted_and_not_waited_for(tmp_path):
+    lines = [f"2026-01-01T{n // 60:02}:{n % 60:02}:00Z,200,{10 + n / 100}" for n in range(300)]
+    odd = ["9999-06-01T12:00:00Z,200,10", "1970-01-01T00:01:00Z,200,10", "2061-01-01T00:00:00Z,200,10"]
+    rows, dropped = rows_in(tmp_path, HEADER + "\n".join(lines + odd) + "\n")
+    assert len(rows) == 300
+    assert (dropped.unreadable, dropped.stray) == (2, 1)
+    said = refusal(tmp_path, HEADER + odd[0] + "\n")
+    assert "all times lie outside the years 1990 to 2099; the first is of the year 9999" in said
+    two_seasons = [line.replace("2026", "2021") for line in lines]
+    assert len(rows_in(tmp_path, HEADER + "\n".join(lines + two_seasons) + "\n")[0]) == 600
+
+
 def test_one_row_is_enough(tmp_path):
     assert len(rows_in(tmp_path, HEADER + "2026-01-01T12:00:00Z,200,10.01")[0]) == 1
 

@@ -140,6 +140,14 @@ def test_a_dead_or_stuck_sensor_from_the_first_day_is_no_wrong_file() -> None:
     assert judge_fit(facts, with_(rows, pv_current_a=0.4 * rows["pv_current_a"])) == []
 
 
+def test_one_module_of_two_passed_by_all_season_is_a_fault() -> None:
+    facts, rows = recorded()
+    two = but(facts, "array", modules_in_series=2)
+    share = 2.0 / facts.array.modules_in_series
+    assert judge_fit(two, with_(rows, pv_voltage_v=0.47 * share * rows["pv_voltage_v"])) == []
+    assert judge_fit(two, with_(rows, pv_voltage_v=0.3 * share * rows["pv_voltage_v"])) != []
+
+
 def test_a_tank_full_by_ten_every_day_is_no_wrong_clock() -> None:
     facts, rows = recorded()
     hour = np.mod(rows.time_ms / HOUR_MS + facts.site.longitude_deg / 15, 24)
