@@ -23,6 +23,10 @@ NOTHING_PER_YEAR = 40.0  # sound weeks in which such a judgement is made; agains
 SAME_SPEED = 0.012  # log: a limit of speed comes again within so much (common practice, no source)
 LIGHTER_PER_YEAR = 5.0  # the pump takes less at the same speed: its own causes judge that (a guess)
 UNKNOWN_FIT, SOUND_FIT, BY_HAND_FIT, LIGHTER_FIT = -4, -3, -2, -1  # places in `_fits`
+RISEN_PER_YEAR = (
+    1.0  # a wet season, or a neighbour's pump that stands: the water rests higher than it was learnt (a guess)
+)
+RISEN_LEAST_M, RISEN_MOST_M = 0.5, 10.0
 TURNED_DOWN_PER_YEAR = 0.5  # someone turns the speed down, and no channel reads it (a guess)
 SET_IN = ((0.05, 0.004, 0.55), (0.01, 0.002, 0.4))
 """Steps of the whole in which people set a speed (a dial's marks, a keypad's whole percents), how near it is read, and the share of such
@@ -124,12 +128,39 @@ def weigh_shift(
             logs.setdefault(bench.causes[first], []).append((weight + np.log(TOLD_FIRST), first))
             logs.setdefault(bench.causes[second], []).append((weight + np.log(1.0 - TOLD_FIRST), second))
     logs[NOTHING] = [(TEMPER * fits[SOUND_FIT] + np.log(NOTHING_PER_YEAR), -1)]
+    risen = _risen(bench, moved)
+    if risen is not None:
+        logs[NOTHING].append((TEMPER * risen + np.log(RISEN_PER_YEAR), -1))
     if moved.group == "held":
         rate = np.log(TURNED_DOWN_PER_YEAR * _set_by_hand(moved))
         logs[NOTHING].append((TEMPER * fits[BY_HAND_FIT] + rate, -1))
         if _at_usual_speed(moved):
             logs[NOTHING].append((TEMPER * fits[LIGHTER_FIT] + np.log(LIGHTER_PER_YEAR), -1))
     return _verdict(logs)
+
+
+def _risen(bench: SlowBench, moved: Shift) -> float | None:
+    """Log-likelihood of a resting level that rose, as `_fits`; None where the shift is none. No fault, and no sensor's: the pump feels it."""
+    forms = [
+        form
+        for form in bench.groups[moved.group].tolist()
+        if bench.causes[form] == "falling-water-level"
+        and bench.effects[form].part == "resting"
+        and not bench.effects[form].fixed
+    ]
+    if not forms:
+        return None
+    effect, direction = bench.effects[forms[0]], bench.directions[forms[0]][moved.places]
+    weighted = moved.inverse @ direction
+    power = float(direction @ weighted)
+    amount = max(float(moved.mean @ weighted) / power, -RISEN_MOST_M) if power > 0.0 else 0.0
+    if amount > -RISEN_LEAST_M:
+        return None
+    explained = amount * direction
+    open_ = (effect.loose * explained) ** 2
+    if effect.blur is not None:
+        open_ += (amount * effect.blur[moved.places]) ** 2
+    return _gauss((moved.mean - explained)[None], moved.covariance, open_[None])[0]
 
 
 def weigh_levels(symptom: str, kind: str, measures: dict[str, float], nothing: tuple[Levels, ...] = ()) -> Verdict:

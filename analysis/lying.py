@@ -13,7 +13,7 @@ from analysis.plant import Plant
 from analysis.rows import Floats
 from analysis.slow import Shift, SlowBench, shift_of
 
-LIGHT = "irradiance_w_m2"
+LIGHT, VOLTS = "irradiance_w_m2", "pv_voltage_v"
 OF_THE_HEAD = ("q", "n", "t", "i")
 BY_POWER = ("q", "n", "t", "i", "p", "l", "pw", "s", "ai", "av", "ap", "cap", "cv", "cn", "top")
 """What is asked in bands of the power that the array gives, or of that power itself."""
@@ -58,8 +58,14 @@ def places_fed(plant: Plant, channel: str) -> np.ndarray:
 
 
 def told_already(bench: SlowBench, memory: Memory, cause: str, form: int) -> bool:
-    """A channel that is stuck moves away from the others too: one finding, not two."""
-    return cause == "sensor-fault" and bench.effects[form].channel in stand_still(memory)
+    """A channel that is stuck moves away from the others too: one finding, not two. Nor is a voltage too high that is told of as the array's own."""
+    if cause != "sensor-fault":
+        return False
+    effect = bench.effects[form]
+    if effect.channel in stand_still(memory):
+        return True
+    too_high = effect.channel == VOLTS and effect.direction[PLACE["av1"]] > 0
+    return too_high and any(case.cause == "over-voltage" and case.ended_ms is None for case in memory.cases)
 
 
 def array_unknown(memory: Memory, group: str) -> bool:

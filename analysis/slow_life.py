@@ -16,7 +16,7 @@ from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
 from analysis.held_on import HIDES, HOT_AGAIN, held_on, hides, sizing, untellable
 from analysis.learning import Learnt
-from analysis.life import FLOW_SHARE_LOST, number_of, take_verdict, taken_over
+from analysis.life import FLOW_SHARE_LOST, number_of, take_verdict, taken_over, unlearnt
 from analysis.lying import array_unknown, of_the_array, told_already, without_stuck
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
@@ -211,6 +211,7 @@ def _begun(
         case.weighed["day"] = float(day)
         case.weighed["window"] = float(found.window)
     case.weighed["form"] = float(found.form)
+    case.weighed |= unlearnt(float(learnt.days[GROUPS[found.group]].max()))
     case.weighed["from_before"] = float(found.from_before)  # seen against the weeks just before, not what was learnt
     if not case.began_ms:
         case.began_ms = plant.days.open_ms(day - found.window + 1)

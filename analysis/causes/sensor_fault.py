@@ -11,6 +11,7 @@ from analysis.estimates.effects import Effect, head_shift, shift
 from analysis.estimates.vector import PLACE
 from analysis.look import Columns
 from analysis.meter import NANO
+from analysis.other_power import power_without
 from analysis.plant import Plant, plant_of
 from analysis.resolution import reading_step
 from analysis.sensor_words import load_of, sentence
@@ -25,9 +26,7 @@ class SensorLimits:
 
     stuck_h: float = 3.0  # of running, or of changing light, without the least change
     dry_h: float = 2.0  # of water delivered while the probe says dry
-    below_m: float = (
-        1.5  # the level under a probe that says wet: three of a level sensor's own standard deviations (scatter.py)
-    )
+    below_m: float = 1.5  # the level under a probe that says wet: three of a level sensor's own scatter (scatter.py)
     comes: float = 0.1  # of the pump's full flow: it runs (common practice, no source)
     starved: float = 0.75  # of the expected flow: then the level is no sensor's mistake
     least_share: float = 0.08
@@ -41,6 +40,10 @@ class SensorLimits:
         3.0  # of the register, and hours of the pump's full flow, that the other meter counted meanwhile
     )
     counted_h: float = 1.0
+    fine_steps: float = (
+        2.5  # of a gauge that reads finely: it need not have moved as far as a coarse one, but a sure step and a half
+    )
+    fine_bar: float = 0.05
     steps: float = 2.0  # of what it reads in must have come and gone: a coarse channel stands still over less
     dead_h: float = 3.0  # of running, or
     dead_light_h: float = 6.0  # of light, without a value while others speak
@@ -53,8 +56,8 @@ FLOWS_WITHIN_STEPS = 2.5  # expected steps since the meter moved: water comes
 ALIVE = {
     "irradiance_w_m2": "light",
     "module_temp_c": "light",
-    "water_level_m": "running",
-    "discharge_pressure_bar": "running",
+    "water_level_m": "always",
+    "discharge_pressure_bar": "always",
     "motor_current_a": "lifting",
     "motor_speed_rpm": "lifting",
     "pv_voltage_v": "light",
@@ -63,7 +66,7 @@ ALIVE = {
     "volume_m3": "running",
     "ambient_temp_c": "light",
 }
-"""Channels that cannot stand still, and while what."""
+"""Channels that cannot stand still, and while what; level and gauge differ between running and rest, by drawdown and friction."""
 
 COARSE = ("water_level_m", "discharge_pressure_bar", "flow_m3_h")
 """Channels told in steps so coarse that a sound one may stand still through much of what moves it."""
@@ -131,7 +134,7 @@ def effect(plant: Plant) -> list[Effect]:
     found: list[Effect] = []
     share, metres = LIMITS.least_share, LIMITS.least_m
     if plant.has & {"volume_m3", "flow_m3_h"}:
-        channel = "volume_m3" if "volume_m3" in plant.has else "flow_m3_h"
+        channel = "flow_m3_h" if "flow_m3_h" in plant.has else "volume_m3"  # what the day's flow is made of (look.py)
         friction = plant.wellhead_head_m(1.01 * bench.flow_m3_h) - plant.wellhead_head_m(bench.flow_m3_h)
         drawn = plant.system.drawdown_m(1.01 * bench.flow_m3_h) - bench.drawdown_m
         behind = {"l": -100.0 * drawn, "p": -100.0 * friction}  # what the metered flow should draw down and press
@@ -206,13 +209,14 @@ def alive_rows(plant: Plant, seen: Columns) -> dict[str, np.ndarray]:
         "running": seen.settled,
         "lifting": lifting,
         "light": seen.expected.daylight & (seen.expected.clear_poa_w_m2 > BRIGHT_W_M2),
+        "always": seen.dt_h > 0,
     }
 
 
 def _stuck(view: DayView, seen: Columns) -> list[Episode]:
     """Channels that stood still for hours while what moves them swung; the first such stretch of the day."""
-    found = []
-    alive = alive_rows(plant_of(view.facts), seen)
+    found, plant = [], plant_of(view.facts)
+    alive = alive_rows(plant, seen)
     for channel, needs in ALIVE.items():
         column = seen.rows.values.get(channel)
         if column is None or not _may_be_stuck(column):
@@ -231,13 +235,12 @@ def _stuck(view: DayView, seen: Columns) -> list[Episode]:
             held = np.cumsum(seen.dt_h[part])
             if held[-1] < least_h or (channel == "flow_m3_h" and column[part[0]] == 0.0):
                 continue  # no flow all day is for the causes of no water, or for a sun too low to lift any
-            drive, swing = _moved_by(view, seen, channel)
+            drive = _moved_by(view, seen, channel)
+            swing = _swing(plant, channel, column[: part[0] + 1])
             moved = np.maximum.accumulate(drive[part]) - np.minimum.accumulate(drive[part])
             enough = np.flatnonzero((held >= least_h) & (moved >= swing) & _frozen(seen, channel, part))
             if len(enough):
-                found.append(
-                    _episode(seen, channel, part, int(part[int(enough[0])]), {"stuck": float(column[part[0]])})
-                )
+                found.append(_episode(seen, channel, part, int(part[enough[0]]), {"stuck": float(column[part[0]])}))
                 break
     return found
 
@@ -262,37 +265,33 @@ def _frozen(seen: Columns, channel: str, part: np.ndarray) -> np.ndarray:
     return (same[part] > 0) & (other[part] == other[part[0]])
 
 
-def _moved_by(view: DayView, seen: Columns, channel: str) -> tuple[np.ndarray, float]:
-    """What moves a channel, by row, and by how much it must have swung: drawdown [m], friction [bar], else power [W]."""
+def _moved_by(view: DayView, seen: Columns, channel: str) -> np.ndarray:
+    """What moves a channel, by row: drawdown [m], friction [bar], water counted [m3], else power [W]."""
     plant = plant_of(view.facts)
     came = np.fmin(seen.should_m3_h, seen.flow_m3_h)  # where no water comes neither moves
-    coarse = LIMITS.steps * reading_step(seen.rows[channel]) if channel in COARSE else 0.0
     if channel == "water_level_m":
-        return plant.system.drawdown_m(came), max(LIMITS.drawn_m, coarse)
+        return plant.system.drawdown_m(came)
     if channel == "volume_m3":
-        step = plant.facts.sensors.meter_step_m3 or 0.01
         came = np.rint(np.nan_to_num(seen.rows["flow_m3_h"]) * seen.dt_h * NANO).astype(np.int64)
-        return np.cumsum(came) / NANO, max(LIMITS.counted_steps * step, LIMITS.counted_h * plant.full_flow_m3_h)
+        return np.cumsum(came) / NANO
     if channel == "discharge_pressure_bar":
-        return plant.wellhead_head_m(came) / plant.metres_a_bar, max(LIMITS.pressed_bar, coarse)
-    swing = max(LIMITS.moving, coarse / plant.full_flow_m3_h)
-    return _other_power_w(plant, seen, channel), swing * plant.full_power_w
+        return plant.wellhead_head_m(came) / plant.metres_a_bar
+    return power_without(plant, seen, channel)
 
 
-def _other_power_w(plant: Plant, seen: Columns, channel: str) -> np.ndarray:
-    """The power, or what of its course is told without `channel` where power is nothing but voltage times current. [W]"""
-    if channel not in ("pv_voltage_v", "pv_current_a") or "input_power_w" in seen.rows.values:
-        return np.nan_to_num(seen.power_w)
-    motor = plant.facts.motor.rated_current_a or np.inf
-    others = {
-        "pv_current_a": (seen.rows["motor_current_a"] / motor, seen.flow_m3_h / plant.full_flow_m3_h),
-        "pv_voltage_v": (seen.rows["pv_current_a"] / plant.rated_current_a,),
-    }[channel]
-    for share in others:
-        known = ~np.isnan(share)
-        if (share[known] > 0).any():
-            return np.nan_to_num(share) * plant.full_power_w
-    return np.zeros(len(seen))
+def _swing(plant: Plant, channel: str, read: np.ndarray) -> float:
+    """By how much that must have swung. `read`: what the channel read until it stood still, for a later reading is not known yet."""
+    step = reading_step(read) if channel in COARSE else 0.0
+    coarse = LIMITS.steps * step
+    if channel == "water_level_m":
+        return max(LIMITS.drawn_m, coarse)
+    if channel == "volume_m3":
+        counts = plant.facts.sensors.meter_step_m3 or 0.01
+        return max(LIMITS.counted_steps * counts, LIMITS.counted_h * plant.full_flow_m3_h)
+    if channel == "discharge_pressure_bar":
+        fine = max(LIMITS.fine_steps * step, LIMITS.fine_bar) if step else LIMITS.pressed_bar
+        return max(min(LIMITS.pressed_bar, fine), coarse)
+    return max(LIMITS.moving, coarse / plant.full_flow_m3_h) * plant.full_power_w
 
 
 def dead_rows(seen: Columns, channel: str) -> np.ndarray:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analysis.causes.registry import all_causes
-from analysis.diagnosis import weigh_levels, weigh_shift
+from analysis.diagnosis import NOTHING, weigh_levels, weigh_shift
 from analysis.estimates import hydraulic
 from analysis.estimates.bench import bench_of
 from analysis.estimates.day import figures_of
@@ -65,7 +65,7 @@ def test_an_odd_row_under_a_cloud_is_no_load_that_let_go(unloaded: int, told: di
 
 
 def test_a_meter_that_goes_on_counting_wrongly_is_rarer_than_what_costs_water_and_counts_too_little() -> None:
-    over, under = forms("volume_m3")
+    over, under = forms("flow_m3_h")
     assert over.direction[PLACE["n1"]] > 0 > under.direction[PLACE["n1"]]
     assert over.rate < under.rate < 0.1
 
@@ -174,7 +174,7 @@ def test_a_stuck_channel_is_told_once_and_its_figures_are_left_out() -> None:
     assert array_unknown(memory, "electric")
     bench = slow_bench(plant)
     form = next(k for k, one in enumerate(bench.effects) if one.channel == LIGHT)
-    other = next(k for k, one in enumerate(bench.effects) if one.channel == "volume_m3")
+    other = next(k for k, one in enumerate(bench.effects) if one.channel == "flow_m3_h")
     assert told_already(bench, memory, "sensor-fault", form)
     assert not told_already(bench, memory, "sensor-fault", other)
     recent = np.ones((4, SIZE))
@@ -305,3 +305,69 @@ def test_a_field_that_runs_ahead_of_its_rotor_is_no_fault_of_the_first_day(kind:
     day[shaft] = 0.06 * _misread_turns(plant, bench_of(plant))[shaft]
     alarm = best_alarm(bench, beginning(bench.scatter), np.tile(day, (5, 1)), "hydraulic", [], set())
     assert (alarm is not None) == told
+
+
+def test_a_fine_gauge_that_reads_running_what_it_read_at_rest_is_stuck_though_the_pipe_is_smooth() -> None:
+    """Half a tenth of a bar between rest and running, and a gauge of hundredths that never stirs; a coarse one need not."""
+    plant, n = plant_of(FACTS), 600
+    flows = np.linspace(0.0, 4.0 * plant.full_flow_m3_h, 2000)
+    pressed = plant.wellhead_head_m(flows) / plant.metres_a_bar
+    most = float(np.interp(pressed[0] + 0.056, pressed, flows))
+    for value, told in ((0.56, True), (0.6, False)):
+        seen = counting(np.cumsum(np.full(n, 1 / 60.0)), with_flow=False)
+        seen.columns.rows.values["discharge_pressure_bar"] = np.full(n, value)
+        seen.columns.should_m3_h = seen.columns.flow_m3_h = np.where(np.arange(n) < 200, 0.0, most)
+        seen.columns.settled = seen.columns.turning = np.arange(n) >= 200
+        found = [one for one in watched("sensor-fault", seen) if one.channel == "discharge_pressure_bar"]
+        assert bool(found) == told
+
+
+def test_a_flow_that_drifts_is_told_of_the_flow_meter_where_it_makes_the_days_flow() -> None:
+    plant, _ = recorded()
+    assert {"flow_m3_h", "volume_m3"} <= plant.has
+    assert forms("flow_m3_h")
+    assert not forms("volume_m3")
+
+
+def with_a_level(amounts: dict[str, float]) -> Shift:
+    """Five days of a pump whose level and speed are read; entries by name, each known to a small part."""
+    names = ("n1", "n2", "t1", "t2", "i1", "i2", "l1", "l2", "rest")
+    places = np.array([place for place in GROUPS["hydraulic"] if place in {PLACE[name] for name in names}])
+    mean = np.zeros(SIZE)
+    for name, amount in amounts.items():
+        mean[PLACE[name]] = amount
+    std = np.where(np.isin(places, [PLACE[name] for name in ("l1", "l2", "rest")]), 0.3, 0.01)
+    return Shift("hydraulic", places, mean[places], np.diag(std**2), 5)
+
+
+def test_a_well_that_rises_after_rain_is_no_lying_level_sensor() -> None:
+    """The pump feels the level: a sensor that reads three metres too high makes it seem to turn heavier than it should."""
+    plant = recorded("riser-leak/helical_full")[0]
+    assert "water_level_m" in plant.has
+    bench = slow_bench(plant)
+    risen = {"l1": -3.0, "l2": -3.0, "rest": -3.0}
+    assert weigh_shift(bench, with_a_level(risen)).shares[NOTHING] > 0.5
+    form = next(k for k, e in enumerate(bench.effects) if e.channel == "water_level_m" and e.direction[PLACE["l1"]] < 0)
+    lying = {name: 3.0 * float(bench.directions[form][PLACE[name]]) for name in ("n1", "n2", "t1", "t2", "i1", "i2", "l1", "l2", "rest")}  # fmt: skip
+    told = weigh_shift(bench, with_a_level(lying))
+    assert told.cause == "sensor-fault"
+    assert told.shares[NOTHING] < 0.3
+    fallen = weigh_shift(bench, with_a_level({"l1": 4.0, "l2": 4.0, "rest": 4.0}))
+    assert fallen.cause == "falling-water-level"
+    assert fallen.shares[NOTHING] < 0.1
+
+
+def test_a_voltage_too_high_is_told_once_where_the_array_itself_is_too_high() -> None:
+    plant, _ = recorded()
+    bench = slow_bench(plant)
+    high, low = (
+        next(k for k, e in enumerate(bench.effects) if e.channel == "pv_voltage_v" and sign * e.direction[PLACE["av1"]] > 0)
+        for sign in (1, -1)
+    )  # fmt: skip
+    memory = Memory()
+    assert not told_already(bench, memory, "sensor-fault", high)
+    memory.cases.append(case("over-voltage", "over-voltage", None))
+    assert told_already(bench, memory, "sensor-fault", high)
+    assert not told_already(bench, memory, "sensor-fault", low)
+    memory.cases[0].ended_ms = 1
+    assert not told_already(bench, memory, "sensor-fault", high)

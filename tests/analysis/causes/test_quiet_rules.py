@@ -7,13 +7,14 @@ import pytest
 
 from analysis.causes.controller_trip import LIMITS as TRIPS
 from analysis.causes.controller_trip import _low_level
-from analysis.causes.sensor_fault import ANSWERS, _frozen, _other_power_w, alive_rows, drowned_rows
+from analysis.causes.sensor_fault import ANSWERS, _frozen, alive_rows, drowned_rows
 from analysis.causes.short_cycling import _clouded, own_full, strong_rows
 from analysis.diagnosis import NOTHING, _at_usual_speed, _set_by_hand, weigh_shift
 from analysis.estimates.horizon import BINS, NEVER, without_horizon
 from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.not_turning import LIMITS as STILL
 from analysis.not_turning import sun_certain
+from analysis.other_power import power_without
 from analysis.plant import plant_of
 from analysis.rows import Rows
 from analysis.slow import Shift, slow_bench
@@ -131,11 +132,17 @@ def test_power_that_is_voltage_times_a_stuck_current_says_nothing_of_that_curren
     swing, still = np.array([0.2, 0.9, 0.4]), np.full(3, 0.5)
     rows = {"pv_voltage_v": 100.0 * still, "pv_current_a": plant.rated_current_a * swing}
     seen = SimpleNamespace(
-        rows=Rows(np.arange(3), rows), power_w=plant.full_power_w * still, flow_m3_h=plant.full_flow_m3_h * swing
-    )
+        rows=Rows(np.arange(3), rows), power_w=plant.full_power_w * still, flow_m3_h=plant.full_flow_m3_h * swing,
+        driven=np.ones(3, bool),
+    )  # fmt: skip
     for channel in rows:
-        assert np.allclose(_other_power_w(plant, seen, channel), plant.full_power_w * swing)
-    assert np.allclose(_other_power_w(plant, seen, "motor_speed_rpm"), plant.full_power_w * still)
+        assert np.allclose(power_without(plant, seen, channel), plant.full_power_w * swing)
+    assert np.allclose(power_without(plant, seen, "motor_speed_rpm"), plant.full_power_w * still)
+    rows |= {"pv_voltage_v": np.zeros(3), "pv_current_a": 0.05 * plant.rated_current_a * np.ones(3)}
+    dead = power_without(plant, seen, "pv_voltage_v")
+    assert np.ptp(dead) > plant.full_power_w, "a current that drives the motor at no voltage"
+    seen.driven = np.zeros(3, bool)
+    assert np.ptp(power_without(plant, seen, "pv_voltage_v")) == 0.0
 
 
 @pytest.mark.parametrize(

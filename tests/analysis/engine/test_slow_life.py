@@ -5,9 +5,11 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from analysis.calibration import stated
 from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.held_on import hidden
 from analysis.learning import Learnt, beginning
+from analysis.life import UNLEARNT_WORTH, as_finding
 from analysis.memory import Case, Memory
 from analysis.plant import Plant, plant_of
 from analysis.rows import Floats
@@ -188,3 +190,18 @@ def test_a_controller_that_holds_back_hides_the_array_where_no_sensor_tells_the_
     measured = plant_of(read_case(HERE / "none" / "helical")[0])
     assert "irradiance_w_m2" in measured.has
     assert not hidden(measured, memory, "electric")
+
+
+@pytest.mark.parametrize("known_days", [0.0, 16.0])
+def test_what_is_told_before_the_pump_was_learnt_is_told_less_surely(known_days: float) -> None:
+    """Against its datasheet alone; the same loss of a pump well known is as sure as its share."""
+    plant, bench, learnt, form = pump()
+    first = Learnt(learnt.joint, learnt.joint_covariance, np.full(SIZE, known_days), learnt.age, learnt.scatter)
+    memory = Memory()
+    recent = worn_days(bench, form, [0.3] * 5, ["2"] * 5)
+    figures = SimpleNamespace(on_power_m3=np.nan, told=np.zeros(12, bool))
+    for later in range(5):
+        with_slow(plant, memory, first, recent[: later + 1], DAY + later, figures)  # type: ignore[arg-type]
+    (case,) = memory.cases
+    told, share = as_finding(plant.facts, case), stated(case.confidence, case.rivals)[0]
+    assert told.confidence == pytest.approx((1.0 if known_days else UNLEARNT_WORTH) * share, abs=1e-4)
