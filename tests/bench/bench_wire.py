@@ -45,12 +45,12 @@ STATES = ("low_level_probe_wet", "tank_float_up", "motor_running")
 PLAIN_JSON = "plain JSON, one message a minute"
 
 
-def day(seed: int) -> list[dict[str, float | None]]:
+def day(seed: int, gusts: float = 0.1) -> list[dict[str, float | None]]:
     """One clear day with passing clouds: what a controller with flow meter, probe, float, cell and two temperatures says."""
     rng, volume_m3, made = random.Random(seed), 4000.0, []
     cloud = 1.0
     for minute in range(DAY_MINUTES):
-        cloud = min(1.0, max(0.2, cloud + rng.gauss(0.02, 0.1)))
+        cloud = min(1.0, max(0.2, cloud + rng.gauss(0.02, gusts)))
         sun = max(0.0, math.sin((minute - 360) / 720 * math.pi)) * cloud
         runs = sun > 0.15
         volume_m3 += 4.5 / 60 * sun if runs else 0.0
@@ -71,9 +71,10 @@ def day(seed: int) -> list[dict[str, float | None]]:
 
 
 def busy_day(seed: int, most: int) -> list[dict[str, float | None]]:
-    """The first day from this seed on whose states change more often than `most` times: what goes at once on the worst of days."""
-    while sum(changes(values := day(seed), minute) for minute in range(DAY_MINUTES)) <= most:
-        seed += 1
+    """The day with clouds broken enough that its states change more often than `most` times: what goes at once on the worst of days."""
+    gusts = 0.1
+    while sum(changes(values := day(seed, gusts), minute) for minute in range(DAY_MINUTES)) <= most:
+        gusts += 0.02
     return values
 
 
