@@ -73,8 +73,10 @@ def day(seed: int, gusts: float = 0.1) -> list[dict[str, float | None]]:
 def busy_day(seed: int, most: int) -> list[dict[str, float | None]]:
     """The day with clouds broken enough that its states change more often than `most` times: what goes at once on the worst of days."""
     gusts = 0.1
-    while sum(changes(values := day(seed, gusts), minute) for minute in range(DAY_MINUTES)) <= most:
+    values = day(seed, gusts)
+    while sum(changes(values, minute) for minute in range(DAY_MINUTES)) <= most:
         gusts += 0.02
+        values = day(seed, gusts)
     return values
 
 
