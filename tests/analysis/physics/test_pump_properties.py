@@ -192,6 +192,7 @@ def test_a_helical_rotor_needs_torque_to_start_and_more_the_higher(helical, cent
 @given(st.integers(0, 10_000), st.sampled_from([(2900,), (2200, 2900), (1450, 2300, 2900)]), st.booleans())
 @example(10, (2900,), False)  # tables that begin far above shut-off: what lies below is a guess that dipped
 @example(28, (2900,), False)
+@example(5554, (2900,), True)  # a drawn pump that makes energy
 @example(34, (2900,), False)
 @example(504, (2900,), False)  # so few rows, or so far apart, that power between them dipped to nothing
 @example(60159, (2900,), False)
@@ -219,6 +220,10 @@ def must_be_physical(bench, seed, speeds, with_speed):
         return
     if not with_speed:
         rows.pop("speed_rpm")
+    if (hydraulic_power_w(rows["flow_m3_h"], rows["head_m"]) > EFFICIENCY_MAX * rows["power_w"]).any():
+        with pytest.raises(ValueError, match="no pump does that"):  # one draw in seven thousand makes energy
+            fit_curve(rows, "multistage-centrifugal")
+        return
     model = fit_curve(rows, "multistage-centrifugal")
     power, head = np.meshgrid(
         np.linspace(0, 1.2, 40) * model.power_max_w, np.linspace(*model.head_limits_m, 30), indexing="ij"
