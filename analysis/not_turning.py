@@ -74,15 +74,18 @@ def not_turning(view: DayView) -> list[Episode]:
     if not stands.any():
         return []
     tries = _begins(locked), _begins(_in_vain(plant, seen) & stands)
-    state = stands[told]
+    state, fed = stands[told], fed_rows(plant, seen)
     breaks = np.flatnonzero(np.concatenate([[True], state[1:] != state[:-1]]))
     ends = np.append(breaks[1:], len(told))
     found = []
     for start, stop in zip(breaks, ends, strict=True):
         if state[start]:
             rows = told[start:stop]
-            if turned_off(view, ran_today=bool(turns[: rows[0]].any())) and not fed_rows(plant, seen)[rows].any():
-                continue
+            if turned_off(view, ran_today=bool(turns[: rows[0]].any())):
+                tried = np.flatnonzero(fed[rows])
+                if not len(tried):
+                    continue
+                rows = rows[int(tried[0]) :]  # what stood before was by hand: a later try tells nothing of it
             episode = _episode(plant, seen, turns, rows, tries, _of_day(view, seen, turns, rows))
             if episode is not None:
                 found.append(episode)
@@ -213,7 +216,7 @@ def _episode(
         missed = np.cumsum(np.where(seen.turning[rows], plant.full_flow_m3_h * seen.dt_h[rows], 0.0))
         by_feed &= missed >= LIMITS.tried_steps * step
     shown, vain = (np.cumsum(begins[rows]) >= LIMITS.tries for begins in tries)
-    held = np.cumsum(np.where(pressed_rows(plant, seen)[rows], dt_ms, 0)) >= LIMITS.pressed_ms
+    held = plant.helical & (np.cumsum(np.where(pressed_rows(plant, seen)[rows], dt_ms, 0)) >= LIMITS.pressed_ms)
     enough = np.flatnonzero((lasted >= wait) | by_feed | shown | held | (vain & (lasted >= LIMITS.vain_ms)))
     if not len(enough):
         return None

@@ -25,9 +25,9 @@ Flags = NDArray[np.bool_]
 FASTER = 1.3  # than the table's fastest row: below its lowest head a pump turns somewhat faster still (common practice, no source)
 MORE_WATER = 2.0  # than any row lifts: a meter whose pulse value is wrong by less is a fault that this pump may have
 LONGEST_STEP_MS = HOUR_MS  # rows further apart say nothing of the flow between them
-FAR_SPARE, FAR_M = 4.0, 20.0
-"""How far from the driller's a resting level may lie before it is another well's, or another datum's: so many times what a log leaves
-open, and metres; an aquifer that fell by as much has another site file (common practice, no source)."""
+FAR_SPARE, FAR_M, FALLEN_M = 4.0, 20.0, 35.0
+"""How far above the driller's a resting level may lie before it is another well's, or another datum's: so many times what a log leaves open, and
+metres; and how far below it, for an aquifer may have fallen since, which is a finding (common practice, no source)."""
 UNFED_M = 0.5  # a level of nothing is a sensor that is not fed
 BELOW_PUMP_M = 2.0  # a level sensor's own error
 LEAST_LATITUDE_DEG, MOST_LATITUDE_DEG = (
@@ -120,16 +120,29 @@ def _level(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
         return
     rest = float(np.median(rests[:FIRST_DAYS]))
     setting = facts.pump.setting_depth_m
-    if _most_days(rests > setting + BELOW_PUMP_M):
+    if _lifts(rows) and _most_days(rests > setting + BELOW_PUMP_M):
         wrong = f"the pump hangs at {setting:g} m, and on most days the water rests at {float(np.median(rests)):.3g} m, below it"
-        fix = "correct the depth of the pump, or water_level_m: both are metres below the datum at the wellhead"
+        fix = (
+            "correct the depth of the pump, or water_level_m: both are metres below the datum at the wellhead. "
+            "If the sensor is broken, leave its column out"
+        )
         yield problem_of(facts, "pump.setting_depth_m", wrong, fix)
         return
-    far_m = max(FAR_SPARE * level_spare_m(facts), FAR_M)
-    if _most_days((np.abs(rests - well.static_level_m) > far_m) & (rests > UNFED_M)):
+    far_m = np.where(rests < well.static_level_m, FAR_M, FALLEN_M)
+    far = np.abs(rests - well.static_level_m) > np.maximum(FAR_SPARE * level_spare_m(facts), far_m)
+    if _most_days(far & (rests > UNFED_M)):
         wrong = f"the file says {well.static_level_m:g} m, and from the first days on the water rests at {rest:.3g} m"
-        fix = f"write {rest:.3g} if the sensor reads metres below the wellhead; or does this site file belong to other readings?"
+        fix = (
+            f"write {rest:.3g} if the sensor reads metres below the wellhead; or does this site file belong to other readings? "
+            "If the sensor is broken, leave its column out"
+        )
         yield problem_of(facts, "well.static_level_m", wrong, fix)
+
+
+def _lifts(rows: Rows) -> bool:
+    """Water came at some time: a well that stands below its pump gives none."""
+    register = rows["volume_m3"]
+    return bool((rows["flow_m3_h"] > 0).any() or (np.diff(register[np.isfinite(register)]) > 0).any())
 
 
 def _hemisphere(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:

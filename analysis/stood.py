@@ -41,14 +41,16 @@ OFF = re.compile(
     r"\b(switch|turn)\w*( \w+){0,2} off\b|\bshut\w*( \w+){0,2} (off|down)\b|\bpump (is |was )?off\b|\bout of use\b",
     re.I,
 )
-ON_AGAIN = re.compile(r"\b(on again|back on)\b", re.I)
+ON_AGAIN = re.compile(r"\b(on again|back on|off and on)\b|\brestart", re.I)
+NOT_BY_HAND = re.compile(r"\b(not|never|itself|its own|found|valve|tap|error|fault\w*|alarm|tripp\w*)\b|n't\b", re.I)
+"""Words beside which "off" tells of something else, or of no hand."""
 HALTED = "halted_day"
 """In the memory's numbers: the last day that ended so."""
 
 
 def turned_off(view: DayView, ran_today: bool) -> bool:
     """A visit's note says that somebody switched it off, on the day on which it last ran or since."""
-    notes = [v.date for v in view.facts.visits if OFF.search(v.note) and not ON_AGAIN.search(v.note)]
+    notes = [visit.date for visit in view.facts.visits if _off(visit.note)]
     if not notes:
         return False
     day = view.day
@@ -56,6 +58,10 @@ def turned_off(view: DayView, ran_today: bool) -> bool:
         ran = [place for place, past in enumerate(reversed(view.memory.days)) if past.pumping_h > LIMITS.ran_h]
         day -= 1 + ran[0] if ran else 1 + len(view.memory.days)
     return any(day <= view.days.day_of_date(date) <= view.day for date in notes)
+
+
+def _off(note: str) -> bool:
+    return bool(OFF.search(note)) and not ON_AGAIN.search(note) and not NOT_BY_HAND.search(note)
 
 
 def own_start(view: DayView) -> dict[str, float]:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from analysis.plant import plant_of
 from analysis.rows import Floats, Rows
 from analysis.site_fits import mostly, power_of
 from analysis.solar_days import DAY_MS, HOUR_MS
@@ -26,8 +27,8 @@ PRESSURES = ((0.1, "MPa", "multiply by 10"), (10.2, "metres of water", "divide b
 """By bar to each."""
 OUTLET_LEAST_M = 3.0  # lower, and an open pipe presses too little to tell units by
 PIPE_LOW, PIPE_HIGH = 0.6, 1.7
-"""Of the outlet's height, and of that with a third more and two metres: what an open pipe presses at its wellhead while water comes, with a gauge's
-error and a rough pipe (common practice, no source)."""
+"""Of the outlet's height, and of that with a third more and two metres, or with the pipe's friction at full flow where that is more: what an open
+pipe presses at its wellhead while water comes, with a gauge's error and a rough pipe (common practice, no source)."""
 LONGEST_STEP_MS = HOUR_MS
 WH_PER_M3_M = 1000.0 * 9.80665 / 3600.0  # of lift
 MOST_EFFICIENT = 0.95  # wire to water; the best pump stays far below
@@ -100,7 +101,9 @@ def _pressure(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[
     comes = days.water_m3(rows)
     if len(pressed) < DAYS_MIN or not mostly(comes[comes > 0] > WATER_LEAST):
         return
-    low, high = PIPE_LOW * outlet_m * BAR_PER_M, PIPE_HIGH * (1.33 * outlet_m + 2.0) * BAR_PER_M
+    plant = plant_of(facts)
+    open_m = max(1.33 * outlet_m + 2.0, float(plant.wellhead_head_m(np.array(plant.full_flow_m3_h))))
+    low, high = PIPE_LOW * outlet_m * BAR_PER_M, PIPE_HIGH * open_m * BAR_PER_M
     if not mostly((pressed < low) | (pressed > high)):
         return
     fits = [(f, u, fix) for f, u, fix in PRESSURES if mostly((pressed > f * low) & (pressed < f * high))]

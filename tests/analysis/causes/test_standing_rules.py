@@ -1,6 +1,7 @@
 """Standing and stopping that have a reason of their own: dusk, a hold after a stop with a code, heat, trips, a shut valve; and tries in vain."""
 
 from dataclasses import replace
+from datetime import date
 from types import SimpleNamespace
 from typing import Any
 
@@ -35,6 +36,7 @@ from analysis.symptoms import Episode
 from analysis.unread_trips import LIMITS as UNREAD
 from analysis.unread_trips import WEEK, days_before, tallied
 from analysis.untold import SWITCHED_OFF, TANK_FULL, untold
+from logger.record.site_facts import Visit
 from tests.cases.recorded import HERE, read_case
 
 FACTS = read_case(HERE / "none" / "helical_middle")[0]
@@ -284,7 +286,10 @@ def note_view(note: str, ran_days_ago: int = 3, visited_days_ago: int = 3) -> An
 def test_a_visit_whose_note_says_that_it_was_switched_off_speaks_before_a_failed_start() -> None:
     for note in ("switched off, herd away", "Turned the pump off", "shut down for the winter", "pump off"):
         assert turned_off(note_view(note), ran_today=False), note
-    for note in ("new meter", "speed turned to 80 %", "switched off and on again", "took off the leaves"):
+    for note in (
+        "new meter", "speed turned to 80 %", "switched off and on again", "took off the leaves", "pump not switched off",
+        "turned the valve off", "shut off by itself, error 12", "found pump off, will not start", "switched off and on, still dead",
+    ):  # fmt: skip
         assert not turned_off(note_view(note), ran_today=False), note
     assert not turned_off(note_view("switched off", visited_days_ago=5), ran_today=False), "it has run since"
     assert turned_off(note_view("switched off", visited_days_ago=0), ran_today=True)
@@ -311,8 +316,11 @@ def test_pressure_that_stays_locked_in_between_the_tries_is_a_shut_pipe_and_no_s
     assert pressed_rows(plant, seen).tolist() == [False, True]
 
 
-def standing_for(minutes: int, bar: float) -> list[Any]:
-    """It ran for an hour, and has stood under full sun since, its gauge at so many times the outlet's height."""
+def standing_for(minutes: int, bar: float, note: str = "", tried_at: int | None = None) -> list[Any]:
+    """It ran for an hour, and has stood under full sun since, its gauge at so many times the outlet's height.
+
+    `note` of a visit on that day; the motor is fed for the two minutes from `tried_at` on.
+    """
     facts = read_case(HERE / "riser-leak" / "helical_full")[0]
     plant = plant_of(facts)
     n = 60 + minutes
@@ -322,14 +330,30 @@ def standing_for(minutes: int, bar: float) -> list[Any]:
         discharge_pressure_bar=bar * plant.outlet_m / plant.metres_a_bar,
     )  # fmt: skip
     seen.power_w = np.where(turning, plant.full_power_w, 1.0)
+    if tried_at is not None:
+        seen.power_w[tried_at : tried_at + 2] = 0.3 * plant.full_power_w
     seen.driven, seen.settled, seen.moved_m3 = turning, turning, np.zeros(n)
     seen.unread = np.full(n, False)
     seen.expected.poa_w_m2, seen.expected.cell_temp_c = np.full(n, 900.0), np.full(n, 45.0)
     seen.expected.flow_of_sun_m3_h = np.ones(n)
     view: Any = SimpleNamespace(
-        facts=facts, columns=Sized(**seen.__dict__), memory=Memory(), day=1, until_ms=n * MINUTE_MS, days=None
-    )
+        facts=replace(facts, visits=(Visit(date(2026, 1, 1), "other", note),) if note else ()),
+        columns=Sized(**seen.__dict__), memory=Memory(), day=1, until_ms=n * MINUTE_MS,
+        days=SimpleNamespace(day_of_date=lambda _date: 1),
+    )  # fmt: skip
     return not_turning(view)
+
+
+def test_a_try_after_it_was_switched_off_tells_nothing_of_the_hours_before() -> None:
+    """The same finding for all rows up to any minute: a flag needs nothing later than itself."""
+    assert len(standing_for(100, 1.0)) == 1
+    assert standing_for(100, 1.0, "switched off") == []
+    until = [standing_for(minutes, 1.0, "switched off", tried_at=180) for minutes in range(100, 260, 20)]
+    first = next(told for told in until if told)[0]
+    assert first.began_ms >= 178 * MINUTE_MS
+    for minutes, told in zip(range(100, 260, 20), until, strict=True):
+        assert bool(told) == (first.flag_ms < (60 + minutes) * MINUTE_MS), minutes
+        assert all((one.flag_ms, one.began_ms) == (first.flag_ms, first.began_ms) for one in told)
 
 
 def test_a_shut_pipe_is_told_within_a_quarter_of_an_hour_after_the_controller_gave_up() -> None:

@@ -83,18 +83,26 @@ def test_more_water_than_any_row_lifts_is_refused(channel: str) -> None:
 def test_a_resting_level_of_another_well_is_refused_and_a_fallen_one_is_not() -> None:
     facts, rows = recorded("falling-water-level/helical_full")
     rest = float(np.nanquantile(rows["water_level_m"], 0.05))
-    problem = only(judge_beyond(but(facts, "well", static_level_m=max(rest - 40.0, 0.5)), rows))
+    far = but(facts, "well", static_level_m=0.5)
+    assert rest > 40.0
+    assert only(judge_beyond(far, rows)).key == "well.static_level_m"
+    problem = only(judge_beyond(but(facts, "well", static_level_m=rest + 45.0), rows))
     assert problem.key == "well.static_level_m"
-    assert problem.fix.startswith(f"write {rest:.2g}"[:7])
-    assert judge_beyond(but(facts, "well", static_level_m=rest - 12.0), rows) == []
-    far = but(facts, "well", static_level_m=max(rest - 40.0, 0.5))
+    assert problem.fix.startswith("write ")
+    assert float(problem.fix.split()[1]) == pytest.approx(rest, abs=3.0)
+    for fallen_m in (12.0, 25.0):
+        assert judge_beyond(but(facts, "well", static_level_m=rest - fallen_m), rows) == []
     assert judge_beyond(far, with_(rows, water_level_m=0.001 * rows["water_level_m"])) == [], "a sensor that is not fed"
 
 
 def test_a_pump_that_hangs_above_the_water_is_refused() -> None:
     facts, rows = recorded("falling-water-level/helical_full")
-    problem = only(judge_beyond(but(facts, "pump", setting_depth_m=12.0), rows))
-    assert problem.key == "pump.setting_depth_m"
+    above = but(facts, "pump", setting_depth_m=12.0)
+    assert only(judge_beyond(above, rows)).key == "pump.setting_depth_m"
+    dry = with_(rows, volume_m3=0.0 * rows["volume_m3"], flow_m3_h=0.0 * rows["flow_m3_h"])
+    assert [p for p in judge_beyond(above, dry) if p.key == "pump.setting_depth_m"] == [], (
+        "a well that fell below its pump"
+    )
 
 
 @cache

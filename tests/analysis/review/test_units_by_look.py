@@ -6,6 +6,7 @@ from functools import cache
 import numpy as np
 import pytest
 
+from analysis.plant import plant_of
 from analysis.rows import Rows
 from analysis.units_by_look import judge_units
 from tests.cases.recorded import HERE, case_folders, read_case
@@ -133,6 +134,15 @@ def test_a_lost_point_that_begins_some_day_is_a_sensors_fault() -> None:
     for channel, factor in (("discharge_pressure_bar", 10.2), ("pv_current_a", 0.1), ("irradiance_w_m2", 0.1), ("motor_current_a", 0.1)):  # fmt: skip
         changed = rows.values | {channel: np.where(late, factor, 1.0) * rows[channel]}
         assert judge_units("r.csv", Rows(rows.time_ms, changed), facts) == [], channel
+
+
+def test_the_friction_of_a_long_pipe_is_no_other_unit() -> None:
+    facts, rows = full()
+    far = replace(facts, delivery=replace(facts.delivery, outlet_height_m=3.0, pipe_length_m=2500.0))
+    plant = plant_of(far)
+    flow = np.minimum(np.maximum(rows["flow_m3_h"], 0.0), plant.full_flow_m3_h)
+    gauge = np.where(np.isnan(flow), np.nan, plant.wellhead_head_m(np.nan_to_num(flow)) / plant.metres_a_bar)
+    assert judge_units("r.csv", Rows(rows.time_ms, rows.values | {"discharge_pressure_bar": gauge}), far) == []
 
 
 def test_a_gauge_stuck_far_up_is_no_other_unit() -> None:
