@@ -90,13 +90,16 @@ def _most_w(facts: SiteFacts) -> float:
     return array.strings * array.modules_in_series * array.module.p_mp_w
 
 
+def _full_w(facts: SiteFacts) -> float:
+    return max(row.power_w for row in facts.pump.curve)
+
+
 def _pressure(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Problem]:
     """A gauge at the wellhead of an open pipe, while the pump runs and water comes on most days."""
     outlet_m = facts.delivery.outlet_height_m
     if outlet_m < OUTLET_LEAST_M or "discharge_pressure_bar" not in rows.values or np.isnan(days.power).all():
         return
-    full_w = min(max(row.power_w for row in facts.pump.curve), _most_w(facts))
-    runs = days.power > RUNS * full_w
+    runs = days.power > RUNS * min(_full_w(facts), _most_w(facts))
     pressed = days.middles(np.where(runs, rows["discharge_pressure_bar"][days.order], np.nan))
     comes = days.water_m3(rows)
     if len(pressed) < DAYS_MIN or not mostly(comes[comes > 0] > WATER_LEAST):
@@ -128,6 +131,9 @@ def _power(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Pro
         return
     array, own = facts.array, "input_power_w" in rows.values and not np.isnan(rows["input_power_w"]).all()
     column, most = ("input_power_w", _most_w(facts)) if own else ("pv_current_a", array.strings * array.module.i_mp_a)
+    most *= min(
+        1.0, _full_w(facts) / _most_w(facts)
+    )  # a small pump at a large array takes a tenth of it, and no point is lost
     tops = days.middles(np.where(rows[column][days.order] > 0, rows[column][days.order], np.nan), 0.95)
     if len(tops) and mostly((tops > TENTH[0] * most) & (tops < TENTH[1] * most)):
         wrong = (

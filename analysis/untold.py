@@ -21,6 +21,9 @@ TANK_FULL: Levels = SWITCHED_OFF | {"stood": (0.8, 0.65), "onset": (0.0, 0.28), 
 TANK_FULL_LATE: Levels = TANK_FULL | {"onset": (1.0, 0.28), "rate": (0.35, 0.0)}
 """Likewise, full by the last hours of an afternoon, one time in four: it stopped when any pump stops, and did not start in the morning (a guess)."""
 
+TANK_SHUT: Levels = TANK_FULL | {"pressed": (1.0, 0.15), "rate": (0.3, 0.0)}
+"""Likewise, where a float valve shuts the pipe and a switch that feels the pressure stops the pump: the pressure stays locked in (a guess)."""
+
 OVERCAST: Levels = SWITCHED_OFF | {"vain": (0.3, 0.45), "stood": (1.0, 1.0), "onset": (0.7, 0.46), "fed": (0.0, 0.03)}
 """No sensor reads the sun, and at rest the array says nothing of it: open-circuit voltage falls by 3 % where light halves, and rises as much again as the cells cool."""
 
@@ -48,6 +51,8 @@ def untold(view: DayView, episode: Episode) -> tuple[Levels, ...]:
     found = []
     if "tank_float_up" not in fitted:
         found += [TANK_FULL, TANK_FULL_LATE]
+        if "discharge_pressure_bar" in fitted:
+            found.append(TANK_SHUT)
     elif "switched_on" not in fitted:
         found.append(SWITCHED_OFF)
     if "irradiance_w_m2" not in fitted:

@@ -35,7 +35,7 @@ from analysis.summary import DaySummary
 from analysis.symptoms import Episode
 from analysis.unread_trips import LIMITS as UNREAD
 from analysis.unread_trips import WEEK, days_before, tallied
-from analysis.untold import SWITCHED_OFF, TANK_FULL, untold
+from analysis.untold import SWITCHED_OFF, TANK_FULL, TANK_SHUT, untold
 from logger.record.site_facts import Visit
 from tests.cases.recorded import HERE, read_case
 
@@ -380,6 +380,21 @@ def test_tries_with_more_power_than_starts_it_are_no_cloud() -> None:
         for push in (0.5, 2.0)
     }
     assert len(told[0.5]) == len(told[2.0]) + 2
+
+
+def test_where_a_gauge_but_no_float_is_read_a_valve_at_a_full_tank_may_keep_the_pressure_locked_in() -> None:
+    def kept(*channels: str) -> bool:
+        facts = replace(LEAN.facts, sensors=replace(LEAN.facts.sensors, channels=channels))
+        view: Any = SimpleNamespace(facts=facts, memory=SimpleNamespace(days=[]))
+        return TANK_SHUT in untold(view, SimpleNamespace(symptom="not-turning", at_flag={}))  # type: ignore[arg-type]
+
+    assert kept("discharge_pressure_bar", "irradiance_w_m2")
+    assert not kept("irradiance_w_m2")
+    assert not kept("discharge_pressure_bar", "tank_float_up", "irradiance_w_m2")
+    locked = standing_for(15, 6.0)[0].at_flag
+    alone = weigh_levels("not-turning", "helical-rotor", locked)
+    beside = weigh_levels("not-turning", "helical-rotor", locked, (TANK_FULL, TANK_SHUT))
+    assert alone.shares["closed-delivery"] > 0.8 > beside.shares.get("closed-delivery", 0.0)
 
 
 def test_a_sky_only_supposed_does_not_say_that_a_pump_that_runs_had_too_little_sun() -> None:
