@@ -274,7 +274,8 @@ def _hours(plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> 
 
 def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
     """What tells the causes apart: current without speed, power taken, a code, attempts."""
-    fed = fed_rows(plant, seen)[rows]
+    ever = fed_rows(plant, seen)
+    fed = ever[rows]
     levels = {"attempts": float(fed.mean()), "fed": _mean(seen.power_w[rows] / plant.full_power_w)}
     if fed.any():
         levels["push"] = _mean(seen.power_w[rows][fed] / plant.full_power_w)
@@ -285,7 +286,7 @@ def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
         weighed = fed & (seen.power_w[rows] > LIMITS.fed_share * plant.full_power_w)
         if not np.isnan(levels["room"]) and weighed.any():  # else the tries are too short to be seen in a row's mean
             vain = float(np.count_nonzero(_begins(_in_vain(plant, seen))[rows]))
-            levels["vain"] = min(vain / max(float(np.count_nonzero(_begins(fed_rows(plant, seen))[rows])), 1.0), 1.0)
+            levels["vain"] = min(vain / max(float(np.count_nonzero(_begins(ever)[rows])), 1.0), 1.0)
         speed = seen.speed_rpm[rows][fed]
         if not np.isnan(speed).all():
             levels["spun"] = float(np.nanmax(speed) > LIMITS.spun_rpm)

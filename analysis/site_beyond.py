@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from analysis.physics.sun import declination_and_equation_of_time
 from analysis.rows import Rows
 from analysis.site_check.pump_rows import other_kind
-from analysis.site_fits import FIRST_DAYS, SHALLOWEST, TOP, by_day, level_spare_m, mostly, problem_of
+from analysis.site_fits import FIRST_DAYS, LONGEST_STEP_MS, SHALLOWEST, TOP, by_day, level_spare_m, mostly, problem_of
 from analysis.solar_days import DAY_MS, HOUR_MS
 from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
@@ -24,7 +24,6 @@ Flags = NDArray[np.bool_]
 
 FASTER = 1.3  # than the table's fastest row: below its lowest head a pump turns somewhat faster still (common practice, no source)
 MORE_WATER = 2.0  # than any row lifts: a meter whose pulse value is wrong by less is a fault that this pump may have
-LONGEST_STEP_MS = HOUR_MS  # rows further apart say nothing of the flow between them
 FAR_SPARE, FAR_M, FALLEN_M = 4.0, 20.0, 35.0
 """How far above the driller's a resting level may lie before it is another well's, or another datum's: so many times what a log leaves open, and
 metres; and how far below it, for an aquifer may have fallen since, which is a finding (common practice, no source)."""

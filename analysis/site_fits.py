@@ -22,6 +22,7 @@ Flags = NDArray[np.bool_]
 Shape = Callable[[Floats, NDArray[np.int64]], tuple[Flags, Floats]]
 
 ROWS_ENOUGH = 100_000  # of a season by the second every so-many-th is asked
+LONGEST_STEP_MS = HOUR_MS  # rows further apart say nothing of what came between them
 VALUES_MIN = 6  # a day: hourly readings of a short day
 TOP = 0.95  # of a day's values above zero: of those by daylight about the upper tenth, and a spark stays above
 VOLTAGE_OVER, VOLTAGE_UNDER, CURRENT_OVER = 1.1, 0.5, 1.4
@@ -101,7 +102,7 @@ def _voltage(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
 
 def _power_flows(facts: SiteFacts, rows: Rows) -> Flags:
     array, module = facts.array, facts.array.module
-    amperes, watts = array.strings * module.i_sc_a, array.strings * array.modules_in_series * module.p_mp_w
+    amperes, watts = array.strings * module.i_sc_a, array_w(facts)
     return (
         (rows["pv_current_a"] > FLOWS * amperes) | (rows["input_power_w"] > FLOWS * watts) | (rows["motor_running"] > 0)
     )
@@ -138,6 +139,16 @@ def _noon(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
         "time zone of the readings' times"
     )
     yield problem_of(facts, "site.longitude_deg", wrong, fix)
+
+
+def array_w(facts: SiteFacts) -> float:
+    """What the array gives at its rating. [W]"""
+    return facts.array.strings * facts.array.modules_in_series * facts.array.module.p_mp_w
+
+
+def full_w(facts: SiteFacts) -> float:
+    """The most that the pump can take: its table's, or the array's where that is less. [W]"""
+    return min(max(row.power_w for row in facts.pump.curve), array_w(facts))
 
 
 def power_of(rows: Rows) -> Floats:

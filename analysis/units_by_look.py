@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.rows import Rows
-from analysis.site_fits import FOOT_M, level_spare_m, power_of
+from analysis.site_fits import FOOT_M, array_w, full_w, level_spare_m, power_of
 from analysis.solar_days import DAY_MS, HOUR_MS
 from analysis.units_by_others import BAR_PER_M, judge_by_others
 from logger.record.channels import CHANNELS
@@ -72,10 +72,6 @@ def _open_pipe_bar(facts: SiteFacts) -> float:
     return (1.2 * max(facts.delivery.outlet_height_m, 0.0) + 2.0) * BAR_PER_M
 
 
-def _array_w(facts: SiteFacts) -> float:
-    return facts.array.strings * facts.array.modules_in_series * facts.array.module.p_mp_w
-
-
 def _motor_a(facts: SiteFacts) -> float:
     """What the motor is rated for; where nobody wrote it down, all of the controller's power at its least voltage."""
     rated = facts.motor.rated_current_a if facts.motor is not None else None
@@ -95,7 +91,7 @@ LOOKS = (
     Look("pv_voltage_v", _string_v, 4, ((10, "tenths of a volt"), (1000, "mV"))),
     Look("pv_current_a", _array_a, 4, ((10, "tenths of an ampere"), (100, "hundredths of an ampere"), (1000, "mA"))),
     Look("motor_current_a", _motor_a, 5, ((10, "tenths of an ampere"), (100, "hundredths of an ampere"), (1000, "mA"))),
-    Look("input_power_w", _array_w, 4, ((10, "tenths of a watt"), (1000, "mW"))),
+    Look("input_power_w", array_w, 4, ((10, "tenths of a watt"), (1000, "mW"))),
     Look("irradiance_w_m2", lambda _facts: 1400.0, 1.2, ((10, "tenths of W/m2"), (3.6, "kJ/(m2 h)"))),
 )  # fmt: skip
 
@@ -199,7 +195,7 @@ def _drawn_m(rows: Rows, facts: SiteFacts, level: np.ndarray) -> np.ndarray:
     power = power_of(rows)
     if expected < DRAWN_LEAST_M or np.isnan(power).all():
         return np.empty(0)
-    full = min(max(row.power_w for row in facts.pump.curve), _array_w(facts))
+    full = full_w(facts)
     day = rows.time_ms // DAY_MS
     found = []
     for one in np.unique(day):
@@ -215,7 +211,7 @@ def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     speeds = [row.speed_rpm for row in facts.pump.curve if row.speed_rpm]
     looks = (
         ("irradiance_w_m2", 1000.0, (0.2e-3, 2e-3), "kW/m2", 1000),
-        ("input_power_w", _array_w(facts), (0.2e-3, 3e-3), "kW", 1000),
+        ("input_power_w", array_w(facts), (0.2e-3, 3e-3), "kW", 1000),
         ("flow_m3_h", max(row.flow_m3_h for row in facts.pump.curve), (0.05 / 3600, 4.0 / 3600), "m3/s", 3600),
         ("motor_speed_rpm", max(speeds, default=0.0), (0.25 / 60, 5.0 / 60), "Hz (turns a second)", 60),
     )

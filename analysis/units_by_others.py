@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.plant import plant_of
 from analysis.rows import Floats, Rows
-from analysis.site_fits import mostly, power_of
+from analysis.site_fits import LONGEST_STEP_MS, array_w, full_w, mostly, power_of
 from analysis.solar_days import DAY_MS, HOUR_MS
 from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
@@ -29,7 +29,6 @@ OUTLET_LEAST_M = 3.0  # lower, and an open pipe presses too little to tell units
 PIPE_LOW, PIPE_HIGH = 0.6, 1.7
 """Of the outlet's height, and of that with a third more and two metres, or with the pipe's friction at full flow where that is more: what an open
 pipe presses at its wellhead while water comes, with a gauge's error and a rough pipe (common practice, no source)."""
-LONGEST_STEP_MS = HOUR_MS
 WH_PER_M3_M = 1000.0 * 9.80665 / 3600.0  # of lift
 MOST_EFFICIENT = 0.95  # wire to water; the best pump stays far below
 WATER_LEAST = 0.5  # m3 a day: less tells nothing of energy
@@ -85,21 +84,12 @@ class _Days:
         return self.sums(np.where(self.hours > 0, risen, 0.0))
 
 
-def _most_w(facts: SiteFacts) -> float:
-    array = facts.array
-    return array.strings * array.modules_in_series * array.module.p_mp_w
-
-
-def _full_w(facts: SiteFacts) -> float:
-    return max(row.power_w for row in facts.pump.curve)
-
-
 def _pressure(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Problem]:
     """A gauge at the wellhead of an open pipe, while the pump runs and water comes on most days."""
     outlet_m = facts.delivery.outlet_height_m
     if outlet_m < OUTLET_LEAST_M or "discharge_pressure_bar" not in rows.values or np.isnan(days.power).all():
         return
-    runs = days.power > RUNS * min(_full_w(facts), _most_w(facts))
+    runs = days.power > RUNS * full_w(facts)
     pressed = days.middles(np.where(runs, rows["discharge_pressure_bar"][days.order], np.nan))
     comes = days.water_m3(rows)
     if len(pressed) < DAYS_MIN or not mostly(comes[comes > 0] > WATER_LEAST):
@@ -130,10 +120,8 @@ def _power(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Pro
     if not mostly(used_wh > MOST_EFFICIENT * taken_wh[told]):
         return
     array, own = facts.array, "input_power_w" in rows.values and not np.isnan(rows["input_power_w"]).all()
-    column, most = ("input_power_w", _most_w(facts)) if own else ("pv_current_a", array.strings * array.module.i_mp_a)
-    most *= min(
-        1.0, _full_w(facts) / _most_w(facts)
-    )  # a small pump at a large array takes a tenth of it, and no point is lost
+    column, most = ("input_power_w", array_w(facts)) if own else ("pv_current_a", array.strings * array.module.i_mp_a)
+    most *= full_w(facts) / array_w(facts)  # a small pump at a large array takes a tenth of it, and no point is lost
     tops = days.middles(np.where(rows[column][days.order] > 0, rows[column][days.order], np.nan), 0.95)
     if len(tops) and mostly((tops > TENTH[0] * most) & (tops < TENTH[1] * most)):
         wrong = (
@@ -150,7 +138,7 @@ def _light(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Pro
     if not bright.any() or np.isnan(days.power).all():
         return
     with np.errstate(divide="ignore", invalid="ignore"):
-        needs = BRIGHT_W_M2 * days.power / _most_w(facts)
+        needs = BRIGHT_W_M2 * days.power / array_w(facts)
         share = days.middles(np.where(bright & (needs > 0.1 * BRIGHT_W_M2), light / needs, np.nan))
     if len(share) >= DAYS_MIN and mostly((share > LIGHT_TENTH[0]) & (share < LIGHT_TENTH[1])):
         wrong = f"on most days the array gives {1.0 / np.median(share):.2g} times what such light could make of it: it looks like mW/cm2"
@@ -163,8 +151,7 @@ def _motor(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Pro
     water = days.water_m3(rows)
     if not rated or not (current > 0).any() or not mostly(water[water > 0] > WATER_LEAST):
         return
-    full_w = min(max(row.power_w for row in facts.pump.curve), _most_w(facts))
-    loaded = days.middles(np.where((days.power > RUNS * full_w) & (current > 0), current, np.nan), 0.95)
+    loaded = days.middles(np.where((days.power > RUNS * full_w(facts)) & (current > 0), current, np.nan), 0.95)
     if len(loaded) >= DAYS_MIN and mostly((loaded < MOTOR_TENTH * rated) & (loaded > 0.1 * MOTOR_TENTH * rated)):
         wrong = f"on most days it stays below {np.median(loaded):.3g} A at {RUNS:.0%} of full power and more, and the motor is rated {rated:g} A: a decimal point looks lost"
         yield Problem(file, "column motor_current_a", wrong, "multiply by 10, or correct motor.rated_current_a")

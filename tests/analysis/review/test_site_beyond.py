@@ -11,22 +11,8 @@ from analysis.rows import Rows
 from analysis.site_beyond import judge_beyond
 from analysis.solar_days import DAY_MS
 from logger.record.problems import Problem
-from logger.record.site_facts import SiteFacts
-from tests.cases.recorded import HERE, case_folders, read_case
-
-
-@cache
-def recorded(name: str = "string-out/centrifugal_full") -> tuple[SiteFacts, Rows]:
-    facts, rows, _ = read_case(HERE / name)
-    return facts, rows
-
-
-def but(facts: SiteFacts, section: str, **changed: Any) -> SiteFacts:
-    return replace(facts, **{section: replace(getattr(facts, section), **changed)})
-
-
-def with_(rows: Rows, **columns: np.ndarray) -> Rows:
-    return Rows(rows.time_ms, {**rows.values, **columns})
+from tests.analysis.review.test_site_fits import but, recorded, with_
+from tests.cases.recorded import case_folders, read_case
 
 
 def late(rows: Rows, wrong: np.ndarray, right: np.ndarray) -> np.ndarray:
