@@ -73,6 +73,12 @@ def or_zero(column: Floats) -> Floats:
     return np.where(np.isnan(column), 0.0, column)
 
 
+def middle(values: Floats) -> float:
+    """The median of the known ones, NaN where none is; `np.nanmedian` takes ten times as long over few."""
+    known = values[~np.isnan(values)]
+    return float(np.median(known)) if len(known) else np.nan
+
+
 def no_rows() -> Rows:
     """A block without rows."""
     return Rows(np.empty(0, np.int64), {})

@@ -20,7 +20,7 @@ from analysis.life import FLOW_SHARE_LOST, number_of, take_verdict, taken_over, 
 from analysis.lying import array_unknown, of_the_array, told_already, without_stuck
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
-from analysis.rows import Floats
+from analysis.rows import Floats, middle
 from analysis.since_when import LOOK_BACK, course, with_other_days
 from analysis.slow import (
     COLUMNS_OF,
@@ -253,7 +253,7 @@ def _again(
     effect = bench.effects[form]
     if np.isnan(today) or (effect.fixed and amounts_of(bench, moved, np.array([form]))[1][0] > WHOLE_TOLD):
         return
-    usual = _median(amounts[-since:]) if since else float(today)
+    usual = middle(amounts[-since:]) if since else float(today)
     if "stepped" in case.weighed:
         _follow(bench, learnt, recent, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
         if case.weighed["stepped"] == 0.0 or today >= IN_BAND * max(effect.least, 0.6 * usual):
@@ -295,13 +295,6 @@ def _again(
     at_power = _lost_at_power(learnt, recent[begins:])
     _sized(bench, memory, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
     case.revision += 1
-
-
-def _median(values: Floats) -> float:
-    """Of the known ones; `np.nanmedian` takes ten times as long over so few."""
-    known = np.sort(values[~np.isnan(values)])
-    half = len(known) // 2
-    return float(known[half] if len(known) % 2 else 0.5 * (known[half - 1] + known[half]))
 
 
 def _gone_below(case: Case, least: float, usual: float) -> float:

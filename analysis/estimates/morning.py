@@ -9,7 +9,7 @@ import numpy as np
 from analysis.estimates.vector import PLACE
 from analysis.look import Columns
 from analysis.plant import Plant
-from analysis.rows import Floats, or_zero, rises
+from analysis.rows import Floats, middle, or_zero, rises
 from analysis.solar_days import HOUR_MS, MINUTE_MS
 
 RUN_ROWS = 3  # rows in a row that make a start
@@ -39,7 +39,7 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
         for day, start in until.items():
             stood = pressure[int(cuts[day]) : start]
             if len(stood) >= 2:
-                lost = 1.0 - _median(stood) * plant.metres_a_bar / height_m
+                lost = 1.0 - middle(stood) * plant.metres_a_bar / height_m
                 vector[day, PLACE["stand"]] = min(max(lost, STAND_LEAST), STAND_MOST)
     level = seen.rows["water_level_m"]
     if np.isnan(level).all():
@@ -49,12 +49,7 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range) -> None:
         start = until.get(day, high if not turns[day] else low)
         if start - low >= (2 if day in until else 1):
             still = ~seen.driven[low:start]  # a speed that reads 0 for ever calls all day a rest
-            vector[day, PLACE["rest"]] = _median(level[low:start][still]) - plant.facts.well.static_level_m
-
-
-def _median(values: Floats) -> float:
-    known = values[~np.isnan(values)]
-    return float(np.median(known)) if len(known) else np.nan
+            vector[day, PLACE["rest"]] = middle(level[low:start][still]) - plant.facts.well.static_level_m
 
 
 def _missing(plant: Plant, seen: Columns, starts: np.ndarray, stops: np.ndarray) -> Floats:
