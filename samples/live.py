@@ -35,6 +35,8 @@ MAP = Path(str(files("logger.controllers") / "example-drive.toml"))
 TURN_S = 0.1
 REFRESH_S = 0.25
 LINE_S = 1.0
+LINE_PLANT_S = 20.0
+"""A printer prints once a second of ours, and once in so many seconds of its plant where time runs faster."""
 QUIET_S = 0.1
 
 
@@ -46,6 +48,7 @@ class Station:
         speaks = plant.site.speaks
         self.server = ControllerServer(RegisterImage.from_file(MAP)) if speaks == "modbus" else None
         self._refreshed = self._printed = self._heard = 0.0
+        self._printed_of_plant = 0.0
 
     def turn(self, simulated_s: float, real_s: float) -> None:
         """Bring the plant up to now, print a line if one is due."""
@@ -53,11 +56,11 @@ class Station:
         if self.server is not None:
             if real_s - self._heard > QUIET_S:
                 self.server.quiet()
-        elif real_s - self._printed >= LINE_S:
+        elif real_s - self._printed >= LINE_S or simulated_s - self._printed_of_plant >= LINE_PLANT_S:
             fitted = set(self.plant.site.facts.sensors.channels) | {"input_power_w", "controller_temp_c"}
             values = {name: value for name, value in self.plant.values().items() if name in fitted}
             self.terminal.write(line_of(values))
-            self._printed = real_s
+            self._printed, self._printed_of_plant = real_s, simulated_s
 
     def hear(self, real_s: float) -> None:
         """Answer what has been asked."""

@@ -11,9 +11,10 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from samples.demo.check import Checked, check
+from samples.demo.morning import last_fair_morning
 from samples.demo.processes import Processes
 from samples.demo.show import running
-from samples.demo.stage import Person, Stage, last_morning
+from samples.demo.stage import Person, Stage
 from samples.demo.stop import Stop, Stopped
 from samples.scenario import scenario
 
@@ -28,7 +29,7 @@ def play(folder: Path | None, broker: str, speed: float, days: int, checking: bo
     with _folder(folder) as place:
         farmers = tuple(Person(f"farmer-{site}", "farmer", (site,)) for site in FARMER_SITES)
         people = (*farmers, Person("service", "service"), Person("engineer", "engineer"))
-        stage = Stage(place, speed, days, last_morning(), people)
+        stage = Stage(place, speed, days, last_fair_morning(), people)
         try:
             with running(stage, broker, print, stop) as processes:
                 return _check(stage, processes, stop) if checking else _show(stage, processes, stop)

@@ -5,13 +5,10 @@ Flow: commands/demo.py -> HERE -> history, boards, the processes.
 
 import secrets
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 
 from samples.demo.broker import free_port
-
-START_HOUR_UTC = 8
-"""The live part begins in the middle of the sites' morning, so that there is something to see at any hour of ours."""
 
 
 @dataclass(frozen=True)
@@ -54,10 +51,3 @@ class Stage:
     def person(self, role: str) -> Person:
         """The first of this role."""
         return next(one for one in self.people if one.role == role)
-
-
-def last_morning(now: datetime | None = None) -> datetime:
-    """The latest instant at START_HOUR_UTC that has passed."""
-    now = now or datetime.now(UTC)
-    today = now.astimezone(UTC).replace(hour=START_HOUR_UTC, minute=0, second=0, microsecond=0)
-    return today if today <= now else today - timedelta(days=1)
