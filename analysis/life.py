@@ -17,7 +17,7 @@ from analysis.memory import Case
 from analysis.no_water import LIMITS as NO_WATER
 from analysis.plant import plant_of
 from analysis.slow import HARDLY_KNOWN, slow_bench
-from analysis.solar_days import DAY_MS, iso
+from analysis.solar_days import DAY_MS, HOUR_MS, iso
 from analysis.stood import SINCE, SINCE_H
 from analysis.symptoms import DayView, Episode
 from analysis.untold import untold
@@ -258,10 +258,11 @@ def _size(case: Case, episode: Episode) -> list[float] | None:
         return None
     if cause.unit == "h":
         factor = float(np.exp(HOURS_OPEN.get(case.cause, KNOWN_TO)))
+        lasted = (case.seen_ms - case.began_ms) / HOUR_MS if case.cause in BY_THE_CLOCK else case.hours
         return [
-            case.hours,
+            lasted,
             max(min(case.hours / factor, case.hours - HOURS_LEAST), 0.0),
-            max(case.hours * factor, case.hours + HOURS_LEAST),
+            max(lasted * factor, lasted + HOURS_LEAST),
         ]
     if episode.size is not None:
         return _rated(case, episode.size, cause.unit)
@@ -295,6 +296,9 @@ HOURS_OPEN = {
 }  # fmt: skip
 """Log of a duration, 95 %: pumps that stop themselves, gasp, or would only just have run leave open which minutes count. Of 27 durations
 of drawn seasons of four plants, two thirds lay within a factor of 1.3 and nine of ten within 2.2."""
+BY_THE_CLOCK = frozenset({"silent"})
+"""Causes that last by night as well: their duration is the clock's, and only the daylight of it (`hours`) is sure, for a board with a panel of
+its own may sleep in the dark."""
 KNOWN_TO = 0.18  # likewise where nothing comes between: seen at most a sixth off
 HOURS_LEAST = 0.2  # [h]
 VOLTS_CLASS = 0.005  # of the reading (common practice, no source)

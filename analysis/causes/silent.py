@@ -19,6 +19,7 @@ class SilentLimits:
 
 
 LIMITS = SilentLimits()
+TOLD_APART_H = 1.0
 
 
 def watch(view: DayView) -> list[Episode]:
@@ -88,7 +89,11 @@ def _daylight_h(view: DayView, start_ms: int, end_ms: int, goes_on: bool) -> flo
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
-    return f"No reading arrived for {figures.get('hours', figures.get('gap_h', 0.0)):.1f} h of daylight."
+    light_h = figures.get("hours", figures.get("gap_h", 0.0))
+    lasted_h = max(24.0 * figures.get("days", 0.0), light_h)
+    if lasted_h < light_h + TOLD_APART_H:
+        return f"No reading arrived for {lasted_h:.1f} h of daylight."
+    return f"No reading arrived for {lasted_h:.0f} h, {light_h:.0f} h of them in daylight."
 
 
 register(

@@ -62,6 +62,19 @@ def test_days_of_gap_are_silence_and_nothing_else() -> None:
     assert causes(facts, rows.take((day < 20) | (day >= 24))) == {"silent"}
 
 
+def test_a_silence_lasts_by_the_clock_and_its_daylight_is_sure() -> None:
+    facts, rows, _ = sound()
+    day = (rows.time_ms - rows.time_ms[0]) // DAY_MS
+    left = rows.take((day < 20) | (day >= 24))
+    edges = left.time_ms[[np.flatnonzero(np.diff(left.time_ms) > 3 * DAY_MS)[0] + k for k in (0, 1)]]
+    gap_h = np.diff(edges)[0] / 3_600_000
+    (found,) = advance(begin(facts), left, int(left.time_ms.max())).findings
+    assert found.size is not None
+    assert found.size.value == pytest.approx(gap_h, abs=12.5)  # told at the close of a day, ended in the night after
+    assert found.size.low < 4 * 14.0 < gap_h < found.size.high
+    assert "of them in daylight" in found.evidence
+
+
 @pytest.mark.parametrize("every_s", [1, 15, 60])
 def test_a_shut_valve_is_told_at_any_spacing(every_s: int) -> None:
     """Between two readings the controller's last one stands, as on a board that asks it more often than it measures."""
