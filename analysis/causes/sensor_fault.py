@@ -17,6 +17,7 @@ from analysis.resolution import reading_step
 from analysis.sensor_words import load_of, sentence
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
+from analysis.water_told import WITHIN_STEPS, known_h, late_rows, step_n, told_rows
 from logger.record.site_facts import SiteFacts
 
 
@@ -36,13 +37,9 @@ class SensorLimits:
     air_h: float = 6.0  # likewise for the air's temperature, which a coarse sensor may hold for hours
     drawn_m: float = 0.3  # of drawdown and of friction that must have come and gone: a coarse sensor does not see less
     pressed_bar: float = 0.15
-    counted_steps: float = (
-        3.0  # of the register, and hours of the pump's full flow, that the other meter counted meanwhile
-    )
+    counted_steps: float = 3.0  # of the register, and hours of the pump's full flow, that the other meter counted
     counted_h: float = 1.0
-    fine_steps: float = (
-        2.5  # of a gauge that reads finely: it need not have moved as far as a coarse one, but a sure step and a half
-    )
+    fine_steps: float = 2.5  # of a gauge that reads finely: it need not have moved as far as a coarse one
     fine_bar: float = 0.05
     steps: float = 2.0  # of what it reads in must have come and gone: a coarse channel stands still over less
     dead_h: float = 3.0  # of running, or
@@ -52,7 +49,6 @@ class SensorLimits:
 LIMITS = SensorLimits()
 LEAST_ROWS = 8
 BRIGHT_W_M2 = 150.0
-FLOWS_WITHIN_STEPS = 2.5  # expected steps since the meter moved: water comes
 ALIVE = {
     "irradiance_w_m2": "light",
     "module_temp_c": "light",
@@ -71,6 +67,9 @@ ALIVE = {
 COARSE = ("water_level_m", "discharge_pressure_bar", "flow_m3_h")
 """Channels told in steps so coarse that a sound one may stand still through much of what moves it."""
 
+BY_WATER = ("water_level_m", "discharge_pressure_bar")
+"""Channels that move with the water that comes."""
+
 SAYS_RUNNING = frozenset({"motor_running", "motor_speed_rpm", "motor_current_a"})
 
 ANSWERS = frozenset({"motor_current_a", "motor_speed_rpm", "pv_voltage_v", "pv_current_a"})
@@ -81,7 +80,6 @@ SPOKEN = {
     "discharge_pressure_bar": "p1",
 }  # fmt: skip
 """Channels whose values the days' vectors hold: where one has, the channel once spoke."""
-
 
 USUAL_SHARE, USUAL_M = 0.2, 4.0  # half of all that are off are off by less (a guess)
 METER_SUDDEN = 0.8  # lost pulses, a sheared or blocked wheel, another pulse value; bearings that drag are the rest (common practice, no source)
@@ -146,9 +144,8 @@ def effect(plant: Plant) -> list[Effect]:
     if power is not None:
         twice = plant.has >= {"input_power_w", "pv_voltage_v", "pv_current_a"}  # the other reading of it stays
         other: dict[str, Any] = {"pw": 1.0} if twice else {}
-        array: dict[str, Any] = (
-            {} if power == "input_power_w" and twice else {"s": 1.0}
-        )  # the same reading judges the array
+        # the same reading judges the array
+        array: dict[str, Any] = {} if power == "input_power_w" and twice else {"s": 1.0}
         found += _drift(
             power, share, 1.0, rate=POWER_RATE, loose=METER_LOOSE, usual=USUAL_SHARE, q=-bench.flow_per_power, t=ones, **other, **array
         )  # fmt: skip
@@ -239,6 +236,8 @@ def _stuck(view: DayView, seen: Columns) -> list[Episode]:
             swing = _swing(plant, channel, column[: part[0] + 1])
             moved = np.maximum.accumulate(drive[part]) - np.minimum.accumulate(drive[part])
             enough = np.flatnonzero((held >= least_h) & (moved >= swing) & _frozen(seen, channel, part))
+            if len(enough) and (channel in BY_WATER or (needs == "lifting" and not seen.settled[part].all())):
+                enough = np.flatnonzero(told_rows(seen)[part] & (np.arange(len(part)) >= enough[0]))
             if len(enough):
                 found.append(_episode(seen, channel, part, int(part[enough[0]]), {"stuck": float(column[part[0]])}))
                 break
@@ -328,16 +327,18 @@ def _probe(view: DayView, seen: Columns) -> list[Episode]:
     with np.errstate(invalid="ignore"):
         depth = view.facts.well.probe_depth_m
         level = seen.rows["water_level_m"]
-        step = (view.facts.sensors.meter_step_m3 or 0.01) * NANO
-        counting = (seen.since_n >= 0) & (seen.since_n < FLOWS_WITHIN_STEPS * step) & ~np.isnan(seen.moved_m3)
+        counting = (seen.since_n >= 0) & (seen.since_n < WITHIN_STEPS * step_n(view.facts)) & ~np.isnan(seen.moved_m3)
         flowing = seen.settled & (seen.should_m3_h > 0) & (counting | (seen.flow_now_m3_h > 0.5 * seen.should_m3_h))
         above = (depth - level > 2.0) if depth is not None else np.zeros(len(seen), bool)
         lying = (probe < 0.5) & (flowing | (above & ~seen.turning))
+    drowned = drowned_rows(view.facts, seen)
     return [
-        _episode(seen, "low_level_probe_wet", rows, int(rows[int(enough[0])]), {said: 1.0})
-        for said, lies in (("probe_dry", lying), ("probe_wet", drowned_rows(view.facts, seen)))
-        for rows in [np.flatnonzero(lies)]
-        for enough in [np.flatnonzero(np.cumsum(seen.dt_h[rows]) >= LIMITS.dry_h)]
+        _episode(seen, "low_level_probe_wet", np.flatnonzero(lies), int(enough[0]), {said: 1.0})
+        for said, lies, held_h in (
+            ("probe_dry", lying, np.cumsum(np.where(lying, seen.dt_h, 0.0))),
+            ("probe_wet", drowned, known_h(view.facts, seen, drowned) if drowned.any() else np.zeros(len(seen))),
+        )
+        for enough in [np.flatnonzero(held_h >= LIMITS.dry_h)]
         if len(enough)
     ][:1]
 
@@ -349,7 +350,8 @@ def drowned_rows(facts: SiteFacts, seen: Columns) -> np.ndarray:
         return np.zeros(len(seen), bool)
     with np.errstate(invalid="ignore"):
         below = (seen.rows["low_level_probe_wet"] > 0.5) & (seen.rows["water_level_m"] > depth + LIMITS.below_m)
-        return below & seen.turning & (seen.flow_m3_h < LIMITS.starved * seen.should_m3_h)
+        starved = (seen.flow_m3_h < LIMITS.starved * seen.should_m3_h) | late_rows(facts, seen)
+        return below & seen.turning & starved & (seen.should_m3_h > 0)
 
 
 def _episode(seen: Columns, channel: str, rows: np.ndarray, flag: int, figures: dict[str, float]) -> Episode:

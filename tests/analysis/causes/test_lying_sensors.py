@@ -22,6 +22,7 @@ from analysis.life import REOPENED_MS, _drifted
 from analysis.look import _running, look
 from analysis.lying import LIGHT, POWERS, array_unknown, places_fed, stand_still, told_already, without_stuck
 from analysis.memory import Case, Memory
+from analysis.meter import metered
 from analysis.plant import Plant, plant_of
 from analysis.resolution import reading_step
 from analysis.rows import Rows
@@ -217,7 +218,7 @@ def counting(register: np.ndarray, with_flow: bool = True) -> Any:
     seen.power_w = np.full(n, 0.5 * plant_of(FACTS).full_power_w)
     seen.expected.daylight, seen.expected.clear_poa_w_m2 = np.ones(n, bool), np.full(n, 800.0)
     seen.should_m3_h = seen.flow_m3_h = seen.flow_now_m3_h = np.ones(n)
-    seen.since_n, seen.moved_m3 = np.zeros(n, np.int64), np.zeros(n)
+    seen.since_n, seen.moved_m3 = np.zeros(n, np.int64), np.diff(register, prepend=register[0])
     return SimpleNamespace(facts=FACTS, columns=Sized(**seen.__dict__), memory=Memory())
 
 
@@ -320,6 +321,44 @@ def test_a_fine_gauge_that_reads_running_what_it_read_at_rest_is_stuck_though_th
         seen.columns.settled = seen.columns.turning = np.arange(n) >= 200
         found = [one for one in watched("sensor-fault", seen) if one.channel == "discharge_pressure_bar"]
         assert bool(found) == told
+
+
+@pytest.mark.parametrize("kept", [439, 440, 441, 600])
+def test_a_stuck_level_is_flagged_when_the_step_has_ended_that_shows_that_water_came(kept: int) -> None:
+    """A register of five cubic metres: that water came all through the hours before is known when it counts, and not before."""
+    n, plant = 600, plant_of(FACTS)
+    register = 70.0 + 5.0 * (np.arange(n) >= 440)
+    seen = counting(register[:kept], with_flow=False)
+    columns, running = seen.columns, np.arange(kept) >= 200
+    columns.rows.values["water_level_m"] = np.full(kept, 43.21)
+    columns.should_m3_h = np.where(running, plant.full_flow_m3_h, 0.0)
+    whole = metered(np.zeros(kept, np.int64), columns.dt_h, register[:kept], columns.should_m3_h, 2.0, 5.0)
+    columns.flow_m3_h, columns.since_n, columns.moved_m3 = whole.flow_m3_h, whole.since_n, whole.moved_m3
+    columns.settled = columns.turning = running
+    found = [one for one in watched("sensor-fault", seen) if one.channel == "water_level_m"]
+    assert [one.flag_ms for one in found] == ([] if kept < 441 else [440 * MINUTE_MS])
+
+
+def test_a_probe_that_says_wet_is_flagged_by_what_is_known_by_then() -> None:
+    """The pump lifts half: a register of whole cubic metres tells so step by step; a step that is overdue tells by itself."""
+    n = 900
+    due = np.ones(n)
+    register = np.floor(np.minimum(np.arange(n), 500) / 120.0)
+    told = []
+    for kept in range(60, n, 20):
+        seen = counting(register[:kept], with_flow=False)
+        columns = seen.columns
+        columns.rows.values["low_level_probe_wet"] = np.ones(kept)
+        columns.rows.values["water_level_m"] = (FACTS.well.probe_depth_m or 0.0) + 3.0 + 0.01 * (np.arange(kept) % 7)
+        whole = metered(np.zeros(kept, np.int64), columns.dt_h, register[:kept], due[:kept], 2.0, 1.0)
+        columns.flow_m3_h, columns.since_n, columns.moved_m3 = whole.flow_m3_h, whole.since_n, whole.moved_m3
+        seen.facts = replace(FACTS, sensors=replace(FACTS.sensors, meter_step_m3=1.0))
+        told.append([one.flag_ms for one in watched("sensor-fault", seen) if one.channel == "low_level_probe_wet"])
+    flags = {flag for found in told for flag in found}
+    assert len(flags) == 1, "the same in every prefix"
+    (flag,) = flags
+    for kept, found in zip(range(60, n, 20), told, strict=True):
+        assert bool(found) == ((kept - 1) * MINUTE_MS >= flag)
 
 
 def test_a_flow_that_drifts_is_told_of_the_flow_meter_where_it_makes_the_days_flow() -> None:

@@ -156,7 +156,9 @@ def test_a_probe_that_says_wet_lies_where_the_level_is_below_it_and_the_pump_sta
             return 1
 
     rows = Rows(np.zeros(1, np.int64), {"low_level_probe_wet": np.ones(1), "water_level_m": np.array([level_m])})
-    seen = Seen(rows=rows, turning=np.ones(1, bool), flow_m3_h=np.array([flow]), should_m3_h=np.ones(1))
+    seen = Seen(
+        rows=rows, turning=np.ones(1, bool), flow_m3_h=np.array([flow]), should_m3_h=np.ones(1), since_n=np.zeros(1)
+    )
     assert bool(drowned_rows(view_of().facts, seen)[0]) == told
 
 
@@ -165,6 +167,7 @@ def view_of(**site: float) -> SimpleNamespace:
     facts = SimpleNamespace(
         well=SimpleNamespace(probe_depth_m=site.get("probe", 60.0)),
         controller=SimpleNamespace(low_level_hold_min=site.get("hold", 30.0), start_delay_s=30.0),
+        sensors=SimpleNamespace(meter_step_m3=0.01),
     )
     return SimpleNamespace(facts=facts)
 
