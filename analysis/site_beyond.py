@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.physics.sun import declination_and_equation_of_time
 from analysis.rows import Rows
-from analysis.site_check.pump_rows import other_kind
+from analysis.site_check.pump_rows import OFF, other_kind
 from analysis.site_fits import FIRST_DAYS, LONGEST_STEP_MS, SHALLOWEST, TOP, by_day, level_spare_m, mostly, problem_of
 from analysis.solar_days import DAY_MS, HOUR_MS
 from logger.record.problems import Problem
@@ -23,6 +23,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 FASTER = 1.3  # than the table's fastest row: below its lowest head a pump turns somewhat faster still (common practice, no source)
+ONE_SPEED = 0.05  # of the fastest: no further apart, and a table was taken at one speed
 MORE_WATER = 2.0  # than any row lifts: a meter whose pulse value is wrong by less is a fault that this pump may have
 FAR_SPARE, FAR_M, FALLEN_M = 4.0, 20.0, 35.0
 """How far above the driller's a resting level may lie before it is another well's, or another datum's: so many times what a log leaves open, and
@@ -62,7 +63,7 @@ def _most_days(says: Flags) -> bool:
 
 def _kind(facts: SiteFacts) -> Iterator[Problem]:
     found = other_kind(facts.pump)
-    if found is not None:
+    if found is not None and found.own > OFF:  # less is for `check` to doubt: a coarse table is no other pump
         wrong = f"the file says {facts.pump.kind}, which misses its own table by up to {found.own:.0%}; a {found.kind} pump misses it by {found.theirs:.1%}"
         fix = (
             f'is it "{found.kind}"? The flow of a helical rotor hardly falls with head, that of a centrifugal pump does'
@@ -71,13 +72,17 @@ def _kind(facts: SiteFacts) -> Iterator[Problem]:
 
 
 def _speed(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
-    fastest = max((row.speed_rpm or 0.0 for row in facts.pump.curve), default=0.0)
+    """A table of several speeds goes up to the fastest; one of a single speed may be typed at any, and only the motor's own tells the most."""
+    rows_rpm = [row.speed_rpm for row in facts.pump.curve if row.speed_rpm]
+    fastest = facts.motor.rated_speed_rpm or 0.0
+    if rows_rpm and min(rows_rpm) < (1.0 - ONE_SPEED) * max(rows_rpm):
+        fastest = max(fastest, *rows_rpm)
     if not fastest:
         return
     speed = np.abs(rows["motor_speed_rpm"])
     tops = by_day(facts, rows.time_ms, np.where(speed > 0, speed, np.nan), TOP, speed)
     if _most_days(tops > FASTER * fastest):
-        wrong = f"the table's fastest row turns at {fastest:.0f} 1/min, and on most days motor_speed_rpm reaches {np.median(tops):.0f}"
+        wrong = f"table and motor turn at {fastest:.0f} 1/min at most, and on most days motor_speed_rpm reaches {np.median(tops):.0f}"
         fix = (
             "is it another pump's table, or does the controller tell the electrical speed, turns times pairs of poles?"
         )
@@ -97,7 +102,7 @@ def _water(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
 
 
 def _hourly(rows: Rows) -> Floats:
-    """What the register rose by in the UTC hour of each row, at the hour's last row, elsewhere NaN. [m3/h]"""
+    """What the register rose by in the UTC hour of each row, at the hour's last row, elsewhere NaN; `rows` merged, rising in time. [m3/h]"""
     flow = np.full(len(rows), np.nan)
     known = np.flatnonzero(np.isfinite(rows["volume_m3"]))
     if len(known) < 2:
@@ -180,7 +185,7 @@ def _day_h(days: NDArray[np.int64], latitude_deg: float) -> Floats:
 
 
 def _light_h(facts: SiteFacts, rows: Rows) -> tuple[NDArray[np.int64], Floats]:
-    """Days (from noon to noon of nobody: midnight by the sun), and hours from the first light to the last on each that tells."""
+    """Days (from midnight to midnight by the sun), and hours from the first light to the last on each that tells; `rows` merged, rising in time."""
     light, sensed = rows["irradiance_w_m2"], True
     if np.isnan(light).all():
         light, sensed = rows["pv_voltage_v"], False

@@ -7,12 +7,12 @@ Never: converting by guess.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.rows import Rows
-from analysis.site_fits import FOOT_M, array_w, full_w, level_spare_m, power_of
+from analysis.site_fits import FOOT_M, LONGEST_STEP_MS, array_w, full_w, level_spare_m, power_of
 from analysis.solar_days import DAY_MS, HOUR_MS
 from analysis.units_by_others import BAR_PER_M, judge_by_others
 from logger.record.channels import CHANNELS
@@ -35,7 +35,7 @@ STEADY = 0.02  # of the middle value: a pressure that never moves is a gauge tha
 PUMP_RUNS, PUMP_RESTS = 0.4, 0.02  # of the most that the pump takes
 DRAWN_LEAST_M = 1.0  # of drawdown to be expected: less says nothing about the way a level is counted
 DAYS_MIN, MOSTLY = 3, 0.8
-LONGEST_STEP_H = 0.34  # rows further apart say nothing of the flow between them
+LEAVE_OUT = "if the sensor is broken, leave its column out"
 ALIKE = 0.6  # log: units no further apart, as psi and metres of water, cannot be told by size
 TWO_METERS_WITHIN = 0.15  # of one another, by logs: two sound meters agree within a few per cent
 FLOW_UNITS = ((3600.0, "m3/s"), (3.6, "L/s"), (0.06, "L/min"), (1.0 / 24.0, "m3/d"), (1e-3, "L/h"))
@@ -97,7 +97,7 @@ LOOKS = (
 
 
 def judge_units(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
-    """A problem for each column that looks as if it were in another unit."""
+    """A problem for each column that looks as if it were in another unit; a sensor that lies as much from the first day looks so too."""
     problems = []
     for look in LOOKS:
         found = rows.values.get(look.channel)
@@ -116,11 +116,9 @@ def judge_units(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     problems += [] if any("water_level_m" in one.key for one in problems) else _level(file, rows, facts)
     problems += [] if any("flow_m3_h" in one.key for one in problems) else _two_meters(file, rows)
     named = {one.key for one in problems}
-    return (
-        problems
-        if named & TELL_OTHERS
-        else problems + [one for one in judge_by_others(file, rows, facts) if one.key not in named]
-    )
+    if not named & TELL_OTHERS:
+        problems += [one for one in judge_by_others(file, rows, facts) if one.key not in named]
+    return [replace(one, fix=f"{one.fix}; {LEAVE_OUT}") for one in problems]
 
 
 def _tops(time_ms: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -144,8 +142,7 @@ def _two_meters(file: str, rows: Rows) -> list[Problem]:
     if len(order) < VALUES_MIN:
         return []
     time_ms, day = rows.time_ms[order], rows.time_ms[order][1:] // DAY_MS
-    hours = np.diff(time_ms) / HOUR_MS
-    short = hours <= LONGEST_STEP_H
+    short, hours = np.diff(time_ms) <= LONGEST_STEP_MS, np.diff(time_ms) / HOUR_MS
     came = np.bincount(day - day[0], np.where(short, np.maximum(flow[order][1:], 0.0) * hours, 0.0))
     risen = np.bincount(day - day[0], np.where(short, np.maximum(np.diff(register[order]), 0.0), 0.0))
     both = (came > 0) & (risen > 0)

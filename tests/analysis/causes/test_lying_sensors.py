@@ -253,10 +253,11 @@ def test_the_sentence_names_channel_way_and_unit(channel: str, figures: dict[str
 
 @pytest.mark.parametrize(
     ("values", "step"),
-    [([45.0, 46.0], 1.0), ([45.5, 46.0], 0.5), ([45.37], 0.01), ([45.3, 45.7], 0.1), ([45.123], 0.0), ([np.nan], 0.0), ([0.0, np.nan], 0.0), ([40.0], 1.0)],
+    [([45.0, 46.0], 1.0), ([45.5, 46.0], 0.5), ([45.37], 0.01), ([45.3, 45.7], 0.1), ([45.123], 0.0), ([np.nan], 0.0), ([0.0, np.nan], 0.0), ([40.0], 1.0), ([211.37, 843.11], 0.01)],
 )  # fmt: skip
 def test_values_tell_in_what_steps_they_are_read(values: list[float], step: float) -> None:
     assert reading_step(np.array(values)) == step
+    assert reading_step(np.array(values, np.float32).astype(float)) == step, "kept as 32-bit numbers"
 
 
 @pytest.mark.parametrize(

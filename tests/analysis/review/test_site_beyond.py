@@ -7,8 +7,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from analysis import site_beyond
 from analysis.rows import Rows
 from analysis.site_beyond import judge_beyond
+from analysis.site_check.pump_rows import OtherKind
 from analysis.solar_days import DAY_MS
 from logger.record.problems import Problem
 from tests.analysis.review.test_site_fits import but, recorded, with_
@@ -48,6 +50,27 @@ def test_a_pump_that_turns_far_faster_than_its_table_is_another() -> None:
     assert "pairs of poles" in problem.fix
     broken = with_(rows, motor_speed_rpm=late(rows, fast["motor_speed_rpm"], rows["motor_speed_rpm"]))
     assert judge_beyond(facts, broken) == []
+
+
+def test_a_table_typed_at_one_slow_speed_is_no_other_pump() -> None:
+    """The pump turns twice as fast as its table was taken at; only what the motor is rated for says how fast is too fast."""
+    facts, rows = recorded()
+    speed = float(np.nanmax(rows["motor_speed_rpm"]))
+    slow = tuple(replace(row, speed_rpm=0.5 * speed) for row in facts.pump.curve)
+    unrated = replace(but(facts, "pump", curve=slow), motor=replace(facts.motor, rated_speed_rpm=None))
+    assert [one for one in judge_beyond(unrated, rows) if "1/min" in one.wrong] == []
+    (told,) = [
+        one for one in judge_beyond(but(unrated, "motor", rated_speed_rpm=0.5 * speed), rows) if "1/min" in one.wrong
+    ]
+    assert told.key == "pump.curve"
+
+
+@pytest.mark.parametrize(("own", "told"), [(0.1, 0), (0.2, 1)])
+def test_a_kind_that_misses_its_table_by_little_is_not_refused(monkeypatch, own: float, told: int) -> None:
+    facts, rows = recorded()
+    found = OtherKind("helical-rotor", own, 0.02)
+    monkeypatch.setattr(site_beyond, "other_kind", lambda _pump: found)
+    assert len(judge_beyond(facts, rows)) == told
 
 
 @pytest.mark.parametrize("channel", ["flow_m3_h", "volume_m3"])

@@ -8,6 +8,7 @@ import pytest
 
 from analysis.plant import plant_of
 from analysis.rows import Rows
+from analysis.solar_days import HOUR_MS
 from analysis.units_by_look import judge_units
 from tests.cases.recorded import HERE, case_folders, read_case
 
@@ -88,6 +89,34 @@ def test_units_told_by_another_channel_or_by_the_pipe(channel: str, factor: floa
     (problem,) = judge_units("r.csv", Rows(rows.time_ms, rows.values | {channel: rows[channel] * factor}), facts)
     assert f"column {channel}" in str(problem)
     assert unit in str(problem)
+
+
+def test_two_meters_are_compared_in_readings_by_the_hour() -> None:
+    """As far apart as the other judgements of units take rows to be."""
+    facts, rows = full()
+    hour = rows.time_ms // HOUR_MS
+    ends = np.flatnonzero(np.append(np.diff(hour) > 0, True))
+    register = rows["volume_m3"][ends]
+    flow = np.diff(register, prepend=register[0])
+    thin = Rows(rows.time_ms[ends], {"volume_m3": register, "flow_m3_h": flow / 3.6})
+    (problem,) = judge_units("r.csv", thin, facts)
+    assert "it looks like L/s" in problem.wrong
+
+
+@pytest.mark.parametrize(
+    ("channel", "factor"),
+    [("irradiance_w_m2", 0.1), ("motor_current_a", 0.1), ("discharge_pressure_bar", 0.1), ("pv_voltage_v", 10.0)],
+)
+def test_whoever_has_a_lying_sensor_is_told_how_to_go_on(channel: str, factor: float) -> None:
+    facts, rows = full()
+    (problem,) = judge_units("r.csv", Rows(rows.time_ms, rows.values | {channel: rows[channel] * factor}), facts)
+    assert problem.fix.endswith("if the sensor is broken, leave its column out")
+    assert (
+        judge_units(
+            "r.csv", Rows(rows.time_ms, {name: one for name, one in rows.values.items() if name != channel}), facts
+        )
+        == []
+    )
 
 
 def test_a_level_counted_upwards_is_no_depth() -> None:
