@@ -76,6 +76,7 @@ def busy_day(seed: int, most: int) -> list[dict[str, float | None]]:
     values = day(seed, gusts)
     while sum(changes(values, minute) for minute in range(DAY_MINUTES)) <= most:
         gusts += 0.02
+        assert gusts < 3.0, "no cloud breaks so often"
         values = day(seed, gusts)
     return values
 
