@@ -15,6 +15,7 @@ class SoilingLimits:
 
     least: float = 0.05  # below it haze and season hide it
     least_unmeasured: float = 0.06  # no irradiance sensor: the sky's own haze comes on top
+    usual: float = 0.12  # half of what is told of stays below (a guess)
     most: float = 0.45  # a third and more of the light: rarely left so long (common practice, no source)
 
 
@@ -25,8 +26,11 @@ def effect(plant: Plant) -> list[Effect]:
     """Array current lower by one share at all hours; voltage untouched."""
     least = LIMITS.least if "irradiance_w_m2" in plant.has else LIMITS.least_unmeasured
     return [
-        Effect(None, shift(s=-1.0), least, LIMITS.most, lost=np.full(3, -1.0), loose=0.15, sudden=0.1, group="electric")
-    ]
+        Effect(
+            None, shift(s=-1.0), least, LIMITS.most, lost=np.full(3, -1.0), loose=0.15, sudden=0.1, group="electric",
+            usual=LIMITS.usual,
+        )
+    ]  # fmt: skip
 
 
 def evidence(figures: dict[str, float]) -> str:

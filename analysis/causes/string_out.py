@@ -16,6 +16,7 @@ from analysis.estimates.effects import Effect, shift
 from analysis.estimates.electric import hour_bins
 from analysis.estimates.own_light import sides_apart, voltage_at_maximum
 from analysis.estimates.vector import HOURS, PLACE
+from analysis.levels_within_day import Level, first_between_clouds, running
 from analysis.look import Columns
 from analysis.memory import Memory
 from analysis.physics.cell_temperature import NOCT_AMBIENT_C, NOCT_IRRADIANCE_W_M2
@@ -117,14 +118,20 @@ def watch(view: DayView) -> list[Episode]:
     if len(rows) < LIMITS.rows:
         return []
     measured = bool(seen.expected.poa_measured[rows].all())
-    best: tuple[int, _Side] | None = None
+    best: tuple[int, _Side, int | None] | None = None
     for side in _sides(view.facts, known, measured):
         low = _is_low(_level(seen, rows, known, side.of_volts), known, side)
         if low.sum() < LIMITS.rows or float(seen.dt_h[rows[low]].sum()) < LIMITS.whole * side.hold_min / 60.0:
             continue
-        flag = _first(seen, rows, _logs(view, seen, rows, known, side.of_volts), side, measured)
+        logs = _logs(view, seen, rows, known, side.of_volts)
+        flag, began = _first(seen, rows, logs, side, measured), None
+        if not (measured or side.of_volts):
+            level = Level(side.lost, LIMITS.off * side.lost + LIMITS.off_least, side.hold_min, side.ragged, side.stays)
+            between = first_between_clouds(seen, rows, *logs, level)
+            if between is not None and (flag is None or between[0] < flag):
+                flag, began = between
         if flag is not None and (best is None or flag < best[0]):
-            best = flag, side
+            best = flag, side, began
     return [] if best is None else [_episode(view, seen, rows, *best)]
 
 
@@ -169,14 +176,14 @@ def known_of(facts: SiteFacts, memory: Memory) -> Known:
     hours, volts = HOURS_OF_SUN, _told_volts(days)
     if days[volts] < LIMITS.learnt_days:
         return NOTHING_KNOWN
-    told = _newest(memory.arrays["recent"])
-    newest = told[hours]
+    measured = "irradiance_w_m2" in facts.sensors.channels
+    told = _newest(memory.arrays["recent"][-LIMITS.newest_days :])
+    # weeks of cloud tell nothing; what the hours gave before them is nearer than another season's
+    newest = (told if measured else _newest(memory.arrays["recent"]))[hours]
     current = np.where(days[hours] >= LIMITS.learnt_days, mean[hours], np.nan)
     usual, kept = current, ~np.isnan(newest)
-    if (
-        "irradiance_w_m2" not in facts.sensors.channels and kept.any()
-    ):  # the air of these days; also hours that were held back before
-        usual = np.where(kept, newest, newest[kept].mean())
+    if not measured and kept.any():  # the air of these days; also hours that were held back before
+        usual = np.where(kept, newest, np.median(newest[kept]))
     if np.isnan(usual).all():
         return NOTHING_KNOWN
     return Known(usual, float(mean[volts]), newest - current, float(told[volts]))
@@ -201,7 +208,7 @@ def _told_volts(days: Floats) -> int:
 
 def _newest(figures: Floats) -> Floats:
     """The last known of each column, NaN where none is. (days, figures) -> (figures,)"""
-    last = figures[-LIMITS.newest_days :][::-1]
+    last = figures[::-1]
     return last[(last == last).argmax(axis=0), np.arange(figures.shape[1])]
 
 
@@ -303,12 +310,12 @@ def _first(seen: Columns, rows: np.ndarray, logs: tuple[Floats, Floats], side: _
     moved, other = logs[::-1] if side.of_volts else logs
     time_ms, hours = seen.time_ms[rows], np.concatenate([[0.0], np.cumsum(seen.dt_h[rows])])
     start = np.searchsorted(time_ms, time_ms - round(side.hold_min * MINUTE_MS), "right")
-    mean, std = _running(moved, start)
+    mean, std = running(moved, start)
     with np.errstate(invalid="ignore"):
         found = np.abs(mean + side.lost) < LIMITS.off * side.lost + LIMITS.off_least
         found &= std < side.ragged
         if measured or not side.of_volts:
-            found &= np.abs(_running(other, start)[0]) < side.stays
+            found &= np.abs(running(other, start)[0]) < side.stays
     found &= hours[1:] - hours[start] > LIMITS.whole * side.hold_min / 60.0
     found &= np.arange(len(rows)) + 1 - start >= LIMITS.rows
     if side.of_volts and found.any():
@@ -324,7 +331,7 @@ def _no_resistance(volts: Floats, amperes: Floats, side: _Side, found: np.ndarra
     """
     low = np.abs(volts + side.lost) < 0.5 * side.lost
     first = np.full(len(volts), int(np.argmax(low)))
-    both = [_running(x, first) for x in (volts, amperes, volts + amperes)]
+    both = [running(x, first) for x in (volts, amperes, volts + amperes)]
     (_, std_v), (_, std_a), (_, std_sum) = both
     with np.errstate(invalid="ignore", divide="ignore"):
         slope = 0.5 * (std_sum**2 - std_v**2 - std_a**2) / std_a**2
@@ -336,20 +343,9 @@ HALF_WAY = 0.5  # between a module's slope and a joint's
 SLOPE_KNOWN = 0.2  # standard error of that slope: two and a half of it lie between it and either
 
 
-def _running(values: Floats, start: np.ndarray) -> tuple[Floats, Floats]:
-    """Mean and standard deviation from row `start` to each row; NaN where any value is. float64[n] twice"""
-    clean, bad = np.nan_to_num(values), np.concatenate([[0], np.cumsum(np.isnan(values))])
-    count = np.maximum(np.arange(len(values)) + 1 - start, 1)
-    sums = [np.concatenate([[0.0], np.cumsum(x)]) for x in (clean, clean**2)]
-    mean, square = ((total[1:] - total[start]) / count for total in sums)
-    spread = np.sqrt(np.maximum(square - mean**2, 0.0))
-    known = bad[1:] == bad[start]
-    return np.where(known, mean, np.nan), np.where(known, spread, np.nan)
-
-
-def _episode(view: DayView, seen: Columns, rows: np.ndarray, flag: int, side: _Side) -> Episode:
+def _episode(view: DayView, seen: Columns, rows: np.ndarray, flag: int, side: _Side, began: int | None) -> Episode:
     flag_ms = int(seen.time_ms[rows[flag]])
-    began_ms = flag_ms - round(side.hold_min * MINUTE_MS)
+    began_ms = flag_ms - round(side.hold_min * MINUTE_MS) if began is None else int(seen.time_ms[rows[began]])
     if not (seen.time_ms[rows] < began_ms).any():
         began_ms = view.days.open_ms(view.day)  # so low since the sun came: in the night, or when nobody could see it
     measures = {"of_volts": float(side.of_volts), "lost": side.lost, "hold_min": side.hold_min}

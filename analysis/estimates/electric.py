@@ -8,6 +8,7 @@ Never: rows off maximum power taken for the array's.
 import numpy as np
 
 from analysis.estimates.at_rest import Shadow, shadows, with_shadows
+from analysis.estimates.between_clouds import between_clouds
 from analysis.estimates.held import fill_held, held_rows
 from analysis.estimates.own_light import current_at_maximum, sides_apart, voltage_at_maximum
 from analysis.estimates.steady import Hours, steady_rows
@@ -95,6 +96,9 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     if not sun_measured:
         unsure = ~_clear_by_power(by_hour)[:, None] & ~told_hours(seen, usable, hours_of_sun, LEAST_H)
         by_hour[unsure] = np.nan
+        if sides_apart(plant):  # power alone may stand at a limit, and for no cloud
+            between = between_clouds(lit, tells & bright, hours_of_sun, got, should)
+            by_hour = np.where(np.isnan(by_hour), between, by_hour)
     shadow = shadows(plant, seen, lit, at_maximum_v, days, hours_of_sun)
     by_hour = with_shadows(by_hour, shadow, sun_measured)
     vector[:, PLACE["s0"] : PLACE["s0"] + HOURS] = by_hour + passed_by

@@ -24,6 +24,7 @@ UNLIKE, UNLIKE_SHARE = (
     0.08,
 )  # log of light about the day's own mean, and as a share of what it lost (common practice, no source)
 LEAST_HOURS = 3
+DEEP_LOSS = -0.25  # log: more than dust takes (common practice, no source)
 HIGH = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 4.0  # hours from noon: lower, horizon and season decide
 SKY_TOLD = np.arange(PLACE["s0"], PLACE["s0"] + HOURS)
 """Hours of the sun's way."""
@@ -61,9 +62,15 @@ def without_haze(vector: Floats, usual: Floats) -> Floats:
     usual : float64[HOURS]
         What each hour was learnt to give, NaN where it was not.
     """
-    off = vector[SKY_TOLD] - usual
-    off = off[HIGH & ~np.isnan(off)]
-    if len(off) < LEAST_HOURS or np.sort(off)[-2] > -HAZY or np.std(off, ddof=1) < UNLIKE + UNLIKE_SHARE * -off.mean():
+    hours = HIGH & ~np.isnan(vector[SKY_TOLD] - usual)
+    gave = vector[SKY_TOLD][hours]
+    off = gave - usual[hours]
+    if len(off) < LEAST_HOURS or np.sort(off)[-2] > -HAZY:
+        return vector
+    unlike = np.std(off, ddof=1)
+    if off.mean() < DEEP_LOSS:  # of a string, one at all hours; what was learnt of each may be of another season
+        unlike = min(unlike, np.std(gave, ddof=1))
+    if unlike < UNLIKE + UNLIKE_SHARE * -off.mean():
         return vector
     found = vector.copy()
     found[SKY_TOLD] = np.nan

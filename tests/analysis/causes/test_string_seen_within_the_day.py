@@ -109,6 +109,27 @@ def test_a_cloud_that_halves_the_light_cools_the_cells_and_is_no_string() -> Non
     assert not watched(plant_with(2, 8, "irradiance_w_m2"), change)
 
 
+def under_clouds(sun: float, cloud: float, strings: float) -> Any:
+    """The sun goes behind a cloud for five minutes of each twelve."""
+
+    def change(hours: np.ndarray, columns: dict[str, np.ndarray]) -> None:
+        columns["light"][:] = np.where((60.0 * hours) % 12.0 < 5.0, cloud, sun)
+        columns["strings"][:] = strings
+
+    return change
+
+
+def test_a_string_gone_under_a_broken_sky_is_told_by_the_sunny_minutes() -> None:
+    """No two hours on end are even; whenever the sun is out half of the current comes, never more, from warm cells."""
+    (told,) = watched(plant_with(2, 8), under_clouds(1.0, 0.3, 0.5), sun_measured=False)
+    assert told.size == pytest.approx(0.5)
+    assert not watched(plant_with(2, 8), under_clouds(1.0, 0.3, 1.0), sun_measured=False)
+
+
+def test_a_sheet_of_cloud_below_which_others_pass_is_no_string() -> None:
+    assert not watched(plant_with(2, 8), under_clouds(0.5, 0.2, 1.0), sun_measured=False)
+
+
 def test_ragged_cloud_is_no_string() -> None:
     def change(hours: np.ndarray, columns: dict[str, np.ndarray]) -> None:
         columns["light"][:] = 0.5 + 0.15 * np.sin(40.0 * hours)

@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
+from analysis.estimates.between_clouds import between_clouds
 from analysis.estimates.envelope import SKY_TOLD, without_haze
+from analysis.estimates.steady import hours_of
 from analysis.estimates.vector import HOURS, SIZE
 from analysis.soiling import fell_lately
 
@@ -52,6 +54,42 @@ def test_a_day_low_at_all_hours_by_unlike_shares_says_nothing_of_the_array(off: 
 )
 def test_dust_a_shade_and_a_clear_day_are_kept(off: np.ndarray) -> None:
     np.testing.assert_array_equal(without_haze(day(off), USUAL), day(off))
+
+
+def test_one_level_at_all_hours_is_no_haze_though_what_was_learnt_of_them_is_of_another_season() -> None:
+    """Haze takes most at low sun, against what the file says and against what was learnt; a string takes the same of all."""
+    usual = USUAL + np.where(np.arange(HOURS) % 2, 0.1, -0.1)
+    half = day(seen(*np.full(9, -0.69)))
+    np.testing.assert_array_equal(without_haze(half, usual), half)
+    hazy = day(seen(-0.45, -0.41, -0.35, -0.24, -0.22, -0.31, -0.36, -0.41, -0.50))
+    assert np.isnan(without_haze(hazy, usual)[SKY_TOLD]).all()
+
+
+def broken_sky(sun: float, cloud: float, hours: int = HOURS) -> np.ndarray:
+    """A day of minutes: hours whose sunny halves give one share of what a clear sky would, and their clouds any. By hour, `between_clouds`."""
+    bins = np.repeat(np.arange(HOURS), 60)
+    rng = np.random.default_rng(3)
+    got = np.where(np.arange(len(bins)) % 12 < 6, sun, rng.uniform(0.3 * cloud, cloud, len(bins)))
+    lit = bins < hours
+    at = hours_of(bins, (1, HOURS), np.full(len(bins), 1 / 60))
+    return between_clouds(lit, lit, at, got * rng.normal(1.0, 0.01, len(bins)), np.ones(len(bins)))[0]
+
+
+def test_the_sunny_minutes_between_clouds_tell_what_the_array_gives() -> None:
+    found = broken_sky(0.5, 0.4)
+    np.testing.assert_allclose(found[3:9], np.log(0.5), atol=0.02)
+
+
+@pytest.mark.parametrize(
+    ("sun", "cloud", "hours"),
+    [
+        (0.9, 0.8, HOURS),  # what dust makes: worth too little between clouds
+        (0.5, 0.9, HOURS),  # brighter minutes above the level
+        (0.5, 0.4, 4),  # two hours of high sun: too few to agree
+    ],
+)
+def test_a_level_that_is_no_plain_one_tells_nothing(sun: float, cloud: float, hours: int) -> None:
+    assert np.isnan(broken_sky(sun, cloud, hours)).all()
 
 
 def season(level: np.ndarray) -> np.ndarray:
