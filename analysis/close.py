@@ -8,14 +8,15 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from analysis.estimates.day import DayFigures
+from analysis.estimates.day import DUE, DayFigures
 from analysis.estimates.days_before import hours_kept
 from analysis.estimates.envelope import SKY_TOLD, under_clear_sky, without_haze
 from analysis.estimates.horizon import without_horizon
 from analysis.estimates.scatter import HYDRAULIC
 from analysis.estimates.vector import PLACE, SIZE
+from analysis.flow_lost import WATER
 from analysis.held_on import HIDES, hides
-from analysis.learning import Learnt, beginning, forgotten, learn, opened, sunlit
+from analysis.learning import OPENED_BY, Learnt, beginning, forgotten, learn, opened, sunlit
 from analysis.life import with_episodes
 from analysis.memory import Memory
 from analysis.no_water import GONE
@@ -31,6 +32,9 @@ from analysis.unread_trips import tallied
 from analysis.watchers import episodes_of
 
 WITHOUT_WATER = 0.5  # of the hours in which it turned; less is a morning's late water, which a hole in the riser makes
+FLOW_OPENED = frozenset(
+    {"flow", "power", "meter"}
+)  # days before a visit that opened one of them tell nothing of the water after it
 RECENT = 60  # days of vectors kept: the longest window, and room to look for the beginning
 
 
@@ -59,6 +63,8 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
             learnt = opened(learnt, visit.kind, scatter)
             after_visit(memory, visit.kind)
             memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind, scatter)
+            if FLOW_OPENED.intersection(OPENED_BY[visit.kind]):
+                memory.arrays.pop(WATER, None)
     vector, memory.arrays["horizon"] = without_horizon(
         plant, view.day, figures.vector, figures.sunny, memory.arrays.get("horizon"), _usual(plant, learnt)
     )
@@ -77,6 +83,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     )
     if standing_h > WITHOUT_WATER * figures.pumping_h or gone:
         vector[HYDRAULIC] = np.nan  # what it lifts between is no test of it
+    _kept_water(memory, figures, stood=standing_h > 0.0 or gone)
     recent = np.concatenate([memory.arrays.get("recent", np.empty((0, SIZE)))[1 - RECENT :], vector[None]])
     ended = _ended_electric(plant, memory)
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
@@ -93,6 +100,12 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         memory.arrays |= kept_of(learnt)
     memory.days.append(_summary(plant, view.day, memory, figures))
     return memory
+
+
+def _kept_water(memory: Memory, figures: DayFigures, stood: bool) -> None:
+    """The day's water beside that of the days before; what it lost while it stood is another fault's."""
+    today = np.full((1, DUE + 1), np.nan) if stood else figures.water[None]
+    memory.arrays[WATER] = np.concatenate([memory.arrays.get(WATER, np.empty((0, DUE + 1)))[1 - RECENT :], today])
 
 
 def _usual(plant: Plant, learnt: Learnt) -> np.ndarray | None:

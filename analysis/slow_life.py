@@ -14,6 +14,7 @@ from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
+from analysis.flow_lost import WATER, Lost, lost_by_day, size_of
 from analysis.held_on import HIDES, HOT_AGAIN, held_on, hides, sizing, untellable
 from analysis.learning import Learnt
 from analysis.life import FLOW_SHARE_LOST, number_of, take_verdict, taken_over, unlearnt
@@ -51,12 +52,9 @@ WHOLE_TOLD = 0.3  # standard deviation of an amount that is one or nothing: abov
 SURELY_THERE = 3.0  # standard deviations of the amount found
 SIZED_DAYS = 10  # how bad it is now
 NOW_DAYS = 3  # dust grows until it is washed off: how bad it is, is how bad it is now
-DRIFT = 0.015  # share of the flow: age, season and model over weeks (as scatter.py)
 SIZE_OPEN = {"shading": 0.45, "controller-derating": 0.4, "falling-water-level": 0.25}
 """Standard uncertainty of a size, as its share, where it is not 0.12 (a guess): what is lost in hours that do not tell (dim, held back, before the
 start) is not seen, and a datasheet's slopes say how deep a level lies; 14 of drawn seasons of four plants lay apart by a factor of 2 (one standard deviation)."""
-UNSEEN = 0.2  # of a loss: first hours and low sun, which the bands leave out, lose more to a leak and less to an obstruction (a guess)
-AT_POWER = np.array([PLACE[f"q{band}"] for band in range(3)])
 GAUGE = np.array([PLACE[f"p{band}"] for band in range(3)])
 FLOW_LOST = ("worn-pump", "riser-leak", "clogging", "reverse-rotation")
 COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to tell a growth that has ended from a step
@@ -255,7 +253,7 @@ def _again(
         return
     usual = middle(amounts[-since:]) if since else float(today)
     if "stepped" in case.weighed:
-        _follow(bench, learnt, recent, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
+        _follow(bench, learnt, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
         if case.weighed["stepped"] == 0.0 or today >= IN_BAND * max(effect.least, 0.6 * usual):
             return
     if today < _gone_below(case, effect.least, usual):
@@ -292,7 +290,7 @@ def _again(
                     amounts = with_other_days(bench, learnt, recent, group, direction, amounts)
         take_verdict(case, verdict)
     case.part, case.channel = effect.part, effect.channel
-    at_power = _lost_at_power(learnt, recent[begins:])
+    at_power = lost_by_day(learnt, memory.arrays.get(WATER), len(amounts) - begins)
     _sized(bench, memory, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
     case.revision += 1
 
@@ -315,8 +313,8 @@ def _dated(plant: Plant, case: Case, first: int, day: int) -> None:
 
 
 def _follow(
-    bench: SlowBench, learnt: Learnt, recent: Floats, memory: Memory, case: Case, amounts: Floats, moved: Shift,
-    figures: DayFigures, close_ms: int,
+    bench: SlowBench, learnt: Learnt, memory: Memory, case: Case, amounts: Floats, moved: Shift, figures: DayFigures,
+    close_ms: int,
 ) -> None:  # fmt: skip
     """Size what was seen within a day, once the daily figures show it too: without a sensor of the sun they tell the old level for days."""
     shown = amounts[amounts >= SHOWS]
@@ -327,25 +325,12 @@ def _follow(
     case.weighed["stepped"], case.healthy, case.seen_ms = 1.0, 0.0, close_ms
     case.revision += 1
     if len(shown):
-        at_power = _lost_at_power(learnt, recent[-len(amounts) :])
+        at_power = lost_by_day(learnt, memory.arrays.get(WATER), len(amounts))
         _sized(bench, memory, case, int(case.weighed["form"]), shown, at_power, moved, figures)
 
 
-def _lost_at_power(learnt: Learnt, recent: Floats) -> tuple[Floats, float]:
-    """Share of the flow that each day lost at its own power, NaN where it does not tell, and what the baseline leaves open of it."""
-    part = recent[:, AT_POWER] - learnt.mean[AT_POWER]
-    have = ~np.isnan(part)
-    weight = have @ DAY_SHARE
-    with np.errstate(invalid="ignore", divide="ignore"):
-        lost = 1.0 - np.where(have, np.exp(part), 0.0) @ DAY_SHARE / weight
-    known = have.any(axis=0) * DAY_SHARE
-    known = known / max(known.sum(), 1e-9)
-    block = learnt.covariance[AT_POWER[:, None], AT_POWER]
-    return np.where(weight > 0.2, lost, np.nan), float(np.sqrt(max(known @ block @ known, 0.0)))
-
-
 def _sized(
-    bench: SlowBench, memory: Memory, case: Case, form: int, amounts: Floats, at_power: tuple[Floats, float], moved: Shift,
+    bench: SlowBench, memory: Memory, case: Case, form: int, amounts: Floats, at_power: Lost, moved: Shift,
     figures: DayFigures,
 ) -> None:  # fmt: skip
     """Flow lost is what was measured at the same power, where the engine's expectation does not itself know of the cause."""
@@ -357,16 +342,16 @@ def _sized(
     _, stds, _ = amounts_of(bench, moved, np.array([form]))
     case.weighed["amount"] = amount
     by_form = effect.share_lost(known, DAY_SHARE)
-    lost, open_ = at_power[0][~np.isnan(at_power[0])], float(np.hypot(at_power[1], DRIFT))
-    if case.cause not in FLOW_LOST or len(lost) < 2 or np.any(effect.direction[GAUGE] > 0):
+    lost = at_power.told()
+    if case.cause not in FLOW_LOST or len(lost.share) < 2 or np.any(effect.direction[GAUGE] > 0):
         level = case.cause == "falling-water-level"
-        lost = known if level else by_form[-NOW_DAYS:] if case.cause == SOILING else by_form
+        days = known if level else by_form[-NOW_DAYS:] if case.cause == SOILING else by_form
         open_ = float(np.hypot(stds[0], SIZE_OPEN.get(case.cause, 0.12) * amount)) * (
             1.0 if level else float(-effect.lost @ DAY_SHARE)
         )
+        size, low, high = _interval(days, open_)
     else:
-        open_ = float(np.hypot(open_, UNSEEN * lost.mean()))
-    size, low, high = _interval(lost, open_)
+        size, low, high = size_of(lost)
     case.figures = {**named(moved), "amount": amount, "flow_lost": float(by_form.mean()), "days": float(len(amounts))}
     case.size = [size, max(low, 0.0), high]
     if case.cause != "falling-water-level":

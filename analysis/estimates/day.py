@@ -21,17 +21,23 @@ from analysis.rows import Floats, or_zero
 NIGHT_W_M2 = 60.0
 NIGHT_SHARE = 0.03
 TOLD_H = 0.2  # of an hour's running, as much as an hour's own figure needs
+DUE = 1 + BANDS  # columns of `DayFigures.water` that say what was due
 
 
 @dataclass(frozen=True)
 class DayFigures:
     """One day: its vector (SIZE,), settled hours by band (3,), share of each hour told of in sunshine (2, HOURS), hours whose sky
-    neighbours told of (HOURS,), and its sums; NaN where not known."""
+    neighbours told of (HOURS,), and its sums; NaN where not known.
+
+    water: of metered rows that turn, what the site file's pump would lift at their power, below the bands and in each of them; then
+    what came (DUE + 1,). [m3]
+    """
 
     vector: Floats
     weight_h: Floats
     sunny: Floats
     told: NDArray[np.bool_]
+    water: Floats
     water_m3: float
     expected_m3: float
     expected_std_m3: float
@@ -59,7 +65,23 @@ def figures_of(plant: Plant, seen: Columns, days: range) -> list[DayFigures]:
     sums = _sums(seen, days)
     by_day = zip(*(column.tolist() for column in sums), strict=True)
     told = told_hours(seen, seen.turning, hours, TOLD_H)
-    return [DayFigures(vectors[k], weight_h[k], sunny[k], told[k], *figures) for k, figures in enumerate(by_day)]
+    water = _water(plant, seen, days)
+    return [
+        DayFigures(vectors[k], weight_h[k], sunny[k], told[k], water[k], *figures) for k, figures in enumerate(by_day)
+    ]
+
+
+def _water(plant: Plant, seen: Columns, days: range) -> Floats:
+    """`DayFigures.water` of every day. (days, DUE + 1) [m3]"""
+    due = seen.expected.flow_m3_h
+    metered = seen.turning & ~np.isnan(seen.flow_m3_h) & ~np.isnan(due)
+    edges_w = np.array([hydraulic.LEAST_POWER_SHARE * plant.full_power_w, *plant.band_edges_w])
+    day, power_w, dt_h = seen.day[metered] - days.start, seen.power_w[metered], seen.dt_h[metered]
+    band = (power_w >= edges_w[0]).astype(np.int64) + (power_w >= edges_w[1]) + (power_w >= edges_w[2])
+    found = np.empty((len(days), DUE + 1))
+    found[:, :DUE] = Sums(None, day * DUE + band, (len(days), DUE)).of(due[metered] * dt_h)
+    found[:, DUE] = Sums(None, day, (len(days),), rising=True).of(seen.flow_m3_h[metered] * dt_h)
+    return found
 
 
 def _sums(seen: Columns, days: range) -> list[Floats]:

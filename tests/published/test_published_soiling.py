@@ -15,7 +15,7 @@ import pytest
 from rdtools.soiling import soiling_srr
 
 from analysis.close import RECENT
-from analysis.estimates.day import DayFigures
+from analysis.estimates.day import DUE, DayFigures
 from analysis.estimates.days_before import hours_kept
 from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.learning import beginning, learn
@@ -53,7 +53,12 @@ class Judged:
         recent, lost = np.empty((0, SIZE)), []
         first = int(plant.days.day_of(int(pd.Timestamp("2025-03-01", tz="UTC").timestamp() * 1000)))
         nothing = DayFigures(
-            np.full(SIZE, np.nan), np.zeros(3), np.ones((3, HOURS)), np.zeros(HOURS, bool), *([np.nan] * 12)
+            np.full(SIZE, np.nan),
+            np.zeros(3),
+            np.ones((3, HOURS)),
+            np.zeros(HOURS, bool),
+            np.zeros(DUE + 1),
+            *([np.nan] * 12),
         )
         for number, value in enumerate(performance):
             vector = np.full(SIZE, np.nan)
