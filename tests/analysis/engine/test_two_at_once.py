@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from analysis.diagnosis import UNEXPLAINED, weigh_shift
+from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.vector import SIZE
+from analysis.flow_lost import AT_POWER, WATER
 from analysis.memory import Memory
 from analysis.slow import shift_of, slow_bench
 from analysis.slow_life import with_slow
@@ -42,7 +44,9 @@ def test_wear_and_a_fallen_level_on_one_day_become_two_findings(site: str) -> No
     sound = np.where(np.isnan(ill), np.nan, sound)
     recent = np.array([sound] * SOUND + [ill] * ILL)
     memory, figures = Memory(), SimpleNamespace(on_power_m3=np.nan)
+    water = np.array([[0.0, *DAY_SHARE, DAY_SHARE @ np.exp(day[AT_POWER])] for day in recent])
     for day in range(SOUND, SOUND + ILL):
+        memory.arrays[WATER] = water[: day + 1]
         with_slow(plant(site), memory, learnt_of(site), recent[: day + 1], DAY + day, figures)  # type: ignore[arg-type]
     told = {case.cause: case for case in memory.cases if case.ended_ms is None}
     fallen = told.pop("falling-water-level")
