@@ -11,6 +11,8 @@ SUBMERGED_LEAST_M = 2.0
 """Water over the intake at the deepest drawdown: several metres are customary (common practice)."""
 PROBE_ABOVE_M = (0.2, 5.0)
 """Probe above the intake: 0.2 to 1 m above the pump's outlet is customary, the pump itself is one to three metres long."""
+DRAWN_MOST = 2.0
+"""Of the water over the pump: a test that drew the level so far below it was no test of this well (common practice, no source)."""
 CAUTION = "Lifting a pump is work for a crew with the right hoist; isolate and lock the supply first."
 
 
@@ -65,6 +67,7 @@ def drawdown_and_yield(site: Checked) -> Remarks:
     if setting <= well.static_level_m:
         return
     yield from _yield_beyond_use(site)
+    yield from _log_of_the_test(site)
     if most <= 0:
         return
     share = most / well.tested_yield_m3_h
@@ -98,6 +101,20 @@ def drawdown_and_yield(site: Checked) -> Remarks:
         and left >= SUBMERGED_LEAST_M
     ):
         yield site.note("well.drawdown_linear_m_per_m3_h", what, "little is left for a dry year")
+
+
+def _log_of_the_test(site: Checked) -> Remarks:
+    """The drawdown of the driller's log at the yield of the same log, or at what this pump could lift where that is less."""
+    well, setting = site.facts.well, site.facts.pump.setting_depth_m
+    flow = min(well.tested_yield_m3_h, site.free_flow_m3_h)
+    drawn = well.drawdown_linear_m_per_m3_h * flow + well.drawdown_quadratic_m_per_m3_h2 * flow**2
+    if drawn > DRAWN_MOST * (setting - well.static_level_m):
+        yield site.doubtful(
+            "well.drawdown_linear_m_per_m3_h",
+            f"at {flow:.3g} m3/h, no more than was tested, the level would fall by {drawn:.0f} m, and only {setting - well.static_level_m:.0f} m of water "
+            "stand over the pump",
+            "s = B Q + C Q2 with Q in m3/h: is B from a log in litres a minute or a second, or the tested yield in another unit?",
+        )  # fmt: skip
 
 
 def _yield_beyond_use(site: Checked) -> Remarks:

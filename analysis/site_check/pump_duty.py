@@ -30,6 +30,10 @@ def head_on_table(site: Checked) -> Remarks:
     edge = top > EDGE * site.model.pump.head_limits_m[1]
     when = "the flow ends where nothing is known of the pump any more:" if edge else "at full flow"
     if top > 1.05 * high and not site.choked:
+        drawn = float(site.model.curve.level_m(site.flow_most_m3_h)) - site.facts.well.static_level_m
+        if drawn > 0.5 * (top - rest):
+            when = f"the well is drawn down by {drawn:.0f} m, and {when}"
+            fix = f"{fix}, and the well's drawdown (metres for each m3/h?)"
         yield site.doubtful("pump.curve", f"{when} the head is {top:.1f} m, above the table's {high:g} m", fix)
     elif rest < 0.95 * low:
         yield site.doubtful("pump.curve", what, fix)
@@ -61,7 +65,7 @@ def lifts_water(site: Checked) -> Remarks:
         )
     tank = site.facts.tank.capacity_m3
     best = max((day.water_m3 for day in site.days), default=0.0)
-    if best > 0 and tank > TANK_DAYS_MOST * best:
+    if best > 0 and tank > TANK_DAYS_MOST * best and not site.starved:
         yield site.doubtful(
             "tank.capacity_m3", f"{tank:g} m3 take {tank / best:.0f} clear days of {best:.0f} m3 to fill", "is it in litres? it is m3 here"
         )  # fmt: skip
@@ -114,7 +118,7 @@ def _velocity_and_friction(site: Checked) -> Remarks:
             yield site.wrong(key, what, fix)
         elif speed > VELOCITY_HIGH_M_S:
             yield site.doubtful(key, what, fix)
-        elif speed < 0.05:
+        elif speed < 0.05 and not site.starved:
             yield site.doubtful(key, what, "is the diameter in mm? sand settles below 0.3 m/s")
     curve = site.model.curve
     friction = float(curve.riser_loss_m(most) + curve.pipe_loss_m(most))

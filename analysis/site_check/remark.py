@@ -26,6 +26,8 @@ VELOCITY_MOST_M_S = 3.0
 """0.5 to 1.5 m/s is economical in pipes, 3 m/s the most (common practice)."""
 CHOKED = 0.6
 """Of the free flow: friction of a tenth of the head, as is customary, leaves far more."""
+STARVED = 0.25
+"""Likewise: so little is no tank's or pipe's fault."""
 FRACTIONS = np.linspace(0.2, 1.0, 17)
 """Of full power: at a low head the last of it lies off the table."""
 
@@ -80,6 +82,11 @@ class Checked:
         peak = array.modules_in_series * array.strings * array.module.p_mp_w
         full = min(peak, self.facts.controller.max_power_w, max(row.power_w for row in curve))
         return float(np.nanmax(self.model.pump.flow_of_power(full * FRACTIONS, self.rest_m), initial=0.0))
+
+    @property
+    def starved(self) -> bool:
+        """What hangs on the clear days' flow is not to be judged: far less flows than this pump could lift at its resting lift."""
+        return self.flow_most_m3_h < STARVED * self.free_flow_m3_h
 
     @cached_property
     def choked(self) -> tuple[str, ...]:

@@ -3,12 +3,19 @@
 Flow: remark.py -> HERE -> site_check/__init__.py
 """
 
+from datetime import date, timedelta
+
 from analysis.site_check.remark import Checked, Remarks
 
 DELAY_LEAST_S = 2.0
 """Controllers wait 10 s to some minutes before a start (common practice, no source); 0 is none at all."""
 HOLD_LEAST_MIN = 1.0
 """A well needs minutes to refill; controllers wait 5 min to some hours (common practice, no source); 0 is none at all."""
+
+FIRST_YEAR = 1980
+"""The first programmes of solar pumps ran about then (from memory)."""
+AHEAD = timedelta(days=60)
+"""A file is often written some weeks before the pump is handed over."""
 
 
 def settings(site: Checked) -> Remarks:
@@ -28,8 +35,18 @@ def settings(site: Checked) -> Remarks:
 
 
 def visits(site: Checked) -> Remarks:
-    """Visits before there was anything to visit."""
+    """Days that no site can have: before there were such pumps, or still to come; visits before there was anything to visit."""
     began = site.facts.sensors.commissioned
+    dates = [("sensors.commissioned", began)] + [
+        (f"visit[{n}].date", v.date) for n, v in enumerate(site.facts.visits, 1)
+    ]
+    for key, day in dates:
+        if day is not None and day.year < FIRST_YEAR:
+            yield site.doubtful(key, f"{day} lies before there were solar pumps to speak of", "is the year right?")
+        elif day is not None and day > date.today() + AHEAD:
+            yield site.doubtful(
+                key, f"{day} is still to come", "is the year right? Write what was done, and when, once it is done"
+            )
     for number, visit in enumerate(site.facts.visits, 1):
         if began is not None and visit.date < began:
             yield site.doubtful(

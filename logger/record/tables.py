@@ -39,17 +39,23 @@ class Tables:
             place = re.search(r"\(at line (\d+), column (\d+)\)", said)
             key = f"line {place[1]}, column {place[2]}" if place else "end of file"
             said = re.sub(r"\s*\(at .*\)", "", said)
+            line = text.splitlines()[int(place[1]) - 1] if place else ""
+            comma = re.match(r"\s*(\w+\s*=\s*[+-]?\d+),(\d+)\s*(?:#|$)", line)
+            fix = 'each line is key = value; text stands in "quotes", tables in [brackets]'
             self.wrong(
-                key, f"not TOML: {said}", 'each line is key = value; text stands in "quotes", tables in [brackets]'
+                key,
+                f"not TOML: {said}",
+                f"a decimal takes a point, not a comma: {comma[1]}.{comma[2]}" if comma else fix,
             )
             return None
 
     def typed(self, wanted: type, table: Any, where: str = "") -> Any:
         """`table` as a `wanted` (a dataclass), or None where a value is wrong or missing. Unknown keys are noted only."""
         if not isinstance(table, dict):
-            self.wrong(
-                where, f"expected a table, got {shown(table)}", f"write [{where}] on a line of its own, its keys below"
-            )
+            keys = ", ".join(f"{key} = ..." for item in fields(wanted) if (key := _key(item)) is not None)
+            of_list = f"write it as {{ {keys} }}"
+            fix = of_list if where.endswith("]") else f"write [{where}] on a line of its own, its keys below"
+            self.wrong(where, f"expected a table, got {shown(table)}", fix)
             return None
         hints = get_type_hints(wanted)
         known = {key: item for item in fields(wanted) if (key := _key(item)) is not None}

@@ -101,6 +101,10 @@ def _out_of_range(wanted: Wanted, value: float, key: str) -> Judged:
     slips = likely_slips(value, wanted.unit, lowest, highest)
     if slips:
         fix = "; ".join(f"if that is {other}, write {key} = {plain(meant)}" for other, meant in slips)
+    elif wanted.unit == "deg" and lowest <= value % 360.0 <= highest:
+        fix = f"write {key} = {plain(value % 360.0)}: it is the same direction"
+    elif lowest <= -value <= highest:
+        fix = f"is the sign wrong? Then write {key} = {plain(-value)}"
     elif unit:
         fix = f"check the datasheet or the driller's log and the unit ({wanted.unit})"
     else:

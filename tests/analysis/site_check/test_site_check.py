@@ -189,6 +189,11 @@ MISTAKES = [  # what was done, gravest grade, key, words that must be there
     ("hold in hours", lambda f: changed(f, controller={"low_level_hold_min": 0.5}), "doubtful", "controller.low_level_hold_min", "0.5 h are 30 min"),
     ("visit of a year before", lambda f: replace(f, visits=(replace(f.visits[0], date=date(2024, 12, 2)),)), "doubtful",
      "visit[1].date", "before the site was commissioned, 2025-09-01"),
+    ("a year typed wrongly", lambda f: changed(f, sensors={"commissioned": date(2125, 9, 1)}), "doubtful", "sensors.commissioned", "2125-09-01 is still to come"),
+    ("a century typed wrongly", lambda f: changed(f, sensors={"commissioned": date(1925, 9, 1)}), "doubtful", "sensors.commissioned", "is the year right?"),
+    ("drawdown for each litre a minute", lambda f: changed(f, well={"drawdown_linear_m_per_m3_h": 96.0}), "doubtful",
+     "well.drawdown_linear_m_per_m3_h", "the level would fall by 481 m"),
+    ("a well drawn down off the table", lambda f: changed(f, well={"drawdown_linear_m_per_m3_h": 9.0}), "doubtful", "pump.curve", "the well is drawn down by"),
     ("six strings on an input of unknown rating", lambda f: changed(f, array={"strings": 6}), "note",
      "controller.max_input_current_a", "whether the input bears 28.9 A of 6 strings cannot be judged"),
     ("a helical rotor called centrifugal", lambda f: changed(helical(f), pump={"kind": "multistage-centrifugal"}), "doubtful",
@@ -213,6 +218,11 @@ def test_a_mistake_is_named_with_key_grade_and_fix(facts, mistake, change, grade
     assert hit, f"{mistake}: not found among {[str(r) for r in found]}"
     assert grade in {r.grade for r in hit}
     assert all(r.problem.fix and r.problem.file == "kraal.toml" for r in found)
+
+
+def test_a_tank_and_a_pipe_are_not_blamed_for_a_well_that_gives_next_to_nothing(facts):
+    found = check_site(changed(facts, well={"drawdown_linear_m_per_m3_h": 96.0}), "kraal.toml")
+    assert not [str(r) for r in found if r.problem.key.startswith(("tank", "delivery"))]
 
 
 def test_a_sound_site_is_fine(facts):
