@@ -17,7 +17,8 @@ from analysis.files import Dropped, FilesError, Part, make_honest, read_file, ro
 from analysis.rows import Rows
 from analysis.season import Review, review_rows
 from analysis.site_beyond import judge_beyond
-from analysis.site_fits import judge_fit, level_note
+from analysis.site_fits import judge_fit
+from analysis.site_notes import notes_of
 from analysis.sky import distance_km, measures_sun, of_all, shares_told, tells, with_sky
 from analysis.units_by_look import judge_units
 from logger.record.problems import Problem
@@ -137,8 +138,7 @@ def _merged(site: SiteFacts, parts: list[Part]) -> SiteReadings:
         readings.notes.append(f"{dropped.stray} rows left out: their times lie years from all others")
     if dropped.ignored_columns:
         readings.notes.append(f"columns left out: {', '.join(dropped.ignored_columns)}")
-    if level := level_note(site, rows):
-        readings.notes.append(level)
+    readings.notes += notes_of(site, rows)
     readings.not_judged = not_judged(rows)
     readings.notes += _of_the_file(site)
     return readings

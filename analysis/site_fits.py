@@ -96,7 +96,8 @@ def _voltage(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
     if mostly((tops < under * usual) & (tops > DEAD * usual)):
         top = float(np.median(tops))
         wrong = f"{series} in series work at some {usual:.0f} V, and on most days pv_voltage_v stays below {top:.0f} V while power flows"
-        fix = f"such readings come from about {max(round(top / module.v_mp_v), 1)} in series; or does this site file belong to other readings?"
+        point = "is a decimal point lost? Or " if under * usual < 10.0 * top < most else ""
+        fix = f"{point}such readings come from about {max(round(top / module.v_mp_v), 1)} in series; or does this site file belong to other readings?"
         yield problem_of(facts, key, wrong, fix)
 
 
@@ -120,12 +121,10 @@ def _current(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
 
 
 def _noon(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
-    what, days, centre_h = _middles(rows)
-    if len(days) < CLEAR_DAYS_MIN:
+    what, late_h, plane_h = hours_late(facts, rows)
+    if len(late_h) < CLEAR_DAYS_MIN:
         return
-    noon_h, plane_h = _expected_h(facts, days)
-    late_h = _around(centre_h - noon_h)
-    off = (np.abs(late_h) > NOON_OFF_H) & (np.abs(_around(centre_h - plane_h)) > NOON_OFF_H)
+    off = (np.abs(late_h) > NOON_OFF_H) & (np.abs(plane_h) > NOON_OFF_H)
     late = float(np.angle(np.exp(2j * np.pi * late_h / 24.0).mean()) * 12.0 / np.pi)
     if not mostly(off & (np.abs(_around(late_h - late)) < AGREE_H)):
         return
@@ -139,6 +138,15 @@ def _noon(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
         "time zone of the readings' times"
     )
     yield problem_of(facts, "site.longitude_deg", wrong, fix)
+
+
+def hours_late(facts: SiteFacts, rows: Rows) -> tuple[str, Floats, Floats]:
+    """What told the middle of each clear day, and how long after solar noon, and after the middle of the plane's own light, it lay. [h]"""
+    what, days, centre_h = _middles(rows)
+    if not len(days):
+        return what, centre_h, centre_h
+    noon_h, plane_h = _expected_h(facts, days)
+    return what, _around(centre_h - noon_h), _around(centre_h - plane_h)
 
 
 def array_w(facts: SiteFacts) -> float:

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.rows import Rows
-from analysis.site_fits import FOOT_M, LONGEST_STEP_MS, array_w, full_w, level_spare_m, power_of
+from analysis.site_fits import FOOT_M, LONGEST_STEP_MS, array_w, full_w, level_spare_m, mostly, power_of
 from analysis.solar_days import DAY_MS, HOUR_MS
-from analysis.units_by_others import BAR_PER_M, judge_by_others
-from logger.record.channels import CHANNELS
+from analysis.units_by_others import BAR_PER_M, MOVES, judge_by_others
+from logger.record.channels import CHANNELS, channel_of
 from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
 
@@ -31,6 +31,8 @@ MIDDLE_TEMP_C = {
 VARIES = 4.0  # from the lowest tenth to the highest: less is a stuck probe
 TOO_LARGE = {"flow_m3_h", "pv_current_a", "motor_current_a", "pv_voltage_v", "input_power_w", "irradiance_w_m2"}
 """Asked by the days' tops: at night and at rest they stand at little, for hours, and half of a file's values may be that."""
+BEYOND, BEYOND_VALUES = 0.2, 20  # of a day's values; by so many different ones in all (common practice, no source)
+OTHER_WAY = 0.2  # of the farthest value: what is read the right way round beside it
 STEADY = 0.02  # of the middle value: a pressure that never moves is a gauge that is stuck
 PUMP_RUNS, PUMP_RESTS = 0.4, 0.02  # of the most that the pump takes
 DRAWN_LEAST_M = 1.0  # of drawdown to be expected: less says nothing about the way a level is counted
@@ -115,10 +117,40 @@ def judge_units(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     problems += _too_small(file, rows, facts) + _meter(file, rows, facts) + _temperatures(file, rows)
     problems += [] if any("water_level_m" in one.key for one in problems) else _level(file, rows, facts)
     problems += [] if any("flow_m3_h" in one.key for one in problems) else _two_meters(file, rows)
+    problems += _impossible(file, rows, {one.key for one in problems})
     named = {one.key for one in problems}
     if not named & TELL_OTHERS:
         problems += [one for one in judge_by_others(file, rows, facts) if one.key not in named]
     return [replace(one, fix=f"{one.fix}; {LEAVE_OUT}") for one in problems]
+
+
+def _impossible(file: str, rows: Rows, named: set[str]) -> list[Problem]:
+    """Columns of which, on most days, a good part lies beyond all that their instrument can say, by many values: what is left is wrong too."""
+    problems = []
+    day = rows.time_ms // DAY_MS
+    for name, values in rows.values.items():
+        channel, known = channel_of(name), np.isfinite(values)
+        for beyond, way, limit in (
+            (values > channel.highest, "above", channel.highest),
+            (values < channel.lowest, "below", channel.lowest),
+        ):
+            if f"column {name}" in named or beyond.sum() <= BEYOND * known.sum():
+                continue
+            odd = np.unique(values[beyond])
+            first, last = day[known].min(), day[known].max()
+            held, found = (np.bincount(day[which] - first, minlength=last - first + 1) for which in (known, beyond))
+            if len(odd) < BEYOND_VALUES or not mostly(found[held > 0] > BEYOND * held[held > 0]):
+                continue  # a word for "not read", as -9999 and 65535 are, or a sensor that failed some day
+            turned = way == "below" and np.nanmax(values) < -OTHER_WAY * odd[0] and -odd[0] <= channel.highest
+            most = odd[-1] if way == "above" else odd[0]
+            wrong = f"{beyond.sum() / known.sum():.0%} of its values lie {way} {limit:g} {channel.unit}, as far as {most:.4g}"
+            fix = (
+                "is the sensor turned round? Multiply by -1"
+                if turned
+                else "is it in another unit, or without its decimal point? Convert it"
+            )
+            problems.append(Problem(file, f"column {name}", wrong, fix))
+    return problems
 
 
 def _tops(time_ms: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -210,13 +242,25 @@ def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
         ("irradiance_w_m2", 1000.0, (0.2e-3, 2e-3), "kW/m2", 1000),
         ("input_power_w", array_w(facts), (0.2e-3, 3e-3), "kW", 1000),
         ("flow_m3_h", max(row.flow_m3_h for row in facts.pump.curve), (0.05 / 3600, 4.0 / 3600), "m3/s", 3600),
+        ("pv_voltage_v", _string_v(facts), (0.4e-3, 1.6e-3), "kV", 1000),
+        ("motor_speed_rpm", max(speeds, default=0.0), (0.2e-3, 2e-3), "thousands of turns a minute", 1000),
         ("motor_speed_rpm", max(speeds, default=0.0), (0.25 / 60, 5.0 / 60), "Hz (turns a second)", 60),
+        (
+            "motor_speed_rpm",
+            max(speeds, default=0.0),
+            (5.0 / 60, 0.2),
+            "tens of turns a minute, at which no pump lifts",
+            10,
+        ),
     )
     problems = []
     for name, most, (low, high), unit, factor in looks:
         found = rows.values.get(name)
         above = found[found > 0] if found is not None else np.empty(0)
-        if most and len(above) >= 10 * VALUES_MIN and low < (top := float(np.quantile(above, TOP))) / most < high:
+        if not most or len(above) < 10 * VALUES_MIN:
+            continue
+        top, least = float(np.quantile(above, TOP)), float(np.quantile(above, 1.0 - TOP))
+        if low < top / most < high and top > MOVES * least:
             wrong = f"hardly ever above {top:.3g}, and this site gives {most:.3g}: it looks like {unit}"
             problems.append(Problem(file, f"column {name}", wrong, f"multiply by {factor}, or correct the site file"))
     return problems
@@ -240,8 +284,8 @@ def _temperatures(file: str, rows: Rows) -> list[Problem]:
         )
         likely = [(unit, fix) for unit, fix, middle_c in units if 0.0 < middle_c <= most]
         if likely:
-            unit, fix = likely[0]
-            wrong = f"the middle value is {middle:.4g} deg C, which is nowhere so: it looks like {unit}"
+            wrong = f"the middle value is {middle:.4g} deg C, which is nowhere so: it looks like {' or '.join(unit for unit, _ in likely)}"
+            fix = " or ".join(fix + (f" ({unit})" if len(likely) > 1 else "") for unit, fix in likely)
             problems.append(Problem(file, f"column {name}", wrong, fix))
     return problems
 

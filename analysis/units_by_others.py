@@ -33,6 +33,8 @@ WH_PER_M3_M = 1000.0 * 9.80665 / 3600.0  # of lift
 MOST_EFFICIENT = 0.95  # wire to water; the best pump stays far below
 WATER_LEAST = 0.5  # m3 a day: less tells nothing of energy
 TENTH = (0.04, 0.25)  # of what the array gives on a bright day: a reading ten times too small
+POINTS = (10.0, 100.0, 1000.0)  # by which a reading may be too small: a decimal point, hundredths, thousands
+MOVES = 1.15  # of a day's values: a reading that stands still is no unit
 LIGHT_TENTH = (0.05, 0.2)  # of the light that the power needs at the least
 BRIGHT_W_M2 = 1000.0
 MOTOR_TENTH = 0.14  # of the rated current, in a pump that lifts (common practice, no source)
@@ -40,14 +42,14 @@ MOTOR_TENTH = 0.14  # of the rated current, in a pump that lifts (common practic
 
 def judge_by_others(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     """A problem for each column that another channel says is in another unit."""
-    days = _Days(rows)
+    days = Days(rows)
     if days.count < DAYS_MIN:
         return []
     return [*_pressure(file, rows, facts, days), *_power(file, rows, facts, days), *_light(file, rows, facts, days),
             *_motor(file, rows, facts, days)]  # fmt: skip
 
 
-class _Days:
+class Days:
     """The rows by UTC day: what stands for how long, what the register rose by, the energy taken."""
 
     def __init__(self, rows: Rows) -> None:
@@ -84,7 +86,7 @@ class _Days:
         return self.sums(np.where(self.hours > 0, risen, 0.0))
 
 
-def _pressure(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Problem]:
+def _pressure(file: str, rows: Rows, facts: SiteFacts, days: Days) -> Iterator[Problem]:
     """A gauge at the wellhead of an open pipe, while the pump runs and water comes on most days."""
     outlet_m = facts.delivery.outlet_height_m
     if outlet_m < OUTLET_LEAST_M or "discharge_pressure_bar" not in rows.values or np.isnan(days.power).all():
@@ -109,7 +111,7 @@ def _pressure(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[
         yield Problem(file, "column discharge_pressure_bar", wrong, f"{fix}, or correct delivery.outlet_height_m")
 
 
-def _power(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Problem]:
+def _power(file: str, rows: Rows, facts: SiteFacts, days: Days) -> Iterator[Problem]:
     """Water that took more energy to lift than was read: the reading of the power is too small."""
     taken_wh, water = days.sums(np.maximum(days.power, 0.0) * days.hours), days.water_m3(rows)
     told = (water > WATER_LEAST) & (taken_wh > 0)
@@ -123,15 +125,18 @@ def _power(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Pro
     column, most = ("input_power_w", array_w(facts)) if own else ("pv_current_a", array.strings * array.module.i_mp_a)
     most *= full_w(facts) / array_w(facts)  # a small pump at a large array takes a tenth of it, and no point is lost
     tops = days.middles(np.where(rows[column][days.order] > 0, rows[column][days.order], np.nan), 0.95)
-    if len(tops) and mostly((tops > TENTH[0] * most) & (tops < TENTH[1] * most)):
+    lows = days.middles(np.where(rows[column][days.order] > 0, rows[column][days.order], np.nan), 0.05)
+    for times in POINTS if len(tops) and mostly(tops > MOVES * lows) else ():
+        if not mostly((tops * times > 10.0 * TENTH[0] * most) & (tops * times < 10.0 * TENTH[1] * most)):
+            continue
         wrong = (
             f"on most days lifting the metered water takes {np.median(used_wh / taken_wh[told]):.2g} times the energy that was read, and "
             f"{column} stays below {np.median(tops):.3g} where this site gives {most:.3g}: a decimal point looks lost"
         )
-        yield Problem(file, f"column {column}", wrong, "multiply by 10, or correct the site file")
+        yield Problem(file, f"column {column}", wrong, f"multiply by {times:g}, or correct the site file")
 
 
-def _light(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Problem]:
+def _light(file: str, rows: Rows, facts: SiteFacts, days: Days) -> Iterator[Problem]:
     """An array that gives more than the light that is read could make of it."""
     light = rows["irradiance_w_m2"][days.order]
     bright = light > 0
@@ -145,13 +150,16 @@ def _light(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Pro
         yield Problem(file, "column irradiance_w_m2", wrong, "multiply by 10, or correct the site file")
 
 
-def _motor(file: str, rows: Rows, facts: SiteFacts, days: _Days) -> Iterator[Problem]:
+def _motor(file: str, rows: Rows, facts: SiteFacts, days: Days) -> Iterator[Problem]:
     """A motor that lifts water as it should on a tenth of its rated current."""
     rated, current = facts.motor.rated_current_a, rows["motor_current_a"][days.order]
     water = days.water_m3(rows)
     if not rated or not (current > 0).any() or not mostly(water[water > 0] > WATER_LEAST):
         return
     loaded = days.middles(np.where((days.power > RUNS * full_w(facts)) & (current > 0), current, np.nan), 0.95)
-    if len(loaded) >= DAYS_MIN and mostly((loaded < MOTOR_TENTH * rated) & (loaded > 0.1 * MOTOR_TENTH * rated)):
+    for times in POINTS if len(loaded) >= DAYS_MIN else ():
+        scaled = loaded * times / 10.0
+        if not mostly((scaled < MOTOR_TENTH * rated) & (scaled > 0.1 * MOTOR_TENTH * rated)):
+            continue
         wrong = f"on most days it stays below {np.median(loaded):.3g} A at {RUNS:.0%} of full power and more, and the motor is rated {rated:g} A: a decimal point looks lost"
-        yield Problem(file, "column motor_current_a", wrong, "multiply by 10, or correct motor.rated_current_a")
+        yield Problem(file, "column motor_current_a", wrong, f"multiply by {times:g}, or correct motor.rated_current_a")

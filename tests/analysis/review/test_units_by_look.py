@@ -119,6 +119,40 @@ def test_whoever_has_a_lying_sensor_is_told_how_to_go_on(channel: str, factor: f
     )
 
 
+@pytest.mark.parametrize(
+    ("channel", "factor", "words"),
+    [
+        ("pv_voltage_v", 1e-3, "it looks like kV"),
+        ("pv_current_a", 1e-2, "multiply by 100"),
+        ("pv_current_a", 1e-3, "multiply by 1000"),
+        ("motor_current_a", 1e-3, "multiply by 1000"),
+        ("motor_speed_rpm", 0.1, "at which no pump lifts"),
+        ("motor_speed_rpm", 1e-3, "thousands of turns"),
+        ("motor_speed_rpm", 10.0, "lie above 10000 1/min"),
+        ("controller_temp_c", 10.0, "lie above 150 deg C"),
+        ("pv_current_a", -1.0, "is the sensor turned round?"),
+    ],
+)
+def test_values_that_are_next_to_nothing_or_that_no_instrument_says_are_refused(
+    channel: str, factor: float, words: str
+) -> None:
+    facts, rows = full()
+    (problem,) = judge_units("r.csv", Rows(rows.time_ms, rows.values | {channel: rows[channel] * factor}), facts)
+    assert f"column {channel}" in str(problem)
+    assert words in str(problem)
+    since = rows.time_ms - rows.time_ms.min()
+    later = np.where(since > 0.6 * since.max(), factor, 1.0)
+    assert judge_units("r.csv", Rows(rows.time_ms, rows.values | {channel: rows[channel] * later}), facts) == [], (
+        "a sensor that fails some day"
+    )
+
+
+def test_a_word_for_not_read_is_no_unit() -> None:
+    facts, rows = full()
+    level = np.where(np.arange(len(rows)) % 3 == 0, -9999.0, rows["water_level_m"])
+    assert judge_units("r.csv", Rows(rows.time_ms, rows.values | {"water_level_m": level}), facts) == []
+
+
 def test_a_level_counted_upwards_is_no_depth() -> None:
     facts, rows = full()
     level = rows["water_level_m"]
