@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from analysis.causes.registry import Levels, all_causes
-from analysis.estimates.effects import FIRST_WATER, IS_FLOW, Effect
+from analysis.estimates.effects import FIRST_WATER, IS_FLOW
 from analysis.estimates.vector import PLACE
 from analysis.rows import Floats
 from analysis.slow import Shift, SlowBench, amounts_of
@@ -46,6 +46,9 @@ TOLD_FIRST = (
     0.7  # of two at once, the share of the one that moved the figures more: it is told first, and the other beside it
 )
 BY_WORK, WORK_DAYS_A_YEAR = 0.7, 5.0  # share that begins with work told of, and the days near some work (a guess)
+LOG_AFTER_WORK, LOG_WITHOUT_WORK = (
+    float(np.log(share)) for share in (BY_WORK * DAYS_A_YEAR / WORK_DAYS_A_YEAR, 1.0 - BY_WORK)
+)
 USUAL_SPREAD = (
     0.8  # log: two thirds of the amounts beyond the usual lie within a factor of 2.2 (common practice, no source)
 )
@@ -111,16 +114,15 @@ def weigh_shift(
             fit + more for fit, more in zip(fits, [*_beside(bench, beside, tried), 0.0, 0.0, 0.0, 0.0], strict=True)
         ]
     of_form: dict[int, float] = {}
-    for (form, amount), fit in zip(tried, fits, strict=False):
-        found = TEMPER * fit + _course_of(bench.effects[form], amount, at_once)
-        of_form[form] = max(of_form.get(form, -np.inf), found)
+    for (form, _), fit, course in zip(tried, fits, _courses_of(bench, tried, at_once), strict=False):
+        of_form[form] = max(of_form.get(form, -np.inf), TEMPER * fit + course)
     logs: dict[str, list[tuple[float, int]]] = {}
+    rates = bench.by_form.log_rates
     for form, found in of_form.items():
-        name, effect = bench.causes[form], bench.effects[form]
-        prior = np.log(all_causes()[name].per_year * effect.rate)
-        if effect.by_work:
-            prior += np.log(BY_WORK * DAYS_A_YEAR / WORK_DAYS_A_YEAR if work else 1.0 - BY_WORK)
-        logs.setdefault(name, []).append((found + prior, form))
+        prior = rates[form]
+        if bench.effects[form].by_work:
+            prior += LOG_AFTER_WORK if work else LOG_WITHOUT_WORK
+        logs.setdefault(bench.causes[form], []).append((found + prior, form))
     logs.setdefault(UNEXPLAINED, []).append((TEMPER * fits[UNKNOWN_FIT] + np.log(UNEXPLAINED_PER_YEAR), -1))
     riddle = logs[UNEXPLAINED][-1]
     if moved.group == "hydraulic" and riddle == max(max(found) for found in logs.values()):
@@ -248,13 +250,10 @@ def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> lis
 
 def _explained(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> tuple[Floats, Floats]:
     """What each form with its amount makes of the entries, and the variance that it leaves open beside; (len(tried), places) each."""
-    places, forms = moved.places, [form for form, _ in tried]
-    explained = bench.explained(forms, np.array([amount for _, amount in tried]), places)
-    open_ = (bench.loose[forms, None] * explained) ** 2
-    for row, (form, amount) in enumerate(tried):
-        blur = bench.effects[form].blur
-        if blur is not None:
-            open_[row] += (amount * blur[places]) ** 2
+    places, forms, amounts = moved.places, [form for form, _ in tried], np.array([amount for _, amount in tried])
+    explained = bench.explained(forms, amounts, places)
+    which = np.array(forms, np.int64)[:, None]
+    open_ = (bench.loose[which] * explained) ** 2 + (amounts[:, None] * bench.by_form.blurs[which, places]) ** 2
     late = places == PLACE["first"]  # whatever costs flow blurs the first water, by what it costs at low sun
     costs = np.abs(explained[:, IS_FLOW[places]]).max(axis=1, initial=0.0)
     open_[:, late] += (FIRST_WATER * costs[:, None]) ** 2
@@ -296,13 +295,13 @@ def _two_at_once(bench: SlowBench, moved: Shift, at_once: float | None) -> list[
     ]
     parts = [_explained(bench, moved, side) for side in tried]
     fits = _gauss(moved.mean - parts[0][0] - parts[1][0], moved.covariance, parts[0][1] + parts[1][1])
+    courses = (_courses_of(bench, side, at_once) for side in tried)
     found = []
-    for place, first, second, fit in zip(best.tolist(), *tried, fits, strict=True):
+    for place, first, second, fit, *both in zip(best.tolist(), *tried, fits, *courses, strict=True):
         weight = TEMPER * fit + float(np.log(TOGETHER))
-        for form, amount in (first, second):
-            effect = bench.effects[form]
-            weight += _course_of(effect, amount, at_once)
-            weight += float(np.log(all_causes()[bench.causes[form]].per_year * effect.rate))
+        for (form, _), course in zip((first, second), both, strict=True):
+            weight += course
+            weight += bench.by_form.log_rates[form]
         moved_more = much[0][place] * told[one[place]] >= much[1][place] * told[two[place]]
         found.append((weight, first[0], second[0]) if moved_more else (weight, second[0], first[0]))
     return found
@@ -332,30 +331,31 @@ def _gauss(misses: Floats, covariance: Floats, more: Floats) -> list[float]:
     return list((-0.5 * (white**2).sum(axis=1) - np.log(lower[:, every, every]).sum(axis=1)).tolist())
 
 
-def _course_of(effect: Effect, amount: float, at_once: float | None) -> float:
-    """Log of how likely so large an amount and such a course of the days are, whether it came at once or grows.
+def _courses_of(bench: SlowBench, tried: list[tuple[int, float]], at_once: float | None) -> list[float]:
+    """By form with its amount, log of how likely so large an amount and such a course of the days are, whether it came at once or grows."""
+    half = 0.0 if at_once is None else 0.5 * min(max(at_once, -COURSE_TOLD), COURSE_TOLD)
+    forms, of = np.array([form for form, _ in tried], np.int64), bench.by_form
+    stepped, grown = _sizes_of(of.usual[forms], np.array([amount for _, amount in tried]))
+    steps, grows = of.log_sudden[forms] + half, of.log_grows[forms] - half
+    return list(np.logaddexp(steps + stepped, grows + grown).tolist())
+
+
+def _sizes_of(usual: Floats, amounts: Floats) -> tuple[Floats, Floats]:
+    """Log of how rare each amount is among those that came at once, and among those that grow; `usual`: of its form, 0 = not known.
 
     Every growing one was small once, so that a small one is odd only where it came at once.
     """
-    half = 0.0 if at_once is None else 0.5 * min(max(at_once, -COURSE_TOLD), COURSE_TOLD)
-    with np.errstate(divide="ignore"):
-        steps, grows = np.log(effect.sudden) + half, np.log(1.0 - effect.sudden) - half
-    return float(np.logaddexp(steps + _of_size(effect, amount, True), grows + _of_size(effect, amount, False)))
-
-
-def _of_size(effect: Effect, amount: float, stepped: bool) -> float:
-    """Log of how rare an amount is among those that came at once, or among those that grow."""
-    if not effect.usual:
-        return 0.0
-    away = float(np.log(amount / effect.usual)) / USUAL_SPREAD
-    return -0.5 * (away if stepped else max(away, 0.0)) ** 2
+    known = usual > 0.0
+    away = np.where(known, np.log(amounts / np.where(known, usual, amounts)) / USUAL_SPREAD, 0.0)
+    return -0.5 * away**2, -0.5 * np.maximum(away, 0.0) ** 2
 
 
 def _verdict(logs: dict[str, list[tuple[float, int]]]) -> Verdict:
-    top = max(value for forms in logs.values() for value, _ in forms)
-    weights = {name: sum(np.exp(value - top) for value, _ in forms) for name, forms in logs.items()}
+    values = np.array([value for forms in logs.values() for value, _ in forms])
+    weighed = iter(np.exp(values - values.max()).tolist())
+    weights = {name: sum(next(weighed) for _ in forms) for name, forms in logs.items()}
     total = sum(weights.values())
-    shares = {name: float(weight / total) for name, weight in weights.items()}
+    shares = {name: weight / total for name, weight in weights.items()}
     verdict = Verdict(shares)
     form = max(logs[verdict.cause])[1] if verdict.cause in logs else -1
     return Verdict(shares, form if form >= 0 else None)

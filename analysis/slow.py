@@ -11,6 +11,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
+from analysis.by_form import ByForm, by_form
 from analysis.causes.registry import all_causes
 from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES, Effect, as_shown
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
@@ -79,6 +80,10 @@ class SlowBench:
     def loose(self) -> Floats:
         """By form, how far its direction is believed."""
         return np.array([effect.loose for effect in self.effects])
+
+    @cached_property
+    def by_form(self) -> ByForm:
+        return by_form(self.causes, self.effects)
 
     @cached_property
     def of_group(self) -> dict[str, "GroupForms"]:
@@ -297,10 +302,9 @@ def best_alarm(
     enough = np.array([ENOUGH.get(int(days), lasting) for days in moved.windows])
     if not (moved.most_told() > SURELY_LESS * enough).any():
         return None
-    least = of_group.least
     amounts, stds, ratios = _weighed(of_group, moved)
     with np.errstate(invalid="ignore"):
-        told = (ratios >= enough[:, None]) & (amounts >= least) & (amounts - stds > 0.4 * least)
+        told = (ratios >= enough[:, None]) & (amounts >= of_group.least) & (amounts - stds > 0.4 * of_group.least)
     told &= np.array([bench.causes[form] not in known for form in forms])
     if not told.any():
         return None

@@ -5,11 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.diagnosis import _course_of, _of_size
+from analysis.diagnosis import _courses_of, _sizes_of
 from analysis.estimates.bench import bench_of
 from analysis.life import TOLD_TWICE_MS, taken_over
 from analysis.memory import Case
 from analysis.plant import Plant, plant_of
+from analysis.slow import slow_bench
 from tests.analysis.causes.test_directions import bands, effects, plant
 
 HELICAL, CENTRIFUGAL = ("helical full", "helical middle"), ("centrifugal full", "centrifugal middle")
@@ -31,17 +32,21 @@ def test_a_rotor_has_no_passages_that_grow_shut(site: str) -> None:
 
 def test_a_tenth_of_the_flow_is_no_pump_that_turns_backwards_but_may_be_wear() -> None:
     backwards, worn = (effects(cause, "centrifugal full")[0] for cause in ("reverse-rotation", "worn-pump"))
-    assert _of_size(backwards, backwards.usual, True) == 0.0
-    assert _of_size(backwards, 0.1, True) < -2.0
-    assert _of_size(worn, 0.05, False) == 0.0
-    assert _of_size(worn, 0.05, True) < -1.0
+    usual, amounts = np.array([backwards.usual] * 2 + [worn.usual]), np.array([backwards.usual, 0.1, 0.05])
+    stepped, grown = _sizes_of(usual, amounts)
+    assert stepped[0] == 0.0
+    assert stepped[1] < -2.0
+    assert grown[2] == 0.0
+    assert stepped[2] < -1.0
 
 
 def test_what_grows_was_small_once_but_what_came_at_once_rarely_is() -> None:
-    (drag,) = effects("unexplained", "helical middle")
-    small, usual = (_course_of(drag, amount, 5.0) for amount in (0.06, drag.usual))
+    bench = slow_bench(plant("helical middle"))
+    drag = bench.causes.index("unexplained")
+    tried = [(drag, 0.06), (drag, bench.effects[drag].usual)]
+    small, usual = _courses_of(bench, tried, 5.0)
     assert small < usual - 1.0
-    small, usual = (_course_of(drag, amount, -5.0) for amount in (0.06, drag.usual))
+    small, usual = _courses_of(bench, tried, -5.0)
     assert small == pytest.approx(usual, abs=0.1)
 
 
