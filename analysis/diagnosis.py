@@ -89,10 +89,9 @@ def weigh_shift(
     amounts, _, ratios = amounts_of(bench, moved, forms)
     best = np.nanmax(ratios)
     tried: list[tuple[int, float]] = []
-    for place in np.flatnonzero(ratios > best - 2 * FREE - 0.3 * abs(best)):
-        form = int(forms[place])
-        effect = bench.effects[form]
-        amount = float(amounts[place])
+    near = (ratios > best - 2 * FREE - 0.3 * abs(best)).nonzero()[0]
+    for form, amount in zip(forms[near].tolist(), amounts[near].tolist(), strict=True):
+        effect, linear = bench.effects[form], amount
         amount = (
             min(max(amount, effect.fixed[0] * 0.85), effect.fixed[0] * 1.15)
             if effect.fixed
@@ -101,7 +100,7 @@ def weigh_shift(
         if not amount > 0.3 * effect.least:
             continue
         if effect.bend is not None:
-            amount = float(effect.true_amount(np.array([amounts[place]]))[0])
+            amount = float(effect.true_amount(np.array([linear]))[0])
             tried += [(form, min(amount * s, effect.most)) for s in BENT_TRIED]
         elif effect.curved:
             amount = float(effect.true_amount(np.array([amount]))[0])

@@ -96,6 +96,15 @@ class Learnt:
         """A day's own variance, wider while few days have told it (as Student's t is wider than a normal law)."""
         return self.scatter * (1.0 + UNTOLD / (1.0 + self.days))
 
+    def of_group(self, group: str) -> tuple[Floats, Floats, Floats]:
+        """At a group's places: covariance, `day_variance`, `always_there`. Never to be written into: learnt once, asked for many times a day."""
+        kept: dict[str, tuple[Floats, Floats, Floats]] = self.__dict__.setdefault("_of_group", {})
+        if group not in kept:
+            places = GROUPS[group]
+            block = self.covariance[places[:, None], places]
+            kept[group] = block, self.day_variance[places], self.always_there[places]
+        return kept[group]
+
 
 def beginning(scatter: Scatter) -> Learnt:
     """Before the first day: the site file, with its tolerances."""

@@ -74,9 +74,13 @@ def or_zero(column: Floats) -> Floats:
 
 
 def middle(values: Floats) -> float:
-    """The median of the known ones, NaN where none is; `np.nanmedian` takes ten times as long over few."""
-    known = values[~np.isnan(values)]
-    return float(np.median(known)) if len(known) else np.nan
+    """The median of the known ones, NaN where none is; `np.nanmedian` takes twenty times as long over few, `np.median` five times."""
+    known = values[values == values]
+    if not len(known):
+        return np.nan
+    known.sort()
+    half = len(known) // 2
+    return float(known[half] if len(known) % 2 else 0.5 * (known[half - 1] + known[half]))
 
 
 def no_rows() -> Rows:

@@ -4,7 +4,10 @@ Flow: slow.py (daily amounts) -> HERE -> slow_life.py.
 Never: the life of a finding.
 """
 
+from functools import lru_cache
+
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.estimates.scatter import GROUPS
 from analysis.learning import Learnt
@@ -16,7 +19,7 @@ GROWN_DAYS = 4
 HALF = 0.5
 AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
 GROWS_FOR = (4.0, 8.0, 16.0, 32.0, 64.0)  # days until it stands still
-TAKES = np.array(AT_ONCE_IN + GROWS_FOR)[:, None, None]
+TAKES = np.array(AT_ONCE_IN + GROWS_FOR)
 
 
 def with_other_days(
@@ -33,9 +36,10 @@ def with_other_days(
     if not len(other):
         return amounts
     of_group, along = bench.of_group[group], direction[places]
-    covariance = learnt.covariance[places[:, None], places] + of_group.drift + of_group.shared
+    learnt_so, daily, always = learnt.of_group(group)
+    covariance = learnt_so + of_group.drift + of_group.shared
     every = np.arange(len(places))
-    covariance[every, every] += learnt.day_variance[places] + learnt.always_there[places]
+    covariance[every, every] += daily + always
     _, firsts, of_pattern = np.unique(have[other] @ (1 << every), return_index=True, return_inverse=True)
     patterns = np.concatenate([have[other[firsts]], have.any(axis=0)[None]])  # last: all that any day holds
     both = patterns[:, :, None] & patterns[:, None, :]
@@ -68,11 +72,9 @@ def course(amounts: Floats, since: int, most: float, sudden: float = 0.5) -> tup
     known = known[known >= low]
     if len(known) < 3:
         return max(count - since, 0), None
-    y, starts = amounts[known], known[:-1, None]
-    ages = np.maximum(known[None, :] - starts + 1.0, 0.0)
     weight = 0.5 * len(known) * HALF
     floor = 1e-6 * len(known)
-    logs = -weight * np.log(_miss(np.minimum(ages / TAKES, 1.0), y, most) + floor)
+    logs = -weight * np.log(_misses(known, amounts[known], most) + floor)
     step, growth = logs[: len(AT_ONCE_IN)], logs[len(AT_ONCE_IN) :]
     told = _log_mean(step) - _log_mean(growth)
     likelier = step if told + np.log(sudden / (1.0 - sudden)) > 0 else growth
@@ -85,9 +87,25 @@ def _log_mean(logs: Floats) -> float:
     return float(np.logaddexp.reduce(logs, axis=None) - np.log(logs.size))
 
 
-def _miss(shapes: Floats, y: Floats, most: float) -> Floats:
-    """Squared misfit of each shape (last dimension), scaled to fit, never below nothing nor beyond `most`."""
-    scale = np.minimum(np.maximum(shapes @ y / (shapes**2).sum(axis=-1), 0.0), most)
-    rest = y - scale[..., None] * shapes
-    rest *= rest
-    return rest.sum(axis=-1)
+def _misses(known: NDArray[np.int64], y: Floats, most: float) -> Floats:
+    """Squared misfit of each growth to the amounts `y` of the days `known`, scaled to fit, never below nothing nor beyond `most`.
+
+    By how long it takes and by first day, (len(TAKES), len(known) - 1). From sums of squares and products, for what is there on a day hangs
+    on its age alone: that a perfect fit comes out as some 1e-16 of all squares is far below the floor that is added.
+    """
+    days = known - known[0]
+    since, shape, squared = _ages(int(days[-1]) + 1)
+    there, amount = np.zeros((2, 2 * len(since)))
+    there[days], amount[days] = 1.0, y
+    after = since[days[:-1]]
+    of_shape, of_both = squared @ there[after].T, shape @ amount[after].T
+    scale = np.minimum(np.maximum(of_both / of_shape, 0.0), most)
+    return np.maximum(y @ y - scale * (2.0 * of_both - scale * of_shape), 0.0)
+
+
+@lru_cache(maxsize=4 * LOOK_BACK)
+def _ages(count: int) -> tuple[NDArray[np.int64], Floats, Floats]:
+    """The days from each of so many on, one row each; and by age the share that is there of a growth that takes so long, and its square."""
+    age = np.arange(count)
+    shape = np.minimum((age + 1.0) / TAKES[:, None], 1.0)
+    return age[:, None] + age, shape, shape**2

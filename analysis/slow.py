@@ -260,8 +260,8 @@ def _shifts(
     keep = counts >= np.maximum(1, (windows + 2) // 3)[:, None]
     counted = np.where(keep, counts, 1)
     of_group = bench.of_group[group]
-    lasting = learnt.covariance[places[:, None], places] + of_group.drift
-    diagonal = learnt.day_variance[places] / counted + learnt.always_there[places]
+    covariance, daily, always = learnt.of_group(group)
+    lasting, diagonal = covariance + of_group.drift, daily / counted + always
     for form, amount in nuisance:
         effect = bench.effects[form]
         if effect.group == group:
