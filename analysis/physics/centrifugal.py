@@ -7,7 +7,7 @@ efficiency of motor and drive). Never: I/O, pandas, site facts.
 """
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,11 +60,20 @@ class CentrifugalCore:
     leak_head_m: float
     leak_flow_m3_h: float
 
+    @cached_property
+    def _by_head(self) -> tuple[Floats, Floats, Floats]:
+        """`f_grid`, `q_grid` and `g_grid` as they lie over rising head: turned round once, not at each question."""
+        f_rising, q_falling, g_falling = (
+            np.ascontiguousarray(grid[::-1]) for grid in (self.f_grid, self.q_grid, self.g_grid)
+        )
+        return f_rising, q_falling, g_falling
+
     def flow(self, x: Floats, head_m: Floats) -> Floats:
         """Flow at relative speed and head: 0 where not lifted, held at the end of the curve beyond run-out. [m3/h]"""
         a, b, _ = self.exponents
         x = _forwards(x)
-        return x**b * np.interp(_reduced(head_m, x, a), self.f_grid[::-1], self.q_grid[::-1])
+        f_rising, q_falling, _ = self._by_head
+        return x**b * np.interp(_reduced(head_m, x, a), f_rising, q_falling)
 
     def head(self, x: Floats, flow_m3_h: Floats) -> Floats:
         """Head at relative speed and flow; NaN beyond run-out. [m]"""
@@ -86,7 +95,8 @@ class CentrifugalCore:
         """
         a, _, e = self.exponents
         x = _forwards(x)
-        g = np.interp(_reduced(head_m, x, a), self.f_grid[::-1], self.g_grid[::-1])
+        f_rising, _, g_falling = self._by_head
+        g = np.interp(_reduced(head_m, x, a), f_rising, g_falling)
         return self.constant_loss_w + self.linear_loss_w * x + x**e * g
 
     def breakaway_torque_n_m(self, head_m: Floats) -> Floats:
@@ -107,14 +117,15 @@ class CentrifugalCore:
 
 
 def _forwards(x: Floats) -> Floats:
-    return np.where(x >= 0, x, np.nan)
+    return x if np.min(x, initial=1.0) >= 0 else np.where(x >= 0, x, np.nan)
 
 
 def _reduced(head_m: Floats, x: Floats, exponent: float) -> Floats:
     """Head at unit speed; endless at rest, also without head. [m]"""
+    if np.min(x, initial=1.0) > 0:
+        return head_m / x**exponent
     with np.errstate(divide="ignore", invalid="ignore"):
-        reduced = head_m / x**exponent
-        return reduced if np.min(x, initial=1.0) > 0 else np.where(x == 0, np.inf, reduced)
+        return np.where(x == 0, np.inf, head_m / x**exponent)
 
 
 def _ratio(flow: Floats, x: Floats) -> Floats:

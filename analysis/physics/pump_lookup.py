@@ -258,8 +258,9 @@ def _inverse(function: Callable[[Floats], Floats], x: Floats, value: Floats, wan
     risen = np.maximum.accumulate(value, axis=0)  # a noisy table's power may dip: the first time that it is reached
     place = np.stack([np.searchsorted(column, seek) for column, seek in zip(risen.T, wanted.T, strict=True)], axis=1)
     above, below = np.minimum(place, last), np.maximum(place - 1, 0)
-    left, right = np.take_along_axis(x, below, 0), np.take_along_axis(x, above, 0)
-    miss_left, miss_right = (np.take_along_axis(value, at, 0) - wanted for at in (below, above))
+    below, above = (place * x.shape[1] + np.arange(x.shape[1]) for place in (below, above))  # in the flat table
+    left, right = x.take(below), x.take(above)
+    miss_left, miss_right = value.take(below) - wanted, value.take(above) - wanted
     again_short = again_far = np.zeros(wanted.shape, bool)
     most = float(np.abs(wanted).max())
     for _ in range(SECANTS):
