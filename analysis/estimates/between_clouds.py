@@ -21,7 +21,7 @@ BESIDE = 2  # steps on either side that are the same level: thin haze, and what 
 LEAST_H = 0.2  # of an hour in the sun
 ABOVE = 0.08  # of that, in brighter light: edges of clouds throw more for a minute or two (common practice, no source)
 SUNNY_HOURS, AGREE_WITHIN = 3, 0.05  # of a day
-DEEP = -0.25  # log: less is dust's, which such hours know too coarsely
+DEEP = -0.35  # log: less may be dust or a thin sheet of cloud, and such hours know it too coarsely
 NEAR_NOON = (
     np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 4.0
 )  # at lower sun clear-sky models err by a tenth (from memory)
