@@ -28,6 +28,7 @@ RISEN_PER_YEAR = (
 )
 RISEN_LEAST_M, RISEN_MOST_M = 0.5, 10.0
 TURNED_DOWN_PER_YEAR = 0.5  # someone turns the speed down, and no channel reads it (a guess)
+ELSEWHERE = 0.03  # where the setting is read, and stands as ever: turned down by a hand all the same (a guess)
 SET_IN = ((0.05, 0.004, 0.55), (0.01, 0.002, 0.4))
 """Steps of the whole in which people set a speed (a dial's marks, a keypad's whole percents), how near it is read, and the share of such
 settings (a guess); the rest lie anywhere."""
@@ -133,8 +134,12 @@ def weigh_shift(
     if risen is not None:
         logs[NOTHING].append((TEMPER * risen + np.log(RISEN_PER_YEAR), -1))
     if moved.group == "held":
-        rate = np.log(TURNED_DOWN_PER_YEAR * _set_by_hand(moved))
-        logs[NOTHING].append((TEMPER * fits[BY_HAND_FIT] + rate, -1))
+        by_hand, rate = fits[BY_HAND_FIT], TURNED_DOWN_PER_YEAR * _set_by_hand(moved)
+        if (
+            bench.setting_read
+        ):  # what is left is a limit kept elsewhere, which no figure tells from the controller's own
+            by_hand, rate = min(by_hand, max(fits[: len(tried)], default=by_hand)), TURNED_DOWN_PER_YEAR * ELSEWHERE
+        logs[NOTHING].append((TEMPER * by_hand + np.log(rate), -1))
         if _at_usual_speed(moved):
             logs[NOTHING].append((TEMPER * fits[LIGHTER_FIT] + np.log(LIGHTER_PER_YEAR), -1))
     return _verdict(logs)

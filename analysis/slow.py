@@ -42,6 +42,7 @@ COLUMNS_OF = {group: slice(*ends) for group, *ends in zip(GROUPS, _ENDS[:-1], _E
 EVERY_WINDOW = np.array(WINDOWS)
 ARE_BESIDE = np.array([window in BESIDE for window in WINDOWS])
 TELLS_ENOUGH = 0.3  # of what all entries together tell of a cause
+SETTING = "speed_setting_pct"
 SCREEN = 2.2  # no entry further off than so many standard deviations: nothing to weigh
 
 
@@ -58,13 +59,14 @@ class GroupForms:
 
 @dataclass(frozen=True)
 class SlowBench:
-    """One site's slow causes: names, forms, and their directions as rows (forms, SIZE)."""
+    """One site's slow causes: names, forms, and their directions as rows (forms, SIZE). `setting_read`: a channel says to what speed a hand set it."""
 
     causes: tuple[str, ...]
     effects: tuple[Effect, ...]
     directions: Floats
     scatter: Scatter
     groups: dict[str, np.ndarray]
+    setting_read: bool = False
 
     @cached_property
     def least(self) -> Floats:
@@ -164,7 +166,8 @@ def slow_bench(plant: Plant) -> SlowBench:
             effects.append(effect)
     directions = np.array([effect.direction for effect in effects])
     groups = {g: np.array([k for k, e in enumerate(effects) if e.group == g], np.int64) for g in GROUPS}
-    return SlowBench(tuple(causes), tuple(effects), directions, scatter_of(plant), groups)
+    setting = SETTING in plant.has
+    return SlowBench(tuple(causes), tuple(effects), directions, scatter_of(plant), groups, setting)
 
 
 def shift_of(

@@ -5,6 +5,8 @@ Without an irradiance sensor only hours whose own signal is as smooth as a clear
 Never: rows off maximum power taken for the array's.
 """
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.estimates.at_rest import Shadow, shadows, with_shadows
@@ -16,7 +18,7 @@ from analysis.estimates.sums import Sums, log_ratio
 from analysis.estimates.told_sky import told_hours, under_told_sky
 from analysis.estimates.vector import HOURS, PLACE
 from analysis.estimates.with_the_light import over_own_cells
-from analysis.look import Columns
+from analysis.look import AT_MAX_BAND, Columns
 from analysis.plant import Plant
 from analysis.rows import Floats
 from analysis.solar_days import DAY_MS, HOUR_MS
@@ -60,8 +62,9 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     if sun_measured:
         lit &= expected.poa_measured
     lit &= seen.settled | (seen.dt_h <= LONG_ROW_H)  # a mean over a start is half of the sun's
-    bright = lit & seen.at_max
     at_maximum_v = voltage_at_maximum(plant, seen, lit)
+    seen = _with_modules_out(seen, lit, at_maximum_v, hours_of_sun)
+    bright = lit & seen.at_max
     if sides_apart(plant):
         got, bright, over = current_at_maximum(plant, seen, lit, at_maximum_v, days)
         should = expected.mpp_current_a
@@ -106,6 +109,26 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     _day_figures(vector, plant, seen, usable & bright, bright, at_maximum_v, days, hours_of_sun)
     fill_held(vector, plant, seen, held, over, days, hours_of_sun)
     return _in_sunshine(seen, lit, hours, bins, shape, shadow)
+
+
+EVENLY_LOW = 0.04  # of the voltage, within an hour (common practice, no source)
+HARDLY = 0.2  # of the time of such hours
+
+
+def _with_modules_out(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hours) -> Columns:
+    """With hours at maximum power whose voltage lies evenly far below it: a module less of two or three, whose diodes pass it by."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        over = seen.rows["pv_voltage_v"] / at_maximum_v
+        low = lit & ~seen.at_max & (over > 0.0) & (over < AT_MAX_BAND[0])
+    if not low.any():
+        return seen
+    evenly = steady_rows(low, hours, np.where(low, over, 0.0), 2 * LEAST_H, EVENLY_LOW)
+    usual_h, low_h = (
+        Sums(which, hours.bins // HOURS, (hours.shape[0],), rising=True).in_turn(seen.dt_h)
+        for which in (lit & seen.at_max, evenly)
+    )
+    evenly &= (usual_h < HARDLY * low_h)[hours.bins // HOURS]  # for some hours of a day it is a shade
+    return replace(seen, at_max=seen.at_max | evenly) if evenly.any() else seen
 
 
 def _passed_by(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hours) -> Floats:

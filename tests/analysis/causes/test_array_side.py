@@ -141,9 +141,10 @@ def test_modules_passed_by_for_some_hours_are_shade_and_for_all_hours_are_not() 
     assert shaded[S][8:10] == pytest.approx(np.log(0.6), abs=0.02)
     assert np.abs(shaded[S][2:7]).max() < 0.02
     assert abs(shaded[PLACE["av1"]]) < 0.01  # the array itself is whole
-    lost = figures_of_a_day(np.full(10, 0.84))
-    assert np.abs(lost[S][1:11]).max() < 0.02
-    assert lost[PLACE["av1"]] == pytest.approx(np.log(0.84), abs=0.01)
+    for share in (0.84, 0.5):  # a module of six, and of two
+        lost = figures_of_a_day(np.full(10, share))
+        assert np.nanmax(np.abs(lost[S][1:11])) < 0.02
+        assert lost[PLACE["av1"]] == pytest.approx(np.log(share), abs=0.01)
 
 
 def test_volts_that_go_with_the_current_are_a_joints_and_no_shade() -> None:

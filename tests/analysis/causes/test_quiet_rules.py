@@ -1,5 +1,6 @@
 """What keeps causes quiet: weak sun, a sky only supposed, coarse readings, the code of a low level, a speed set by hand, an older state."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -223,10 +224,20 @@ def test_a_lighter_load_at_the_usual_speed_is_not_held_back() -> None:
 @pytest.mark.parametrize("site", ["none/helical_middle", "string-out/centrifugal_full"])
 def test_a_speed_set_by_hand_is_more_likely_nothing_than_one_that_is_not_round(site: str) -> None:
     facts, _, _ = read_case(HERE / site)
-    bench = slow_bench(plant_of(facts))
+    bench = replace(slow_bench(plant_of(facts)), setting_read=False)
     by_hand, other = (weigh_shift(bench, held_at(share)).shares[NOTHING] for share in (0.80, 0.773))
     assert by_hand > 0.8
     assert by_hand / (1.0 - by_hand) > 5.0 * other / (1.0 - other)
+
+
+def test_where_the_setting_is_read_and_stands_a_low_limit_is_the_controllers() -> None:
+    """A flat limit, as a hand's: but the hand's own channel says that nobody touched it."""
+    facts, _, _ = read_case(HERE / "none/helical_middle")
+    bench = slow_bench(plant_of(facts))
+    low = Shift("held", np.array([PLACE["cap"]]), np.array([-0.6]), np.array([[0.03**2]]), 5)
+    unread, read = (weigh_shift(replace(bench, setting_read=told), low) for told in (False, True))
+    assert unread.shares[NOTHING] > 0.7
+    assert read.shares["controller-derating"] > 0.7
 
 
 def test_a_horizon_kept_by_an_older_version_still_counts() -> None:
