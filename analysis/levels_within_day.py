@@ -77,3 +77,23 @@ def running(values: Floats, start: np.ndarray) -> tuple[Floats, Floats]:
     spread = np.sqrt(np.maximum(square - mean**2, 0.0))
     known = bad[1:] == bad[start]
     return np.where(known, mean, np.nan), np.where(known, spread, np.nan)
+
+
+def no_resistance(volts: Floats, amperes: Floats, lost: float, found: np.ndarray) -> np.ndarray:
+    """Rows by which the loss, since it was first seen, is known not to grow with the current as a bad joint's does. bool[n]
+
+    volts, amperes: float64[n], logs; lost: of the voltage. A joint's loss is proportional to the current, a module's is the same at any: the line of loss over log of current tells, once
+    its slope is known well enough.
+    """
+    low = np.abs(volts + lost) < 0.5 * lost
+    first = np.full(len(volts), int(np.argmax(low)))
+    both = [running(x, first) for x in (volts, amperes, volts + amperes)]
+    (_, std_v), (_, std_a), (_, std_sum) = both
+    with np.errstate(invalid="ignore", divide="ignore"):
+        slope = 0.5 * (std_sum**2 - std_v**2 - std_a**2) / std_a**2
+        unsure = std_v / (std_a * np.sqrt(np.maximum(np.arange(len(volts)) + 1 - first, 1)))
+        return found & (slope > -HALF_WAY * lost) & (unsure < SLOPE_KNOWN * lost)
+
+
+HALF_WAY = 0.5  # between a module's slope and a joint's
+SLOPE_KNOWN = 0.2  # standard error of that slope: two and a half of it lie between it and either

@@ -16,7 +16,7 @@ from analysis.estimates.effects import Effect, shift
 from analysis.estimates.electric import hour_bins
 from analysis.estimates.own_light import sides_apart, voltage_at_maximum
 from analysis.estimates.vector import HOURS, PLACE
-from analysis.levels_within_day import Level, first_between_clouds, running
+from analysis.levels_within_day import Level, first_between_clouds, no_resistance, running
 from analysis.look import Columns
 from analysis.memory import Memory
 from analysis.physics.cell_temperature import NOCT_AMBIENT_C, NOCT_IRRADIANCE_W_M2
@@ -124,14 +124,13 @@ def watch(view: DayView) -> list[Episode]:
         if low.sum() < LIMITS.rows or float(seen.dt_h[rows[low]].sum()) < LIMITS.whole * side.hold_min / 60.0:
             continue
         logs = _logs(view, seen, rows, known, side.of_volts)
-        flag, began = _first(seen, rows, logs, side, measured), None
+        found = [_first(seen, rows, logs, side, measured)]
         if not (measured or side.of_volts):
             level = Level(side.lost, LIMITS.off * side.lost + LIMITS.off_least, side.hold_min, side.ragged, side.stays)
-            between = first_between_clouds(seen, rows, *logs, level)
-            if between is not None and (flag is None or between[0] < flag):
-                flag, began = between
-        if flag is not None and (best is None or flag < best[0]):
-            best = flag, side, began
+            found.append(first_between_clouds(seen, rows, *logs, level))
+        for told in found:
+            if told is not None and (best is None or told[0] < best[0]):
+                best = told[0], side, told[1]
     return [] if best is None else [_episode(view, seen, rows, *best)]
 
 
@@ -305,11 +304,20 @@ def _logs(view: DayView, seen: Columns, rows: np.ndarray, known: Known, own_ligh
     return current, volts
 
 
-def _first(seen: Columns, rows: np.ndarray, logs: tuple[Floats, Floats], side: _Side, measured: bool) -> int | None:
-    """The first row that ends a stretch in which the side is that much lower, evenly, and the other where it was."""
+def _first(
+    seen: Columns, rows: np.ndarray, logs: tuple[Floats, Floats], side: _Side, measured: bool
+) -> tuple[int, int | None] | None:
+    """The first row that ends a stretch in which the side is that much lower, evenly, and the other where it was; where it is known, the first since.
+
+    Where a sensor tells the light, hours between in which the array was held back, or stood, take nothing from what the others tell.
+    """
     moved, other = logs[::-1] if side.of_volts else logs
     time_ms, hours = seen.time_ms[rows], np.concatenate([[0.0], np.cumsum(seen.dt_h[rows])])
     start = np.searchsorted(time_ms, time_ms - round(side.hold_min * MINUTE_MS), "right")
+    if measured:
+        start = np.minimum(
+            np.searchsorted(hours[:-1], hours[1:] - side.hold_min / 60.0 - ROUNDING_H), np.arange(len(rows))
+        )
     mean, std = running(moved, start)
     with np.errstate(invalid="ignore"):
         found = np.abs(mean + side.lost) < LIMITS.off * side.lost + LIMITS.off_least
@@ -319,28 +327,14 @@ def _first(seen: Columns, rows: np.ndarray, logs: tuple[Floats, Floats], side: _
     found &= hours[1:] - hours[start] > LIMITS.whole * side.hold_min / 60.0
     found &= np.arange(len(rows)) + 1 - start >= LIMITS.rows
     if side.of_volts and found.any():
-        found &= _no_resistance(moved, np.log(seen.rows["pv_current_a"][rows]), side, found)
-    return int(np.argmax(found)) if found.any() else None
+        found &= no_resistance(moved, np.log(seen.rows["pv_current_a"][rows]), side.lost, found)
+    if not found.any():
+        return None
+    flag = int(np.argmax(found))
+    return flag, int(start[flag]) if measured else None
 
 
-def _no_resistance(volts: Floats, amperes: Floats, side: _Side, found: np.ndarray) -> np.ndarray:
-    """Rows by which the loss, since it was first seen, is known not to grow with the current as a bad joint's does. bool[n]
-
-    A joint's loss is proportional to the current, a module's is the same at any: the line of loss over log of current tells, once
-    its slope is known well enough.
-    """
-    low = np.abs(volts + side.lost) < 0.5 * side.lost
-    first = np.full(len(volts), int(np.argmax(low)))
-    both = [running(x, first) for x in (volts, amperes, volts + amperes)]
-    (_, std_v), (_, std_a), (_, std_sum) = both
-    with np.errstate(invalid="ignore", divide="ignore"):
-        slope = 0.5 * (std_sum**2 - std_v**2 - std_a**2) / std_a**2
-        unsure = std_v / (std_a * np.sqrt(np.maximum(np.arange(len(volts)) + 1 - first, 1)))
-        return found & (slope > -HALF_WAY * side.lost) & (unsure < SLOPE_KNOWN * side.lost)
-
-
-HALF_WAY = 0.5  # between a module's slope and a joint's
-SLOPE_KNOWN = 0.2  # standard error of that slope: two and a half of it lie between it and either
+ROUNDING_H = 1e-9
 
 
 def _episode(view: DayView, seen: Columns, rows: np.ndarray, flag: int, side: _Side, began: int | None) -> Episode:

@@ -109,6 +109,18 @@ def test_a_cloud_that_halves_the_light_cools_the_cells_and_is_no_string() -> Non
     assert not watched(plant_with(2, 8, "irradiance_w_m2"), change)
 
 
+def test_hours_held_back_between_take_nothing_from_a_sensor_s_word() -> None:
+    """An hour and more at maximum power, never so long on end: before and after each the pump had sun to spare."""
+
+    def change(hours: np.ndarray, columns: dict[str, np.ndarray]) -> None:
+        half = (60.0 * hours) % 60.0 < 25.0
+        columns["strings"][:] = 0.5
+        columns["held"][~half] = 0.8
+
+    (told,) = watched(plant_with(2, 8, "irradiance_w_m2"), change)
+    assert told.size == pytest.approx(0.5)
+
+
 def under_clouds(sun: float, cloud: float, strings: float) -> Any:
     """The sun goes behind a cloud for five minutes of each twelve."""
 
