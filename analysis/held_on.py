@@ -17,7 +17,8 @@ from analysis.rows import Floats
 HELD_TODAY = 0.06  # log of power
 HELD_DAYS, OF_DAYS = 3, 5  # that tell; a day or two may be a hand's, or a cloud's
 WITHIN_DAYS = 14
-TAKEN_ABOVE = 0.35  # log of power, in another hour of the same day: no limit was there then, and heat falls by less within a day (a guess)
+FALLS = 0.05  # log of power, through a day: heat's (a guess)
+TAKEN_ABOVE = 0.35  # likewise, in another hour of a day on which it does not fall: no limit was there then
 LOAD = np.array([PLACE[f"{name}{band}"] for name in "ti" for band in range(3)])
 HEAVIER = 0.08  # log of power, or of current, at the same speed: more than drift and season (scatter.py)
 
@@ -39,7 +40,8 @@ def held_on(learnt: Learnt, recent: Floats, amount: float, array_lost: float) ->
     with np.errstate(invalid="ignore"):
         lower = newest[:, PLACE["cap"]] < learnt.mean[PLACE["cap"]] - HELD_TODAY
         lower &= ~(newest[:, PLACE["cn"]] > learnt.mean[PLACE["cn"]] - SAME_SPEED)
-        lower &= ~(newest[:, PLACE["top"]] > newest[:, PLACE["cap"]] + TAKEN_ABOVE)
+        flat = ~(newest[:, PLACE["cv"]] < learnt.mean[PLACE["cv"]] - FALLS)
+        lower &= ~(flat & (newest[:, PLACE["top"]] > newest[:, PLACE["cap"]] + TAKEN_ABOVE))
         heavier = (newest[:, LOAD] - learnt.mean[LOAD] > HEAVIER).any(axis=1)
     if not lower[-1] or int(lower.sum()) < HELD_DAYS:
         return False
