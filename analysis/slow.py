@@ -39,10 +39,8 @@ GROUP_OF = np.repeat(np.array(list(GROUPS)), [len(places) for places in GROUPS.v
 _ENDS = np.cumsum([0, *(len(places) for places in GROUPS.values())]).tolist()
 COLUMNS_OF = {group: slice(*ends) for group, *ends in zip(GROUPS, _ENDS[:-1], _ENDS[1:], strict=True)}
 """Where each group's places stand among `EVERY`."""
-EVERY_WINDOW = np.array(WINDOWS)
-ARE_BESIDE = np.array([window in BESIDE for window in WINDOWS])
+EVERY_WINDOW, ARE_BESIDE = np.array(WINDOWS), np.array([window in BESIDE for window in WINDOWS])
 TELLS_ENOUGH = 0.3  # of what all entries together tell of a cause
-SETTING = "speed_setting_pct"
 SCREEN = 2.2  # no entry further off than so many standard deviations: nothing to weigh
 
 
@@ -166,8 +164,8 @@ def slow_bench(plant: Plant) -> SlowBench:
             effects.append(effect)
     directions = np.array([effect.direction for effect in effects])
     groups = {g: np.array([k for k, e in enumerate(effects) if e.group == g], np.int64) for g in GROUPS}
-    setting = SETTING in plant.has
-    return SlowBench(tuple(causes), tuple(effects), directions, scatter_of(plant), groups, setting)
+    read = "speed_setting_pct" in plant.has
+    return SlowBench(tuple(causes), tuple(effects), directions, scatter_of(plant), groups, read)
 
 
 def shift_of(
@@ -213,8 +211,7 @@ class _Shifts:
 def _counted(learnt: Learnt, recent: Floats, places: np.ndarray, windows: np.ndarray) -> tuple[Floats, Floats]:
     """How many of the last days of each window have each place, and the sum of their shifts; (windows, places) each."""
     part = recent[-int(windows[-1]) :].take(places, axis=1)[::-1] - learnt.mean[places]
-    known = part == part
-    last = np.minimum(windows, len(part)) - 1
+    known, last = part == part, np.minimum(windows, len(part)) - 1
     within = np.arange(len(part)) <= last[:, None]
     return within.astype(float) @ known.astype(float), np.where(known, part, 0.0).cumsum(axis=0)[last]
 
