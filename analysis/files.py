@@ -6,6 +6,7 @@ times or units cannot be right is refused as a whole: file, column, what is wron
 Never: filling, judging, the store.
 """
 
+import re
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from pathlib import Path
@@ -26,6 +27,7 @@ FRAME_INDEX = "__index_level_"  # pandas leaves its row numbers under such a nam
 FIRST_MS, END_MS = (int(np.datetime64(f"{year}-01-01", "ms").astype(np.int64)) for year in (1990, 2100))
 """A clock that was never set counts from 1970 or 1980; no board of ours will run beyond."""
 STRAY_MS, STRAY_SHARE = 3 * 365 * 86_400_000, 0.01
+VALUE = re.compile(r"[-+]?\d")  # how no channel's name begins
 TIME_LIKE = ("timestamp", "datetime", "date_time", "date", "utc", "zeit", "temps", "hora")
 
 
@@ -77,11 +79,12 @@ def _part(file: str, table: pa.Table, ignored: tuple[str, ...]) -> Part:
     time_ms, good = tables_in.times_of(file, table["time"])
     good = good & _of_our_days(file, time_ms, good)
     dropped.unreadable = int(np.count_nonzero(~good))
-    values = {
-        name: tables_in.numbers_of(table[name], name, dropped.nulled)
-        for name in table.column_names
-        if name not in BESIDE
-    }
+    values = {}
+    for name in table.column_names:
+        if name not in BESIDE:
+            values[name] = tables_in.numbers_of(table[name], name, dropped.nulled)
+            if np.isnan(values[name]).all():
+                tables_in.judge_commas(file, table[name], name)
     rows = Rows(time_ms, values, _seq_of(table, dropped), _trusted(file, table))
     boot = tables_in.texts_of(table["boot"]) if "boot" in table.column_names else None
     if dropped.unreadable:
@@ -110,6 +113,11 @@ def _known_columns(file: str, table: pa.Table, ignore_unknown: bool) -> tuple[pa
     """The table without columns that are not ours, and these, which are refused unless they are to be ignored."""
     table = table.drop_columns([name for name in table.column_names if name.startswith(FRAME_INDEX)])
     names = table.column_names
+    if values := [name for name in names if VALUE.match(name)]:
+        wrong = f"the first line holds values ({values[0]} ...), not names"
+        raise FilesError(
+            [Problem(file, "header", wrong, "put the names of the channels above them: time,pv_voltage_v ...")]
+        )
     problems = [
         Problem(file, f"column {name}", "there twice", "keep one of them")
         for name in sorted(set(names))
@@ -120,14 +128,16 @@ def _known_columns(file: str, table: pa.Table, ignore_unknown: bool) -> tuple[pa
         fix = (
             f"rename {close[0]} to time"
             if close
-            else "add a column time: ISO 8601 with an offset, 2026-01-31T12:00:00Z"
+            else "add a column time: ISO 8601 with an offset, 2026-01-31T12:00:00Z; lines above the header must begin with #"
         )
         problems.append(Problem(file, "header", "no column time", fix))
     unknown = [
         name for name in dict.fromkeys(names) if name not in BESIDE and not _is_channel(name) and name not in close
     ]
     if not ignore_unknown:
-        problems += [Problem(file, f"column {name!r}", "no such channel", _did_you_mean(name)) for name in unknown]
+        problems += [
+            Problem(file, f"column {name!r}", "no such channel", _did_you_mean(name, names)) for name in unknown
+        ]
     if not problems and len(unknown) == len(set(names) - set(BESIDE)):
         problems.append(
             Problem(file, "header", "no channel in it", f"name columns by channel: {', '.join(list(CHANNELS)[:4])} ...")
@@ -145,7 +155,9 @@ def _is_channel(name: str) -> bool:
     return True
 
 
-def _did_you_mean(name: str) -> str:
+def _did_you_mean(name: str, beside: list[str]) -> str:
+    if "time" in beside and name.lower() in TIME_LIKE:
+        return f"if time holds the hour alone, join {name} and time into one column time: 2026-01-31T12:00:00Z; else leave it out with --ignore-unknown"
     close = get_close_matches(name.strip().lower().replace(" ", "_"), [*CHANNELS, *BESIDE], 1, 0.6)
     return (
         f"did you mean {close[0]}? Or leave it out with --ignore-unknown"

@@ -130,8 +130,10 @@ def _merged(site: SiteFacts, parts: list[Part]) -> SiteReadings:
         readings.notes.append(f"fitted by the site file, but without a value: {', '.join(absent)}")
     if extra := sorted({name for name in held if not name.endswith(("_min", "_max"))} - declared):
         readings.notes.append(f"measured, but not in the site file's [sensors]: {', '.join(extra)}")
-    for name, number in sorted(dropped.nulled.items()):
-        readings.notes.append(f"{number} values of {name} could not be true or be read; they count as missing")
+    for number in sorted(set(dropped.nulled.values())):
+        names = ", ".join(sorted(name for name, count in dropped.nulled.items() if count == number))
+        what = f"{number} value{'s' if number > 1 else ''}{' each' if ',' in names else ''} of {names}"
+        readings.notes.append(f"{what} could not be true or be read; they count as missing")
     if dropped.unsure_clock:
         readings.notes.append(f"{dropped.unsure_clock} rows left out: their board did not know the time")
     if dropped.stray:

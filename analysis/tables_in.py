@@ -24,11 +24,28 @@ PACKED = (
     (b"\x1f\x8b", "is compressed", "unpack it: gunzip"),
     (b"\xff\xfe", "is text in UTF-16", "save it as CSV in UTF-8"),
     (b"\xfe\xff", "is text in UTF-16", "save it as CSV in UTF-8"),
+    (
+        b"<",
+        "is a web page or XML",
+        "open it and look: a page that asks for a password is often saved so; export the readings as CSV",
+    ),
+    (b"{", "is JSON", "export the readings as CSV or Parquet"),
+    (b"[{", "is JSON", "export the readings as CSV or Parquet"),
+    (b"\x89PNG", "is a picture", "name the file with the readings"),
+    (b"%PDF", "is a PDF", "export the readings as CSV or Parquet"),
 )
 PARQUET_NAMES = (".parquet", ".pq")
 CHUNK_BYTES = 1 << 20
+COMMAS_SEEN = 100
+ABOVE = re.compile(r"\ufeff?(#|sep=.\s*$)", re.IGNORECASE)
+COMMAS = (
+    (re.compile(r"-?\d{1,3}(,\d{3})+\.\d+"), "has commas between thousands", "leave them out"),
+    (re.compile(r"-?\d+,\d+"), "has a comma", "decimals take a point here: 1.5; or part the columns by semicolons, and commas are read"),
+)  # fmt: skip
+EPOCH = re.compile(r"\d{10}(\d{3})?(\.\d+)?")
 DECIMAL_COMMA = re.compile(r"(?:^|[;\t])\s*-?\d+,\d+\s*(?:[;\t\r]|$)", re.MULTILINE)
 TEXTS = ("time", "site", "boot", "clock")
+WORDS = {"true": 1.0, "false": 0.0, "yes": 1.0, "no": 0.0, "on": 1.0, "off": 0.0}
 NULL_TEXTS = ("", "null", "NULL", "None", "nan", "NaN", "NAN", "NA", "N/A", "n/a", "-")
 
 
@@ -61,6 +78,11 @@ def table_of(path: Path) -> pa.Table:
     except (pa.ArrowException, UnicodeDecodeError) as error:
         if path.suffix.lower() in PARQUET_NAMES:
             raise refused(path.name, "file", "is named as Parquet and is none", COPY_AGAIN) from None
+        if isinstance(error, UnicodeDecodeError):
+            wrong = f"is not text in UTF-8: a byte 0x{error.object[error.start]:02x} stands in it"
+            raise refused(path.name, "file", wrong, "save it as CSV in UTF-8, or as Parquet") from None
+        if "Empty CSV" in str(error):
+            raise refused(path.name, "file", "no table in it", "export it again; it needs a header and rows") from None
         raise refused(path.name, "file", f"cannot be read: {_first_line(error)}", "CSV in UTF-8, or Parquet") from None
     if not table.num_rows:
         raise refused(path.name, "file", "a header and no rows", "export it again with rows")
@@ -99,7 +121,7 @@ def _first_line(error: Exception) -> str:
 
 def _csv(path: Path) -> pa.Table:
     """Columns typed where every value fits, texts elsewhere; lines with too few or too many values are left out."""
-    separator, decimal = _separator(path)
+    skipped, separator, decimal = _separator(path)
     short: list[int] = []
 
     def left_out(_row: csv.InvalidRow) -> str:
@@ -108,7 +130,7 @@ def _csv(path: Path) -> pa.Table:
 
     table = csv.read_csv(
         path,
-        read_options=csv.ReadOptions(block_size=1 << 24),
+        read_options=csv.ReadOptions(block_size=1 << 24, skip_rows=skipped),
         parse_options=csv.ParseOptions(delimiter=separator, invalid_row_handler=left_out),
         convert_options=csv.ConvertOptions(
             null_values=list(NULL_TEXTS), strings_can_be_null=True, include_missing_columns=False,
@@ -138,13 +160,20 @@ def _with_points(table: pa.Table) -> pa.Table:
     return table
 
 
-def _separator(path: Path) -> tuple[str, str]:
-    """What stands between values, and what before their decimals: where values are not parted by commas, a comma may."""
+def _separator(path: Path) -> tuple[int, str, str]:
+    """Lines above the header, what stands between values, and what before their decimals: where values are not parted by commas, a comma may.
+
+    Above a header some programs write the separator (sep=;) or remarks that begin with #.
+    """
+    above = 0
     with path.open("rb") as handle:
         header = handle.readline(CHUNK_BYTES).decode("utf-8", "replace")
+        while header and ABOVE.match(header):
+            above += 1
+            header = handle.readline(CHUNK_BYTES).decode("utf-8", "replace")
         first = handle.read(CHUNK_BYTES).decode("utf-8", "replace")
-    separator = max(",;\t", key=header.count)
-    return separator, "," if separator != "," and DECIMAL_COMMA.search(first) else "."
+    separator = max(",;\t|", key=header.count)
+    return above, separator, "," if separator != "," and DECIMAL_COMMA.search(first) else "."
 
 
 def times_of(file: str, column: pa.ChunkedArray) -> tuple[np.ndarray, np.ndarray]:
@@ -182,9 +211,9 @@ def _slow_times(file: str, column: pa.ChunkedArray) -> tuple[np.ndarray, np.ndar
         example = texts[~good].iloc[0]
         if re.match(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}", example) and not re.search(OFFSET, example):
             raise _no_offset(file, f"{example!r} has no offset")
-        raise refused(
-            file, "column time", f"{example!r} cannot be read", "ISO 8601 with an offset: 2026-01-31T12:00:00+02:00"
-        )
+        since = "; it looks like seconds since 1970: convert them" if EPOCH.fullmatch(example) else ""
+        fix = f"ISO 8601 with an offset: 2026-01-31T12:00:00+02:00{since}"
+        raise refused(file, "column time", f"{example!r} cannot be read", fix)
     milliseconds = parsed.dt.as_unit("ms").astype("int64").to_numpy()
     return np.where(good, milliseconds, 0), good
 
@@ -220,12 +249,22 @@ def _from_texts(column: pa.ChunkedArray, name: str, nulled: dict[str, int]) -> n
     import pandas as pd
 
     texts = column.to_pandas()
-    trues = texts.astype("str").str.strip().str.lower().map({"true": 1.0, "false": 0.0})
+    trues = texts.astype("str").str.strip().str.lower().map(WORDS)
     numbers = pd.to_numeric(texts, errors="coerce").astype("float64").fillna(trues).to_numpy()
     lost = int(np.count_nonzero(np.isnan(numbers) & texts.notna().to_numpy()))
     if lost:
         nulled[name] = nulled.get(name, 0) + lost
     return numbers
+
+
+def judge_commas(file: str, column: pa.ChunkedArray, name: str) -> None:
+    """FilesError: a column of texts that would all be numbers but for their commas."""
+    if not (pa.types.is_string(column.type) or pa.types.is_large_string(column.type)):
+        return
+    texts = [text.strip() for text in column.drop_null().slice(0, COMMAS_SEEN).to_pylist() if text.strip()]
+    for pattern, wrong, fix in COMMAS:
+        if texts and pattern.fullmatch(texts[0]) and all("," not in text or pattern.fullmatch(text) for text in texts):
+            raise refused(file, f"column {name}", f"{texts[0]!r} {wrong}", fix)
 
 
 def texts_of(column: pa.ChunkedArray) -> np.ndarray:

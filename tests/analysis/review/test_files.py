@@ -140,7 +140,10 @@ def test_the_order_of_lines_and_files_plays_no_part(tmp_path, frame, order):
         ("", "readings.csv: file: empty\n    fix: export it again; it needs a header and rows"),
         (HEADER, "readings.csv: file: a header and no rows\n    fix: export it again with rows"),
         ("timestamp,volume_m3\n1,2\n", "readings.csv: header: no column time\n    fix: rename timestamp to time"),
-        ("volume_m3\n2\n", "readings.csv: header: no column time\n    fix: add a column time: ISO 8601 with an offset"),
+        (
+            "volume_m3\n2\n",
+            "fix: add a column time: ISO 8601 with an offset, 2026-01-31T12:00:00Z; lines above the header must begin with #",
+        ),
         ("time,volume_m3,volume_m3\n1,2,3\n", "column volume_m3: there twice\n    fix: keep one of them"),
         ("time,pv_voltage\n1,2\n", "column 'pv_voltage': no such channel\n    fix: did you mean pv_voltage_v?"),
         ("time,zebra\n1,2\n", "column 'zebra': no such channel\n    fix: leave it out with --ignore-unknown"),
@@ -151,6 +154,27 @@ def test_the_order_of_lines_and_files_plays_no_part(tmp_path, frame, order):
         ),
         ("time,volume_m3\n01.02.2026 12:00,2\n", "column time: '01.02.2026 12:00' cannot be read\n    fix: ISO 8601"),
         ("time,clock,volume_m3\n2026-01-01T12:00:00Z,maybe,2\n", "column clock: holds 'maybe'\n    fix: one of good"),
+        ("time,volume_m3\n1758415800,2\n", "it looks like seconds since 1970"),
+        (
+            "2026-01-01T12:00:00Z,230.5,4\n2026-01-01T12:01:00Z,230.5,4\n",
+            "header: the first line holds values (2026-01-01T12:00:00Z ...), not names",
+        ),
+        ("date,time,volume_m3\n2026-01-01,12:00,2\n", "join date and time into one column time"),
+        (
+            'time,volume_m3\n2026-01-01T12:00:00Z,"2,5"\n2026-01-01T12:01:00Z,"2,6"\n',
+            "column volume_m3: '2,5' has a comma\n    fix: decimals take a point",
+        ),
+        (
+            'time,volume_m3\n2026-01-01T12:00:00Z,"12,345.5"\n',
+            "column volume_m3: '12,345.5' has commas between thousands\n    fix: leave them out",
+        ),
+        ("\n\n\n", "readings.csv: file: no table in it\n    fix: export it again"),
+        (b"<!DOCTYPE html><html><body>Log in</body></html>\n", "readings.csv: file: is a web page or XML"),
+        (b'{"time": 1}\n', "readings.csv: file: is JSON"),
+        (
+            b"time,volume_m3\n2026-01-01T12:00:00Z,\xc4\n",
+            "readings.csv: file: is not text in UTF-8: a byte 0xc4 stands in it\n    fix: save it as CSV in UTF-8",
+        ),
         (b"PAR", "readings.csv: file: is a Parquet file that was cut short\n    fix: copy it again"),
         (b"PAR1 and then nothing", "readings.csv: file: is a Parquet file that was cut short\n    fix: copy it again"),
         (b"\xff\xfe\x00\x01\x02", "readings.csv: "),
@@ -161,6 +185,24 @@ def test_a_file_that_cannot_be_right_is_refused_with_its_fix(tmp_path, text, sai
     words = refusal(tmp_path, text)
     assert said in words
     assert words.endswith("Nothing was written. 1 problem in 1 file.")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "sep=;\ntime;volume_m3;motor_running\n2026-01-01T12:00:00Z;2,5;on\n2026-01-01T12:01:00Z;2,6;off\n",
+        "# logger 7\n# five minutes\ntime,volume_m3,motor_running\n2026-01-01T12:00:00Z,2.5,yes\n2026-01-01T12:01:00Z,2.6,no\n",
+        "time|volume_m3|motor_running\n2026-01-01T12:00:00Z|2.5|TRUE\n2026-01-01T12:01:00Z|2.6|False\n",
+        "\ufeff# logger 7\ntime\tvolume_m3\tmotor_running\n2026-01-01T12:00:00Z\t2,5\tON\n2026-01-01T12:01:00Z\t2,6\tOFF\n",
+    ],
+)
+def test_what_spreadsheets_and_loggers_write_about_a_table_is_read(tmp_path, text):
+    path = tmp_path / "r.csv"
+    path.write_text(text, encoding="utf-8")
+    (part,) = read_file(path).values()
+    assert part.rows["volume_m3"].tolist() == [2.5, 2.6]
+    assert part.rows["motor_running"].tolist() == [1.0, 0.0]
+    assert part.dropped.unreadable == 0
 
 
 def test_a_file_that_is_not_there(tmp_path):

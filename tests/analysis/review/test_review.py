@@ -342,7 +342,7 @@ def test_a_site_file_that_cannot_be_right_or_does_not_fit_is_refused(
 
 def test_words_among_numbers_are_counted_and_the_rest_is_judged(tmp_path, site_file, frame, capsys):
     readings, out = tmp_path / "r.csv", tmp_path / "out"
-    some = frame.iloc[:600].assign(motor_running=np.where(frame["motor_running"].iloc[:600] > 0, "ON", "OFF"))
+    some = frame.iloc[:600].assign(motor_running=np.where(frame["motor_running"].iloc[:600] > 0, "ok", "--"))
     readings.write_text(csv_of(some))
     assert (
         main(["review", "--site", str(site_file), "--readings", str(readings), "--out", str(out), "--no-pictures"]) == 0
