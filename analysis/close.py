@@ -18,6 +18,7 @@ from analysis.flow_lost import WATER
 from analysis.held_on import HIDES, hides
 from analysis.learning import OPENED_BY, Learnt, beginning, forgotten, learn, opened, sunlit
 from analysis.life import with_episodes
+from analysis.lifts_from import own_lift
 from analysis.memory import Memory
 from analysis.no_water import GONE
 from analysis.plant import Plant
@@ -52,7 +53,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         memory.numbers[HALTED] = float(view.day)
     for name in (SINCE, SINCE_H):
         memory.numbers.pop(name, None)
-    memory.numbers |= standing(view, episodes) | own_start(view)
+    memory.numbers |= standing(view, episodes) | own_start(view) | own_lift(view)
     if asked is None or "controller-trip" in asked:
         memory.numbers |= tallied(view)
     before = len(memory.cases)

@@ -151,7 +151,7 @@ def look(plant: Plant, rows: Rows, days: range, before: "Columns | None" = None)
     step_m3 = plant.facts.sensors.meter_step_m3 or 0.0
     meter = metered(day, dt_h, rows["volume_m3"], should, plant.full_flow_m3_h, step_m3)
     flow, flow_now = _flow(plant, rows, meter.flow_m3_h, meter.moved_m3, dt_h, should)
-    since_start = _since(rows.time_ms, day, ~turning | (dt_h == 0))
+    since_start = _since(rows.time_ms, day, ~turning | (dt_h == 0) | stopped_within(turning, driven, day))
     whole_row = since_start - np.rint(dt_h * HOUR_MS).astype(np.int64)  # a meter's mean covers the row's whole interval
     full = rows["tank_float_up"] > 0.5  # the pump stops within this row: its means mix running and rest
     settled = turning & ~full & (whole_row >= plant.facts.controller.start_delay_s * 1000 + SETTLE_MS) & (dt_h > 0)
@@ -222,6 +222,17 @@ def _running(plant: Plant, rows: Rows, power: Floats, speed: Floats) -> tuple[Fl
         power
     )  # else water runs back through it, or its speed's reading stands still
     return driven, np.where(np.isnan(speed), driven & (fed | np.isnan(power)), taken & (speed > slowest))
+
+
+def stopped_within(turning: Flags, driven: Flags, day: NDArray[np.int64]) -> Flags:
+    """Rows that turn on average and at whose end the controller says that it rests: means of running and of rest. bool[n]
+
+    Only where it said on that day that it drives: a word that stands still says nothing.
+    """
+    found = turning & ~driven
+    if found.any():
+        found &= np.maximum.accumulate(np.where(driven, day, np.iinfo(np.int64).min)) == day
+    return found
 
 
 def unread(plant: Plant, rows: Rows, power: Floats) -> Flags:

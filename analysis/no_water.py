@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.lifts_from import slow_for_it
 from analysis.loads import measures_of
 from analysis.look import Columns, over_open_m
 from analysis.meter import NANO
@@ -101,7 +102,7 @@ def _labels(
         least = np.where(unloaded, np.minimum(LIMITS.least_unloaded + _known_loss(view), least), least)
         able = seen.settled & (should > least * plant.full_flow_m3_h)
         able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * plant.full_flow_m3_h)
-        able &= _well_above_lift(plant, seen)
+        able &= _well_above_lift(plant, seen) & ~(seen.speed_rpm < slow_for_it(view))
         able &= _through(seen, able)
         able &= _riser_full(plant, seen, should) | ~(np.isnan(torque) & np.isnan(current))
         now = seen.flow_now_m3_h
