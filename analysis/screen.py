@@ -214,7 +214,8 @@ def _may_be_dead(plant: Plant, seen: Columns, days: range) -> Days:
 
 def _may_cycle(seen: Columns, days: range, least: int = short_cycling.LIMITS.starts) -> Days:
     starts = np.zeros(len(seen), bool)
-    starts[1:] = seen.turning[1:] & ~seen.turning[:-1]
+    rests = ~seen.turning | short_cycling.paused_rows(seen)
+    starts[1:] = ~rests[1:] & rests[:-1]
     return _days(seen, starts, days, least)
 
 

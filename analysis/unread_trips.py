@@ -53,7 +53,7 @@ def _unread_stops(view: DayView) -> np.ndarray:
     seen, none = view.columns, np.zeros(0, np.int64)
     if seen is None or "fault_code" in plant_of(view.facts).has or len(seen) < WEEK:
         return none
-    begins, _ = starts_of(view, seen, seen.asked)
+    begins, _ = starts_of(view, seen, seen.asked, ~seen.turning)
     ran = np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen)), -1))
     begins = begins[seen.time_ms[begins] - seen.time_ms[ran[begins - 1]] <= LIMITS.stood_ms]
     strong = strong_rows(seen, full_w(plant_of(view.facts), seen)) | seen.expected.poa_measured

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
-from analysis.look import Columns
+from analysis.look import Columns, stopped_within
 from analysis.plant import Plant, plant_of
 from analysis.rows import or_zero
 from analysis.solar_days import HOUR_MS, up_to_minute
+from analysis.stood import tries_of
 from analysis.symptoms import DayView, Episode
 
 
@@ -24,6 +25,9 @@ class CyclingLimits:
     )
     unmeasured_within_ms: int = 260 * 60_000
     blind_starts: int = 18  # likewise where no voltage says that it is bright
+    open_spread: float = 0.02  # of the open array's voltage, over all rests: in sun it keeps, a cloud takes it down by more and lets it climb as cells cool
+    open_rows: int = 6
+    uneven_bright: float = 0.6  # likewise where the open array says that no cloud came
     uneven: float = 0.45  # standard deviation over mean of such runs' lengths; passing clouds' are as uneven as chance, 1 (Poisson process)
     row_ms: int = 5 * 60_000  # readings further apart cannot show it
     strong: float = (
@@ -36,7 +40,15 @@ class CyclingLimits:
         0.15  # of the rows within runs that were weak meanwhile: clouds are about, and may have stopped it too
     )
     hot_c: float = 60.0  # a controller so warm holds power back and at last stops for it
-    float_share: float = 0.03  # of the tank, pumped in a run: a float switches over a decimetre at least, of two to three metres of height
+    float_share: float = 0.03  # of the tank, pumped in a run or drawn while it stood: a float switches over a decimetre at least, of two to three metres of height
+    drawn: float = 2.0  # times the pump's full flow: nobody draws faster from its tank
+    fell: float = 0.5  # of the power of the row before, while the voltage rose: it stood for a good part of the row, and a drive that hunts does not
+    keeps: float = (
+        0.85  # of the measured sun of the row before, over a row that holds a stop: else a cloud may have made it
+    )
+    freed: float = (
+        1.02  # voltage over that of the row before: a cloud lowers it, and cells cool by a fraction of that in a row
+    )
 
 
 LIMITS = CyclingLimits()
@@ -50,7 +62,8 @@ def watch(view: DayView) -> list[Episode]:
     starts, stopped = _starts(view, seen)
     if len(starts) < LIMITS.starts:
         return []
-    windows = _windows(view, seen, starts)
+    rests = ~seen.turning | paused_rows(seen)
+    windows = _windows(view, seen, starts, rests)
     if windows is None:
         return []
     first, flag = windows
@@ -58,7 +71,7 @@ def watch(view: DayView) -> list[Episode]:
     during = slice(first, last + 1)
     free = _free(seen)
     hours = max(float(seen.dt_h[during][free[during]].sum()), 0.2)
-    again = seen.turning[1:] & ~seen.turning[:-1] & free[:-1]
+    again = ~rests[1:] & rests[:-1] & free[:-1]
     per_hour = float(np.count_nonzero(again[first:last]) / hours)
     should = np.nan_to_num(seen.expected.flow_of_sun_m3_h) * seen.dt_h
     return [
@@ -86,7 +99,7 @@ def _explained(view: DayView) -> bool:
     )
 
 
-def _windows(view: DayView, seen: Columns, starts: np.ndarray) -> tuple[int, int] | None:
+def _windows(view: DayView, seen: Columns, starts: np.ndarray, rests: np.ndarray) -> tuple[int, int] | None:
     """First and last row of the stretch that first has so many starts that nothing explains them; None where there is none."""
     found = []
     unmeasured = np.concatenate([[0], np.cumsum(~seen.expected.poa_measured[starts])])
@@ -101,7 +114,9 @@ def _windows(view: DayView, seen: Columns, starts: np.ndarray) -> tuple[int, int
         quick = (seen.time_ms[last] - seen.time_ms[first] <= within) & ((dark == 0) == measured)
         quick &= ~_clouded(view, seen, first, last)
         if not measured and quick.any():
-            quick &= _even(seen, starts, places, count)
+            steady, moved = _of_open_array(seen, first, last)
+            uneven = _unevenness(seen, starts, rests, places, count)
+            quick &= ~moved & (uneven < np.where(steady, LIMITS.uneven_bright, LIMITS.uneven))
             if count < LIMITS.blind_starts:
                 quick &= ~np.isnan(seen.rows["pv_voltage_v"][starts[places] - 1])
         found += [(int(last[k]), int(first[k])) for k in np.flatnonzero(quick)[:1]]
@@ -111,14 +126,31 @@ def _windows(view: DayView, seen: Columns, starts: np.ndarray) -> tuple[int, int
     return begun, flag
 
 
-def _even(seen: Columns, starts: np.ndarray, places: np.ndarray, count: int) -> np.ndarray:
-    """By stretch of `count` starts from `places` on: its runs are about equally long."""
-    stands = np.flatnonzero(~seen.turning)
+def _of_open_array(seen: Columns, first: np.ndarray, last: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """By stretch of rows, `first` to `last`: while it stood the open array's voltage kept; it moved as under clouds. Neither where it was seen too little."""
+    whole = ~seen.turning & np.concatenate([[False], ~seen.turning[:-1]])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        volts = seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v
+    whole &= np.isfinite(volts)
+    sums = [
+        np.cumsum(np.where(whole, power, 0.0))
+        for power in (1.0, np.where(whole, volts, 0.0), np.where(whole, volts, 0.0) ** 2)
+    ]
+    rows, total, squares = (column[last] - column[first] for column in sums)
+    mean = total / np.maximum(rows, 1.0)
+    spread = np.sqrt(np.maximum(squares / np.maximum(rows, 1.0) - mean**2, 0.0))
+    known = rows >= LIMITS.open_rows
+    return known & (spread <= LIMITS.open_spread * mean), known & (spread > LIMITS.open_spread * mean)
+
+
+def _unevenness(seen: Columns, starts: np.ndarray, rests: np.ndarray, places: np.ndarray, count: int) -> np.ndarray:
+    """By stretch of `count` starts from `places` on: standard deviation over mean of how long its runs lasted."""
+    stands = np.flatnonzero(rests)
     ran_ms = seen.time_ms[stands[np.searchsorted(stands, starts[:-1])]] - seen.time_ms[starts[:-1]]
     runs = ran_ms[places[:, None] + np.arange(count - 1)].astype(float)
     row_ms = seen.dt_h[starts[places]] * HOUR_MS
     spread = np.maximum(runs.var(axis=1) - row_ms**2 / 6.0, 0.0)  # both ends fall anywhere within a row
-    return np.asarray(spread < (LIMITS.uneven * runs.mean(axis=1)) ** 2)
+    return np.asarray(np.sqrt(spread) / runs.mean(axis=1))
 
 
 def _free(seen: Columns) -> np.ndarray:
@@ -132,23 +164,42 @@ def _free(seen: Columns) -> np.ndarray:
 
 def unexplained_starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     """Rows at which the pump starts again after a stop that nothing explains, and the rows stood still. `seen`: the view's own."""
-    return view.once("unexplained-starts", lambda: starts_of(view, seen, _free(seen)))
+    return view.once(
+        "unexplained-starts", lambda: starts_of(view, seen, _free(seen), ~seen.turning | paused_rows(seen))
+    )
 
 
-def starts_of(view: DayView, seen: Columns, free: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Likewise, where in the rows that are not `free` something told it to stand."""
+def paused_rows(seen: Columns) -> np.ndarray:
+    """Rows that turn on average and yet hold a stop: the controller says at their end that it rests, or the load let go while it was bright. bool[n]
+
+    A cloud takes the voltage down with the power; a pump that gasps keeps its speed.
+    """
+    found = stopped_within(seen.turning, seen.driven, seen.day)
+    if len(found):
+        volts, power, speed = seen.rows["pv_voltage_v"], seen.power_w, seen.speed_rpm
+        with np.errstate(invalid="ignore"):
+            let_go = (power[1:] < LIMITS.fell * power[:-1]) & (volts[1:] > LIMITS.freed * volts[:-1])
+            let_go &= seen.turning[1:] & seen.turning[:-1] & (seen.dt_h[1:] > 0)
+            found[1:] |= let_go & ~(speed[1:] >= LIMITS.fell * speed[:-1])
+    return found
+
+
+def starts_of(view: DayView, seen: Columns, free: np.ndarray, rests: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Likewise, where in the rows that are not `free` something told it to stand; `rests`: rows in which it stood."""
     plant = plant_of(view.facts)
     offered = seen.expected.mpp_power_w > LIMITS.sun_share * plant.full_power_w
     with np.errstate(invalid="ignore"):
         code = seen.rows["fault_code"] > 0
     close = (seen.dt_h > 0) & (seen.dt_h <= LIMITS.row_ms / HOUR_MS)
-    idle = free & offered & ~seen.turning & ~code & close
+    idle = free & offered & rests & ~code & close
     if not seen.expected.poa_measured.all():
         idle &= seen.expected.poa_measured | _bright(seen)
-    begins = np.flatnonzero(seen.turning[1:] & ~seen.turning[:-1] & idle[:-1]) + 1
+    begins = np.flatnonzero(~rests[1:] & rests[:-1] & idle[:-1]) + 1
     place = np.arange(len(seen))
-    ran = np.maximum.accumulate(np.where(seen.turning, place, -1))
+    ran = np.maximum.accumulate(np.where(rests, -1, place))
+    sun = seen.expected.mpp_power_w
     dark = seen.expected.poa_measured & ~offered
+    dark[1:] |= rests[1:] & seen.turning[1:] & seen.expected.poa_measured[1:] & ~(sun[1:] > LIMITS.keeps * sun[:-1])
     told = np.maximum.accumulate(np.where(~free | code | dark | _heated(plant, seen), place, -1))
     begins = begins[told[begins - 1] < ran[begins - 1]]  # from its last running row on nothing told it to stand
     stops = ran[begins - 1]
@@ -163,9 +214,14 @@ def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     """Likewise, after runs that a float's own switching distance does not explain."""
     plant = plant_of(view.facts)
     begins, idle = unexplained_starts(view, seen)
+    rests = ~seen.turning | paused_rows(seen)
+    stops = np.maximum.accumulate(np.where(rests, -1, np.arange(len(seen))))[begins - 1]
+    real = ~tries_of(seen)[stops]  # of those in vain `not-turning` tells
+    begins, stops = begins[real], stops[real]
     if "tank_float_up" not in plant.has:
-        ran = np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen)), -1))
-        begins = begins[_short_runs(plant, seen)[ran[begins - 1]]]
+        stood_h = (seen.time_ms[begins] - seen.time_ms[stops]) / HOUR_MS
+        brief = LIMITS.drawn * stood_h * plant.full_flow_m3_h < LIMITS.float_share * plant.facts.tank.capacity_m3
+        begins = begins[_short_runs(plant, seen, rests)[stops] | brief]
     return begins, idle
 
 
@@ -210,16 +266,17 @@ def _clouded(view: DayView, seen: Columns, first: np.ndarray, last: np.ndarray) 
     """
     plant = plant_of(view.facts)
     full = own_full(plant, seen)
-    within = seen.turning & np.concatenate([[False], seen.turning[:-1]]) & ~seen.expected.poa_measured
+    runs = seen.turning & ~paused_rows(seen)
+    within = runs & np.concatenate([[False], runs[:-1]]) & ~seen.expected.poa_measured
     ran = np.cumsum(within)
     weak = np.cumsum(within & (np.nan_to_num(seen.power_w) < LIMITS.strong * full))
     return weak[last] - weak[first] > LIMITS.clouded * (ran[last] - ran[first])
 
 
-def _short_runs(plant: Plant, seen: Columns) -> np.ndarray:
+def _short_runs(plant: Plant, seen: Columns, rests: np.ndarray) -> np.ndarray:
     """Rows up to which the run was too short to lift the tank from one switching point of a float to the other."""
     lifted = np.cumsum(np.where(seen.turning, seen.dt_h, 0.0) * plant.full_flow_m3_h)
-    before = np.maximum.accumulate(np.where(seen.turning, 0.0, lifted))
+    before = np.maximum.accumulate(np.where(rests, lifted, 0.0))
     return lifted - before < LIMITS.float_share * plant.facts.tank.capacity_m3
 
 

@@ -60,6 +60,9 @@ def cycled(ran_w: list[float], measured: bool = False) -> tuple[bool, bool]:
     )
     seen = SimpleNamespace(
         turning=power > 0,
+        driven=power > 0,
+        day=np.zeros(n, np.int64),
+        speed_rpm=np.full(n, np.nan),
         power_w=power,
         expected=expected,
         dt_h=np.full(n, 1 / 60),
