@@ -56,6 +56,8 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
                 known.began_ms = int(view.memory.numbers[SINCE])
                 known.hours = view.memory.numbers[SINCE_H]
             cases.append(known)
+        elif known.ended_ms is not None and _as_likely_nothing(view, episode):
+            continue  # it has run since: a cloud, or a full tank, is not the old fault again
         _updated(view, known, episode)
     for case in cases:
         quiet = view.until_ms - case.seen_ms >= QUIET_MS.get(case.family, 0)

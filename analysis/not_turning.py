@@ -12,9 +12,10 @@ from analysis.estimates.at_rest import in_the_dark
 from analysis.look import IDLE_SHARE, IDLE_W, Columns, over_open_m
 from analysis.plant import Plant, plant_of
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS, up_to_minute
-from analysis.stood import HALTED, STARTS_W, days_idle, tries_of, turned_off
+from analysis.stood import HALTED, STARTS_W, days_idle, strong_up_to, tries_of, turned_off
 from analysis.stood import LIMITS as STOOD
 from analysis.symptoms import DayView, Episode
+from analysis.tried_light import tried_light
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,7 @@ class NotTurningLimits:
     spare: float = 1.1  # times the voltage at maximum power, while it is fed: the array has more to give
     fed_share: float = 0.05  # of full power
     pressed_ms: int = 10 * MINUTE_MS  # pressure that stays locked in is no surge of a stop
+    flows: float = 0.5  # of the expected flow: no pipe is shut through which it comes
     spun_rpm: float = 10.0  # a rotor that stands reads none; one that presses a pipe full has turned, if for seconds
     vain_ms: int = (
         HOUR_MS  # of such tries: clouds with sharp edges, and a loose contact, stop a pump before it could settle
@@ -67,7 +69,8 @@ def not_turning(view: DayView) -> list[Episode]:
     guarded |= in_the_dark(plant, seen)
     locked = locked_rows(plant, seen)
     own_w = view.memory.numbers.get(STARTS_W, 0.0)
-    stands = seen.asked & ~turns & ~guarded & sun_certain(plant, seen, own_w) & ~_belied(seen, turns, unknown)
+    bright = sun_certain(plant, seen, own_w, 1.0 - array_lost(view))
+    stands = seen.asked & ~turns & ~guarded & bright & ~_belied(seen, turns, unknown)
     stands &= ~_dusk(plant, seen) & ~_waits(view, seen)
     stands = (locked | stands) & (seen.dt_h > 0)
     told = np.flatnonzero(stands | (turns & (seen.dt_h > 0)))
@@ -86,7 +89,8 @@ def not_turning(view: DayView) -> list[Episode]:
                 if not len(tried):
                     continue
                 rows = rows[int(tried[0]) :]  # what stood before was by hand: a later try tells nothing of it
-            episode = _episode(plant, seen, turns, rows, tries, _of_day(view, seen, turns, rows))
+            coded = _stopped_with_a_code(plant, seen, turns, rows)
+            episode = _episode(plant, seen, turns, rows, tries, coded, _of_day(view, seen, turns, rows, coded))
             if episode is not None:
                 found.append(episode)
     return found
@@ -149,22 +153,31 @@ def _waits(view: DayView, seen: Columns) -> np.ndarray:
     return coded & (last >= 0) & coded[after] & (seen.time_ms - seen.time_ms[np.maximum(last, 0)] <= hold_ms + row_ms)
 
 
-def sun_certain(plant: Plant, seen: Columns, own_w: float = 0.0) -> np.ndarray:
+def array_lost(view: DayView) -> float:
+    """Share of the array's power that open findings say is missing: what is left may not start the pump."""
+    lost = [c.size[0] for c in view.memory.cases if c.ended_ms is None and c.size and c.cause in TAKES_ARRAY]
+    return float(min(sum(lost), MOST_LOST))
+
+
+TAKES_ARRAY = ("string-out", "panel-soiling")
+MOST_LOST = 0.8
+
+
+def sun_certain(plant: Plant, seen: Columns, own_w: float = 0.0, left: float = 1.0) -> np.ndarray:
     """The array could surely start the pump: by its sensor, or by a clear sky; with room to spare where there is room.
 
     own_w
         What the measured sun offered when this pump last started, 0 = not known. [W]
+    left
+        Share of the array that is at work.
     """
     ample = LIMITS.morning_share * plant.start_power_w
     ample = min(ample, max(LIMITS.least_ample * plant.start_power_w, LIMITS.noon * plant.array_stc_w))
     measured = max(min(ample, LIMITS.half_full * plant.full_power_w), LIMITS.own_room * own_w)
     with np.errstate(invalid="ignore"):
+        offered = left * seen.expected.mpp_power_w
         bright = seen.expected.mpp_power_w > LIMITS.bright_share * plant.array_stc_w
-        return (
-            seen.sun_enough
-            & bright
-            & (seen.expected.mpp_power_w > np.where(seen.expected.poa_measured, measured, ample))
-        )
+        return seen.sun_enough & bright & (offered > np.where(seen.expected.poa_measured, measured, ample))
 
 
 def locked_rows(plant: Plant, seen: Columns) -> np.ndarray:
@@ -178,11 +191,11 @@ def locked_rows(plant: Plant, seen: Columns) -> np.ndarray:
         )
 
 
-def _of_day(view: DayView, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> dict[str, float]:
+def _of_day(view: DayView, seen: Columns, turns: np.ndarray, rows: np.ndarray, coded: np.ndarray) -> dict[str, float]:
     """How it came to stand. `onset`: 1 where it did not start, 0 where it was stopped while it ran. `stood`: log of 1 and the nights since. `today`: 1 where it ran on this day before."""
     first, days = int(rows[0]), days_idle(view)
     if turns[:first].any():
-        return {"onset": float(not _ran_into(seen, turns, rows)), "stood": 0.0, "today": 1.0}
+        return {"onset": float(not (coded[0] or _ran_into(seen, turns, rows))), "stood": 0.0, "today": 1.0}
     halt = view.memory.numbers.get(HALTED) == view.day - 1
     return {"onset": float(not halt), "stood": float(np.log1p(days + halt)), "today": 0.0}
 
@@ -199,17 +212,18 @@ def _episode(
     turns: np.ndarray,
     rows: np.ndarray,
     tries: tuple[np.ndarray, np.ndarray],
+    coded: np.ndarray,
     of_day: dict[str, float],
 ) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
     fed = fed_rows(plant, seen)[rows]
     driven = np.cumsum(np.where(fed, dt_ms, 0))
-    sure = np.logical_and.accumulate(seen.expected.poa_measured[rows])
-    lasted = np.cumsum(dt_ms)
     ran = turns[: rows[0]].any()
+    sure = np.logical_and.accumulate(seen.expected.poa_measured[rows] | coded)
+    lasted = seen.time_ms[rows] - _stop_ms(seen, turns, rows) if coded[0] else np.cumsum(dt_ms)
     wait = np.where(sure, LIMITS.measured_ms if ran else LIMITS.morning_ms, LIMITS.unmeasured_ms)
     if ran and "tank_float_up" not in plant.has:
-        wait = np.full(len(rows), NEVER_MS)
+        wait = np.where(coded, wait, NEVER_MS)
     by_feed = (driven >= LIMITS.driven_ms) & (np.cumsum(fed) >= LIMITS.driven_rows)
     if seen.turning[rows].any():  # nothing but the meter says that these runs were none
         step = plant.facts.sensors.meter_step_m3 or 0.01
@@ -224,7 +238,7 @@ def _episode(
     should = np.nan_to_num(seen.expected.flow_of_sun_m3_h[rows]) * seen.dt_h[rows]
     return Episode(
         "not-turning",
-        began_ms=int(seen.time_ms[rows[0]] - dt_ms[0]),
+        began_ms=_stop_ms(seen, turns, rows) if coded[0] else int(seen.time_ms[rows[0]] - dt_ms[0]),
         flag_ms=up_to_minute(int(seen.time_ms[rows[flag]])),
         seen_ms=int(seen.time_ms[rows[-1]]),
         hours=_hours(plant, seen, turns, rows),
@@ -235,6 +249,26 @@ def _episode(
 
 
 NEVER_MS = 2**62
+
+
+def _stop_ms(seen: Columns, turns: np.ndarray, rows: np.ndarray) -> int:
+    """When the last run before the rows was seen to end."""
+    return int(seen.time_ms[np.flatnonzero(turns[: rows[0]])[-1]])
+
+
+def _stopped_with_a_code(plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """Of the rows, those up to which a code has stood ever since it stopped out of a strong run. bool[len(rows)]
+
+    Light in hand where no sensor reads the sun: it ran on it to the last, the open array's voltage says that it is still light
+    (`_dusk`), and clouds raise no code.
+    """
+    last = np.flatnonzero(turns[: rows[0]])
+    if "fault_code" not in seen.rows.values or not len(last) or not _ran_into(seen, turns, last[-1:] + 1):
+        return np.zeros(len(rows), bool)
+    if not strong_up_to(plant, seen, int(last[-1])):
+        return np.zeros(len(rows), bool)
+    stands = np.logical_and.accumulate(seen.rows["fault_code"][last[-1] + 1 : rows[-1] + 1] > 0)
+    return np.asarray(stands[rows - last[-1] - 1])
 
 
 def _begins(flags: np.ndarray) -> np.ndarray:
@@ -287,6 +321,8 @@ def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
         if not np.isnan(levels["room"]) and weighed.any():  # else the tries are too short to be seen in a row's mean
             vain = float(np.count_nonzero(_begins(_in_vain(plant, seen))[rows]))
             levels["vain"] = min(vain / max(float(np.count_nonzero(_begins(ever)[rows])), 1.0), 1.0)
+        if not seen.expected.poa_measured[rows].all():
+            levels["light"] = tried_light(plant, seen, rows, fed)
         speed = seen.speed_rpm[rows][fed]
         if not np.isnan(speed).all():
             levels["spun"] = float(np.nanmax(speed) > LIMITS.spun_rpm)
@@ -305,9 +341,15 @@ def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
 
 
 def pressed_rows(plant: Plant, seen: Columns) -> np.ndarray:
-    """Rows in which the wellhead's gauge shows more than an open pipe could ever need. bool[n]"""
+    """Rows in which the wellhead's gauge shows more than an open pipe could ever need. bool[n]
+
+    Not after one in which it did so while the water came: such a gauge reads too high.
+    """
     with np.errstate(invalid="ignore"):
-        return np.asarray(over_open_m(plant, seen.rows) > 0.0)
+        over = np.asarray(over_open_m(plant, seen.rows) > 0.0)
+        if over.any():
+            over &= ~np.maximum.accumulate(over & seen.settled & (seen.flow_m3_h > LIMITS.flows * seen.should_m3_h))
+    return over
 
 
 def _pressed(plant: Plant, seen: Columns, rows: np.ndarray) -> float:

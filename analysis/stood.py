@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.look import Columns
-from analysis.plant import plant_of
+from analysis.plant import Plant, plant_of
 from analysis.solar_days import MINUTE_MS
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView, Episode
@@ -124,9 +124,14 @@ def halted(view: DayView) -> bool:
         return view.memory.numbers.get(HALTED) == view.day - 1
     if last + 1 >= len(seen) or int(seen.time_ms[last + 1] - seen.time_ms[last]) > LIMITS.stopped_ms:
         return False
+    return strong_up_to(plant_of(view.facts), seen, last)
+
+
+def strong_up_to(plant: Plant, seen: Columns, last: int) -> bool:
+    """With this row its run ended, and not for want of sun: it took more than what starts it to the last."""
     took = seen.power_w[last if seen.dt_h[last] > LIMITS.fine_h else max(last - 1, 0) : last + 1]
     with np.errstate(invalid="ignore"):
-        return bool((took > LIMITS.strong * plant_of(view.facts).start_power_w).any())
+        return bool((took > LIMITS.strong * plant.start_power_w).any())
 
 
 def last_turned(seen: Columns | None) -> int | None:

@@ -27,11 +27,16 @@ TANK_SHUT: Levels = TANK_FULL | {"pressed": (1.0, 0.15), "rate": (0.3, 0.0)}
 OVERCAST: Levels = SWITCHED_OFF | {"vain": (0.3, 0.45), "stood": (1.0, 1.0), "onset": (0.7, 0.46), "fed": (0.0, 0.03)}
 """No sensor reads the sun, and at rest the array says nothing of it: open-circuit voltage falls by 3 % where light halves, and rises as much again as the cells cool."""
 
+CODED = 0.9  # of the rows
+BY_CODE = 0.02  # of all that a switch or a float stops: a controller may have a code for that (a guess)
 TRY_ATTEMPTS = (0.3, 0.25)
 TRY_ROOM = (1.0, 0.06)  # of the voltage at maximum power: under a cloud a try takes all that the array gives
 TRY_PUSH = (0.5, 0.3)  # of the power that starts it: with as much as that it would have run (a guess)
 TRY_STARTS = 1.3  # times that power: under as much sun it would not have given up
 TRIES_SHARE = 0.3
+DARK_TRIED, SUN_TRIED, MOST_TRIED = (-1.0, 0.4), (0.4, 0.75), 5.0
+"""`tried_light` under cloud too dark to start, and in sun enough. It is the least that the array could give, so that in the dark it lies below 0 but for
+what a voltage is misread; how far below hangs on the light and, by 0 to 1.3, on how much of a row a try takes."""
 PART_DAYS_A_YEAR = 20.0  # on which cloud keeps a pump still for hours after it ran (common practice, no source)
 DARK_DAYS, DARK_SINCE = 0.3, 10.0  # dark days, and days, as good as seen before the first: 3 in 100 days (a guess)
 GOES_ON, GOES_ON_SINCE = 0.5, 2.0  # likewise of dark days that another followed: one in four (a guess)
@@ -55,9 +60,12 @@ def untold(view: DayView, episode: Episode) -> tuple[Levels, ...]:
             found.append(TANK_SHUT)
     elif "switched_on" not in fitted:
         found.append(SWITCHED_OFF)
+    if episode.at_flag.get("code", 0.0) > CODED:  # clouds raise none
+        return tuple(levels | {"code": (1.0, 0.1), "rate": (BY_CODE * levels["rate"][0], 0.0)} for levels in found)
     if "irradiance_w_m2" not in fitted:
         rate = overcast_per_year(view.memory.days, days_idle(view), episode.at_flag.get("today", 0.0) > 0)
         plant = plant_of(view.facts)
+        rate *= _as_dark(episode.at_flag.get("light", np.nan))
         start = plant.start_power_w / plant.full_power_w
         if episode.at_flag.get("push", 0.0) > TRY_STARTS * start:
             return tuple(found)
@@ -67,6 +75,14 @@ def untold(view: DayView, episode: Episode) -> tuple[Levels, ...]:
             OVERCAST | tries | {"rate": (TRIES_SHARE * rate, 0.0)},
         ]
     return tuple(found)
+
+
+def _as_dark(light: float) -> float:
+    """Likelihood of what the tries told of the light, were it too little to start, over it being enough; 1 where none tells."""
+    if not np.isfinite(light):
+        return 1.0
+    of_dark, of_sun = (-0.5 * ((light - mean) / std) ** 2 - np.log(std) for mean, std in (DARK_TRIED, SUN_TRIED))
+    return float(np.exp(np.clip(of_dark - of_sun, -MOST_TRIED, MOST_TRIED)))
 
 
 def overcast_per_year(days: list[DaySummary], stood: int, today: bool) -> float:

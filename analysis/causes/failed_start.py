@@ -4,13 +4,22 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 
 
 def levels(_kind: str) -> dict[str, Levels]:
-    """Nothing is fed, no code: the controller does not try, or tries and gives up without a word. Most often at a start."""
+    """Nothing is fed, no code: the controller does not try, or tries and gives up without a word. Most often at a start.
+    Seldom it says why, and stands with a code of which nobody but its manual knows (a guess).
+    """
     quiet = {
         "current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "volts": (1.2, 0.12), "onset": (0.7, 0.46), "stood": (1.0, 1.0),
         "room": (1.15, 0.15), "still": (0.9, 0.3), "pressed": (0.0, 0.05), "spun": (0.0, 0.2),
     }  # fmt: skip
     return {
         "not-turning/silent": {**quiet, "attempts": (0.0, 0.1), "vain": (0.0, 0.1), "rate": (0.7, 0.0)},
+        "not-turning/with a code": {
+            **quiet,
+            "attempts": (0.0, 0.1),
+            "vain": (0.0, 0.1),
+            "code": (1.0, 0.15),
+            "rate": (0.1, 0.0),
+        },
         "not-turning/tries": {**quiet, "attempts": (0.3, 0.25), "vain": (0.5, 0.5), "rate": (0.3, 0.0)},
     }
 

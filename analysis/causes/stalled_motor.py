@@ -5,7 +5,8 @@ from analysis.causes.registry import Advice, CauseFile, Levels, register
 
 def levels(_kind: str) -> dict[str, Levels]:
     """Attempts with a current near that of a locked rotor and no speed. A controller that gives up within seconds, with a code, shows
-    little of them in a row's mean: the array stands at open circuit between, and what is fed is a few per cent.
+    little of them in a row's mean: the array stands at open circuit between, and what is fed is a few per cent. One that has tried a
+    few times locks itself out until somebody comes: its code stands, and nothing is fed (common practice, no source).
     """
     common = {
         "onset": (0.4, 0.5),
@@ -36,6 +37,17 @@ def levels(_kind: str) -> dict[str, Levels]:
             "push": (0.2, 0.15),
             "volts": (1.25, 0.12),
             "rate": (0.4, 0.0),
+        },
+        "not-turning/locked out": {
+            **common,
+            "current": (0.0, 0.15),
+            "fed": (0.0, 0.02),
+            "code": (1.0, 0.15),
+            "attempts": (0.0, 0.05),
+            "push": (0.03, 0.04),
+            "volts": (1.25, 0.12),
+            "onset": (0.2, 0.4),
+            "rate": (0.3, 0.0),
         },
     }
 

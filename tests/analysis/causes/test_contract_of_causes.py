@@ -82,6 +82,8 @@ ALIKE = {
     **{(LEAN, name): NO_WATER - {name} for name in NO_WATER},
     (LEAN, "cable-fault"): {"stalled-motor"},
     (MIDDLE, "no-water/riser parted"): {"dry-running", "reverse-rotation", "closed-delivery"},
+    **{(fit, "not-turning/locked out"): {"failed-start"} for fit in (FULL, MIDDLE, LEAN)},
+    **{(fit, "not-turning/with a code"): {"stalled-motor"} for fit in (FULL, MIDDLE, LEAN)},
 }
 """What these sensors cannot tell from a cause: without load, level and pressure no water is no water."""
 CLEAR, DOUBT = 0.7, 0.1

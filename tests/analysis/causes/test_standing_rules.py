@@ -57,7 +57,7 @@ def seen_of(n: int, offer_w: Any = 0.0, measured: Any = True, **columns: Any) ->
     return SimpleNamespace(
         rows=Rows(time_ms, rows), time_ms=time_ms, turning=turning, driven=power > 0, power_w=power, held=held, expected=expected,
         dt_h=np.full(n, 1 / 60), asked=np.full(n, True), sun_enough=np.full(n, True), unread=np.full(n, False), unloaded=np.full(n, False),
-        speed_rpm=np.full(n, columns.get("motor_speed_rpm", np.nan)),
+        speed_rpm=np.full(n, columns.get("motor_speed_rpm", np.nan)), settled=turning, day=np.zeros(n, np.int64), flow_m3_h=np.zeros(n), should_m3_h=np.ones(n),
     )  # fmt: skip
 
 
@@ -438,7 +438,7 @@ def test_without_a_voltage_more_starts_are_asked_for() -> None:
         starts = np.flatnonzero(turning[1:] & ~turning[:-1]) + 1
         assert len(starts) == runs
         view: Any = SimpleNamespace(facts=LEAN.facts)
-        return _windows(view, Sized(**seen.__dict__), starts) is not None
+        return _windows(view, Sized(**seen.__dict__), starts, ~seen.turning) is not None
 
     assert CYCLING.unmeasured_starts < CYCLING.blind_starts
     assert told(CYCLING.unmeasured_starts, pv_voltage_v=125.0)
