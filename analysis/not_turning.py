@@ -66,6 +66,8 @@ def not_turning(view: DayView) -> list[Episode]:
     turns = seen.turning & ~tries_of(seen) | unknown & (seen.moved_m3 > 0)
     with np.errstate(invalid="ignore"):
         guarded = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v  # `over-voltage` tells of that
+    if any(case.cause == "over-voltage" and case.ended_ms is None for case in view.memory.cases):
+        guarded |= seen.rows["fault_code"] > 0  # nor of its code, which stands while the voltage is hardly below
     guarded |= in_the_dark(plant, seen)
     locked = locked_rows(plant, seen)
     own_w = view.memory.numbers.get(STARTS_W, 0.0)
@@ -260,12 +262,12 @@ def _stopped_with_a_code(plant: Plant, seen: Columns, turns: np.ndarray, rows: n
     """Of the rows, those up to which a code has stood ever since it stopped out of a strong run. bool[len(rows)]
 
     Light in hand where no sensor reads the sun: it ran on it to the last, the open array's voltage says that it is still light
-    (`_dusk`), and clouds raise no code.
+    (`_dusk`), and clouds raise no code. One that came and went that day is a trip's, and goes again.
     """
     last = np.flatnonzero(turns[: rows[0]])
     if "fault_code" not in seen.rows.values or not len(last) or not _ran_into(seen, turns, last[-1:] + 1):
         return np.zeros(len(rows), bool)
-    if not strong_up_to(plant, seen, int(last[-1])):
+    if not strong_up_to(plant, seen, int(last[-1])) or (seen.rows["fault_code"][: last[-1]] > 0).any():
         return np.zeros(len(rows), bool)
     stands = np.logical_and.accumulate(seen.rows["fault_code"][last[-1] + 1 : rows[-1] + 1] > 0)
     return np.asarray(stands[rows - last[-1] - 1])

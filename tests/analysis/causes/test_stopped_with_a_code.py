@@ -28,11 +28,16 @@ PLANT = plant_of(FACTS)
 RAN = 60
 
 
-def stopped(minutes: int, code: float = 13.0, last_share: float = 1.0, until: int = 10**6) -> list[Episode]:
-    """It ran for an hour and has stood since, no sensor reading the sun; the code stands up to the minute `until` of the stop."""
+def stopped(
+    minutes: int, code: float = 13.0, last_share: float = 1.0, until: int = 10**6, tripped_at: int = -1, known: str = ""
+) -> list[Episode]:
+    """It ran for an hour and has stood since, no sensor reading the sun; the code stands up to the minute `until` of the stop.
+
+    `tripped_at`: a minute before, in which it showed for once; `known`: what has been told of before.
+    """
     n = RAN + minutes
     turning = np.arange(n) < RAN
-    stands = ~turning & (np.arange(n) < RAN + until)
+    stands = (~turning & (np.arange(n) < RAN + until)) | (np.arange(n) == tripped_at)
     seen = seen_of(
         n, 2.0 * PLANT.full_power_w, measured=False, turning=turning, pv_voltage_v=np.where(turning, 100.0, 125.0),
         motor_speed_rpm=np.where(turning, 2000.0, 0.0), fault_code=np.where(stands, code, 0.0), motor_current_a=np.where(turning, 3.0, 0.0),
@@ -41,8 +46,9 @@ def stopped(minutes: int, code: float = 13.0, last_share: float = 1.0, until: in
     seen.driven, seen.settled, seen.moved_m3 = turning, turning, np.zeros(n)
     seen.expected.flow_of_sun_m3_h, seen.expected.poa_w_m2 = np.ones(n), np.zeros(n)
     view: Any = SimpleNamespace(
-        facts=FACTS, columns=Sized(**seen.__dict__), memory=Memory(), day=1, until_ms=n * MINUTE_MS, days=None
-    )
+        facts=FACTS, columns=Sized(**seen.__dict__), memory=Memory(cases=[case_of(known, known)] if known else []), day=1,
+        until_ms=n * MINUTE_MS, days=None,
+    )  # fmt: skip
     return not_turning(view)
 
 
@@ -61,6 +67,8 @@ def test_without_a_code_or_out_of_a_weak_run_cloud_may_keep_it_still_for_hours()
     assert stopped(170, code=0.0, last_share=1.6) == []
     assert stopped(170, last_share=1.05) == [], "it was the sun that failed"
     assert stopped(170, last_share=1.6, until=30) == [], "a code that goes is no code that stands"
+    assert stopped(170, last_share=1.6, tripped_at=20) == [], "it came and went before"
+    assert stopped(250, last_share=1.6, known="over-voltage") == [], "the code of a voltage too high"
 
 
 def test_clouds_raise_no_code_and_one_that_stands_alone_is_a_motor_locked_out_or_a_start_that_fails() -> None:
