@@ -18,11 +18,6 @@ class CableLimits:
     least: float = 0.03
     most: float = 0.6
     usual: float = 0.1  # on the way to the motor; half of all stay below (a guess)
-    to_earth: float = 0.4  # share of them that leak to earth (a guess)
-    earth_current: float = (
-        0.5  # of the log of power, likewise of current: leads that carry it pass the drive's own sensor, or do not
-    )
-    earth_open: float = 0.4  # and by how much more or less of it
     low_sun: float = 0.36  # of the loss at full sun, at 400 W/m2 (single-diode model)
     of_volts: tuple[float, float] = (0.34, 0.68)  # likewise in volts, at 425 and at 850 W/m2
     of_current: float = 0.2  # likewise in current, at full sun: the maximum itself moves a little
@@ -36,8 +31,7 @@ def effect(plant: Plant) -> list[Effect]:
     """Power lost as current squared times a resistance.
 
     To the motor: more power at the same speed while flow per turn and motor current stay; with a displacement pump the current is
-    about constant, so the loss weighs most at low power. A wet splice leaks to earth by the voltage's square, which goes with the speed's, and a
-    part of what leaks is read as motor current. From the array: a resistance takes voltage in proportion to the current, and at
+    about constant, so the loss weighs most at low power. From the array: a resistance takes voltage in proportion to the current, and at
     maximum power lowers it a little too (single-diode model, full sun: log of power 0.125 = 0.101 of voltage and 0.024 of current; in
     six tenths of it 0.059 and 0.010).
     """
@@ -45,17 +39,11 @@ def effect(plant: Plant) -> list[Effect]:
     relative = bench.power_w / bench.power_w[-1]
     more = 1.0 / relative if plant.helical else relative ** (1.0 / 3.0)
     motor_q = -bench.flow_per_power * more
-    earth = relative if plant.helical else relative ** (-1.0 / 3.0)
-    earth_q = -bench.flow_per_power * earth
     low = LIMITS.low_sun
     sun = np.abs(np.cos((np.arange(12) + 0.5 - 6) / 6 * np.pi / 2))
     apart = sides_apart(plant)
     return [
         Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.25, sudden=0.5, usual=LIMITS.usual),
-        Effect(
-            "motor", shift(q=earth_q, t=earth, i=LIMITS.earth_current * earth), LIMITS.least, LIMITS.most, lost=earth_q, loose=0.25,
-            sudden=0.5, usual=LIMITS.usual, rate=LIMITS.to_earth, blur=shift(i=LIMITS.earth_open * earth),
-        ),
         Effect(
             "array", shift(s=-LIMITS.of_current * sun**2 if apart else -sun, av=-np.array(LIMITS.of_volts)), LIMITS.least, LIMITS.most,
             lost=np.array([-low, -0.7, -1.0]), loose=0.25 if apart else 0.4, group="electric", sudden=0.5,

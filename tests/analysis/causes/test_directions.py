@@ -223,11 +223,3 @@ def test_a_bad_joint_costs_power_on_the_way_and_nothing_after(site: str) -> None
     assert (bands(motor, "i") == 0).all()
     low, high = array.direction[[PLACE["av0"], PLACE["av1"]]]
     assert high < low < 0, "a resistance takes voltage as the current does"
-
-
-@pytest.mark.parametrize("site", ALL)
-def test_a_leak_to_earth_is_read_as_motor_current_in_part(site: str) -> None:
-    (earth,) = (e for e in effects("cable-fault", site) if (bands(e, "i") > 0).all())
-    assert (bands(earth, "t") > bands(earth, "i")).all()
-    assert (bands(earth, "q") < 0).all()
-    assert (bands(earth, "n") == 0).all()
