@@ -9,6 +9,8 @@ from typing import cast
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from analysis.physics.numbers_only import as_numbers
+
 Floats = NDArray[np.float64]
 
 CLASS_5_OHM_PER_KM = {
@@ -19,6 +21,8 @@ CLASS_5_OHM_PER_KM = {
 """Highest resistance at 20 deg C of flexible plain copper: IEC 60228 table 3 (1.5 to 25 mm2 seen, the rest from memory)."""
 WATER_COOLED_C = 30.0
 """Of a loaded motor cable in a borehole, most of it under water or along the riser: common practice, no source. [deg C]"""
+COLDEST_C, WARMEST_C = -60.0, 250.0
+"""Where copper's resistance is straight in its temperature, and any cable's insulation holds (common practice, no source). [deg C]"""
 COPPER_PER_C = 0.00393
 """Temperature coefficient of copper's resistance at 20 deg C: IEC 60028."""
 
@@ -31,12 +35,13 @@ def resistance_ohm_per_km(conductor_mm2: float, temperature_c: ArrayLike = 20.0)
     conductor_mm2 : float
         Nominal cross-section; between two standard sizes by conductance. 0.5 to 300. [mm2]
     temperature_c : float or ndarray, any shape
-        The conductor's own temperature. [deg C]
+        The conductor's own temperature, -60 to 250. [deg C]
 
     Returns
     -------
     ndarray, shape of `temperature_c`
-        The standard's highest for class 5 (flexible, plain); real cable is up to about 3 % lower. NaN in, NaN out. [ohm/km]
+        The standard's highest for class 5 (flexible, plain); real cable is up to about 3 % lower. NaN where the temperature is
+        NaN or out of its range: kelvin perhaps. [ohm/km]
 
     Raises
     ------
@@ -51,7 +56,8 @@ def resistance_ohm_per_km(conductor_mm2: float, temperature_c: ArrayLike = 20.0)
     if not sizes[0] <= conductor_mm2 <= sizes[-1]:
         raise ValueError(f"conductor_mm2 must be {sizes[0]:g} to {sizes[-1]:g}, got {conductor_mm2!r}")
     conductance = np.interp(conductor_mm2, sizes, 1.0 / np.array(list(CLASS_5_OHM_PER_KM.values())))
-    warm = 1.0 + COPPER_PER_C * (np.asarray(temperature_c, float) - 20.0)
+    cable = as_numbers(temperature_c, "temperature_c")
+    warm = 1.0 + COPPER_PER_C * (np.where((cable >= COLDEST_C) & (cable <= WARMEST_C), cable, np.nan) - 20.0)
     return cast(Floats, warm / conductance)
 
 
@@ -65,7 +71,7 @@ def dc_loop_ohm(length_m: float, conductor_mm2: float, temperature_c: float = 20
     conductor_mm2 : float
         Copper cross-section, 0.5 to 300. [mm2]
     temperature_c : float, optional
-        The conductor's. [deg C]
+        The conductor's, -60 to 250. [deg C]
 
     Returns
     -------
@@ -75,11 +81,11 @@ def dc_loop_ohm(length_m: float, conductor_mm2: float, temperature_c: float = 20
     Raises
     ------
     ValueError
-        `conductor_mm2` outside 0.5 to 300, `length_m` below 0.
+        `conductor_mm2` outside 0.5 to 300, `length_m` below 0 or infinite, a temperature out of its range.
 
     References
     ----------
-    .. [1] IEC 60228:2004, table 2, maximum resistance at 20 deg C. From memory.
+    .. [1] IEC 60228:2004, table 3 (class 5, flexible), maximum resistance at 20 deg C; 1.5 to 25 mm2 seen, the rest from memory.
     """
     return 2.0 * _one_way_ohm(length_m, conductor_mm2, temperature_c)
 
@@ -96,7 +102,7 @@ def dc_drop_v(current_a: ArrayLike, length_m: float, conductor_mm2: float, tempe
     conductor_mm2 : float
         Copper cross-section, 0.5 to 300. [mm2]
     temperature_c : float, optional
-        The conductor's. [deg C]
+        The conductor's, -60 to 250. [deg C]
 
     Returns
     -------
@@ -106,7 +112,7 @@ def dc_drop_v(current_a: ArrayLike, length_m: float, conductor_mm2: float, tempe
     Raises
     ------
     ValueError
-        `conductor_mm2` outside 0.5 to 300, `length_m` or any current below 0.
+        `conductor_mm2` outside 0.5 to 300, `length_m` or any current below 0, a temperature out of its range.
 
     References
     ----------
@@ -131,7 +137,7 @@ def three_phase_drop_v(
     power_factor : float, optional
         Cosine of the phase angle, 0 to 1. [-]
     temperature_c : float, optional
-        The conductor's. [deg C]
+        The conductor's, -60 to 250. [deg C]
 
     Returns
     -------
@@ -141,7 +147,7 @@ def three_phase_drop_v(
     Raises
     ------
     ValueError
-        `conductor_mm2` outside 0.5 to 300, `power_factor` outside 0 to 1, `length_m` or any current below 0.
+        `conductor_mm2` outside 0.5 to 300, `power_factor` outside 0 to 1, `length_m` or any current below 0, a temperature out of its range.
 
     Notes
     -----
@@ -170,7 +176,7 @@ def three_phase_loss_w(
     conductor_mm2 : float
         Copper cross-section, 0.5 to 300. [mm2]
     temperature_c : float, optional
-        The conductor's. [deg C]
+        The conductor's, -60 to 250. [deg C]
 
     Returns
     -------
@@ -180,7 +186,7 @@ def three_phase_loss_w(
     Raises
     ------
     ValueError
-        `conductor_mm2` outside 0.5 to 300, `length_m` or any current below 0.
+        `conductor_mm2` outside 0.5 to 300, `length_m` or any current below 0, a temperature out of its range.
 
     References
     ----------
@@ -190,8 +196,12 @@ def three_phase_loss_w(
 
 
 def _one_way_ohm(length_m: float, conductor_mm2: float, temperature_c: float) -> float:
-    if not length_m >= 0:
+    if not 0 <= length_m < np.inf:
         raise ValueError(f"length_m must be 0 or more, got {length_m!r}")
+    if not COLDEST_C <= temperature_c <= WARMEST_C:
+        raise ValueError(
+            f"temperature_c must be {COLDEST_C:g} to {WARMEST_C:g}, got {temperature_c!r}; is it in kelvin?"
+        )
     return length_m / 1000.0 * float(resistance_ohm_per_km(conductor_mm2, temperature_c))
 
 

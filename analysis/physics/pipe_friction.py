@@ -89,7 +89,8 @@ def friction_factor(reynolds: ArrayLike, roughness_ratio: float) -> Floats:
     -------
     ndarray, shape of `reynolds`
         64 / Re up to 2300, Colebrook from 4000, between them a cubic that meets both in value and slope of
-        ln f against ln Re. Infinite at Re = 0; NaN where `reynolds` is NaN or negative. [-]
+        ln f against ln Re. Infinite at Re = 0; at an infinite one the rough pipe's own, of a smooth pipe 0;
+        NaN where `reynolds` is NaN or negative. [-]
 
     Raises
     ------
@@ -109,6 +110,15 @@ def friction_factor(reynolds: ArrayLike, roughness_ratio: float) -> Floats:
     if not 0.0 <= roughness_ratio <= ROUGHNESS_RATIO_MAX:
         raise ValueError(f"roughness_ratio must be 0 to {ROUGHNESS_RATIO_MAX}, got {roughness_ratio!r}")
     re = np.asarray(reynolds, float)
+    if roughness_ratio == 0.0:
+        # beyond any pipe: the smooth pipe's factor goes to 0 as slowly as a logarithm, and Newton's steps would divide 0 by 0
+        finite = np.where(np.isposinf(re), 1e300, re)
+        smooth = _factor(finite, roughness_ratio)
+        return np.where(np.isposinf(re), 0.0, smooth)
+    return _factor(re, roughness_ratio)
+
+
+def _factor(re: Floats, roughness_ratio: float) -> Floats:
     with np.errstate(divide="ignore", invalid="ignore"):
         laminar = np.where(re >= 0, 64.0 / re, np.nan)
         factor = np.where(re < LAMINAR_REYNOLDS_MAX, laminar, _colebrook(np.maximum(re, 1000.0), roughness_ratio))

@@ -7,6 +7,8 @@ about 0.08 % for each g/L (common practice, no source). Never: I/O, pandas.
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from analysis.physics.numbers_only import as_numbers
+
 Floats = NDArray[np.float64]
 
 COLDEST_C, WARMEST_C = 0.0, 60.0
@@ -24,6 +26,11 @@ def density_kg_m3(temperature_c: ArrayLike) -> Floats:
     -------
     ndarray, shape of `temperature_c`
         NaN outside 0 to 60 and where NaN. [kg/m3]
+
+    Raises
+    ------
+    TypeError
+        Text instead of numbers.
 
     Notes
     -----
@@ -53,6 +60,11 @@ def viscosity_pa_s(temperature_c: ArrayLike) -> Floats:
     ndarray, shape of `temperature_c`
         NaN outside 0 to 60 and where NaN. [Pa s]
 
+    Raises
+    ------
+    TypeError
+        Text instead of numbers.
+
     Notes
     -----
     Within 0.2 % of IAPWS R12-08 over 0 to 60 degC (swept in the tests).
@@ -80,6 +92,11 @@ def kinematic_viscosity_m2_s(temperature_c: ArrayLike) -> Floats:
     ndarray, shape of `temperature_c`
         NaN outside 0 to 60 and where NaN. [m2/s]
 
+    Raises
+    ------
+    TypeError
+        Text instead of numbers.
+
     References
     ----------
     .. [1] As `viscosity_pa_s` and `density_kg_m3`.
@@ -100,6 +117,11 @@ def vapour_pressure_pa(temperature_c: ArrayLike) -> Floats:
     ndarray, shape of `temperature_c`
         NaN outside 0 to 60 and where NaN. [Pa]
 
+    Raises
+    ------
+    TypeError
+        Text instead of numbers.
+
     Notes
     -----
     Within 0.1 % of IAPWS-95 (swept in the tests).
@@ -119,5 +141,5 @@ def vapour_pressure_pa(temperature_c: ArrayLike) -> Floats:
 
 
 def _liquid(temperature_c: ArrayLike) -> Floats:
-    t = np.asarray(temperature_c, float)
+    t = as_numbers(temperature_c, "temperature_c")
     return np.where((t >= COLDEST_C) & (t <= WARMEST_C), t, np.nan)

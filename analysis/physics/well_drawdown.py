@@ -95,7 +95,7 @@ def theis_drawdown_m(
     Raises
     ------
     ValueError
-        Transmissivity, storativity or radius not above 0, or a storativity of 1 and more.
+        Transmissivity, storativity or radius not above 0 or infinite, or a storativity of 1 and more.
 
     References
     ----------
@@ -203,9 +203,9 @@ def variable_rate_drawdown_m(
 
 
 def _judge_aquifer(transmissivity_m2_d: float, storativity: float, radius_m: float) -> None:
-    if not transmissivity_m2_d > 0:
-        raise ValueError(f"transmissivity_m2_d must be above 0, got {transmissivity_m2_d!r}")
+    if not 0 < transmissivity_m2_d < np.inf:
+        raise ValueError(f"transmissivity_m2_d must be above 0 and finite, got {transmissivity_m2_d!r}")
     if not 0 < storativity < 1:
         raise ValueError(f"storativity must be above 0 and below 1, got {storativity!r}; is it a percentage?")
-    if not radius_m > 0:
-        raise ValueError(f"radius_m must be above 0, got {radius_m!r}")
+    if not 0 < radius_m < np.inf:
+        raise ValueError(f"radius_m must be above 0 and finite, got {radius_m!r}")

@@ -19,6 +19,8 @@ KEPT_EVERYWHERE = frozenset({"UTC", "Etc/UTC", "GMT", "Etc/GMT", "Zulu", "Etc/Zu
 """Clocks that loggers keep wherever they stand."""
 HIGHEST_FARM_M = 4500.0
 """Few people keep stock or fields higher (common practice, no source)."""
+KM_MOST = HIGHEST_FARM_M / 1000.0
+"""A height up to here with a part of a metre may be one in kilometres: above the sea nobody states centimetres, and few decimetres."""
 HOTTEST_AT_SEA_C, LAPSE_C_PER_M = 55.0, 0.0065
 """Hottest air ever at the sea's height (records, from memory), and the standard atmosphere's fall with height (ISO 2533)."""
 
@@ -57,7 +59,7 @@ def _clock(site: Checked) -> Remarks:
 
 
 def _altitude(site: Checked) -> Remarks:
-    """Feet for metres: higher than people farm, or hotter than air can be so high."""
+    """Feet for metres: higher than people farm, or hotter than air can be so high. Kilometres: a part of a metre, which on a coast may be meant."""
     where = site.facts.site
     high, hot = where.altitude_m, where.highest_ambient_c
     limit_c = HOTTEST_AT_SEA_C - LAPSE_C_PER_M * high
@@ -68,6 +70,11 @@ def _altitude(site: Checked) -> Remarks:
         yield site.doubtful(
             "site.altitude_m", f"at {high:g} m air does not reach {hot:g} deg C (about {limit_c:.0f} at most)", fix
         )
+    elif 0 < high < KM_MOST and round(high) != high:
+        yield (site.note if round(10 * high) == 10 * high else site.doubtful)(
+            "site.altitude_m", f"{high:g} m above the sea is a height on a coast, more finely than one is known",
+            f"is it in kilometres? {high:g} km are {1000.0 * high:.0f} m; on a coast write whole metres",
+        )  # fmt: skip
 
 
 def sensors(site: Checked) -> Remarks:

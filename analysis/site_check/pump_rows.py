@@ -35,6 +35,9 @@ UNITS = {
 }
 """By column: units written by mistake, and what a number in them is over the right one."""
 NEAR = 0.1
+RUN_OUT = 0.95
+"""Of the flow that a pump gives against no head at all: no datasheet lists rows so far out, where next to no power becomes lift
+(common practice, no source)."""
 SAME, FASTER = 0.01, 0.05
 """Heads or speeds of two rows that count as one; how much faster or higher is surely so: a datasheet's rounding (common practice, no source)."""
 
@@ -82,6 +85,7 @@ def pump_rows(site: Checked) -> Remarks:
     pump = replace(site.facts.pump, curve_power_at="controller-input")
     if len(pump.curve) < ROWS_LEAST:
         yield from _against_each_other(site, pump)
+        yield from _kind_of_few(site, pump)
         return
     if any(row.speed_rpm is None for row in pump.curve):
         return
@@ -128,6 +132,33 @@ def _against_each_other(site: Checked, pump: Pump) -> Remarks:
                 f"({a.flow_m3_h:g} m3/h)",
                 "compare both rows with the datasheet, their heads too",
             )  # fmt: skip
+
+
+def _kind_of_few(site: Checked, pump: Pump) -> Remarks:
+    """Two rows of a centrifugal pump that none can have both, few as they are: as speed rises, each turn of it lifts as much water against
+    heads that rise with its square (affinity). A row that lifts nearly as much a turn at a small part of that head would stand at the end of
+    the curve, taken as a parabola; a helical rotor's rows all look so.
+    """
+    rows = [(number, row, row.speed_rpm) for number, row in enumerate(pump.curve, 1) if row.speed_rpm and row.flow_m3_h]
+    if pump.kind != "multistage-centrifugal":
+        return
+    worst = None
+    for (one, a, slow), (two, b, fast) in permutations(rows, 2):
+        times = fast / slow
+        head, turn = a.head_m * times**2 / b.head_m, a.flow_m3_h * times / b.flow_m3_h
+        if times > 1.0 + FASTER and head > 1.0:
+            of_most = 1.0 if turn >= 1.0 else float(np.sqrt((head - 1.0) / (head - turn**2)))
+            if of_most > RUN_OUT and (worst is None or head > worst[0]):
+                worst = head, one, a, slow, two, b, fast
+    if worst is not None:
+        _, one, a, slow, two, b, fast = worst
+        times = fast / slow
+        yield site.doubtful(
+            "pump.kind",
+            f"a centrifugal pump that lifts row {one} ({a.flow_m3_h:g} m3/h against {a.head_m:g} m at {slow:g} 1/min) lifts {a.flow_m3_h * times:.3g} "
+            f"m3/h against {a.head_m * times**2:.0f} m at {fast:g} 1/min; row {two} has {b.flow_m3_h:g} m3/h against {b.head_m:g} m there",
+            'is it "helical-rotor"? Its flow hardly falls with head at any speed; else compare both rows with the datasheet, their speeds too',
+        )  # fmt: skip
 
 
 def _odd_row(pump: Pump, own: float) -> int | None:

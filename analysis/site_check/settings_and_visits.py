@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from analysis.site_check.remark import Checked, Remarks
 
-DELAY_LEAST_S = 2.0
+DELAY_LEAST_S, DELAY_MOST_S = 2.0, 1200.0
 """Controllers wait 10 s to some minutes before a start (common practice, no source); 0 is none at all."""
 HOLD_LEAST_MIN = 1.0
 """A well needs minutes to refill; controllers wait 5 min to some hours (common practice, no source); 0 is none at all."""
@@ -19,13 +19,18 @@ AHEAD = timedelta(days=60)
 
 
 def settings(site: Checked) -> Remarks:
-    """Start delay and low-level hold too short to be meant."""
+    """Start delay and low-level hold too short to be meant, or a delay too long."""
     controller = site.facts.controller
     delay, hold = controller.start_delay_s, controller.low_level_hold_min
     if 0 < delay < DELAY_LEAST_S:
         yield site.doubtful(
             "controller.start_delay_s", f"{delay:g} s is shorter than any controller waits",
             f"is it in minutes? {delay:g} min are {60.0 * delay:.3g} s",
+        )  # fmt: skip
+    elif delay > DELAY_MOST_S:
+        yield site.doubtful(
+            "controller.start_delay_s", f"{delay:g} s are {delay / 60.0:.3g} min before each start: longer than controllers wait",
+            f"is it in milliseconds? {delay:g} ms are {delay / 1000.0:.3g} s; a wait for the well is low_level_hold_min",
         )  # fmt: skip
     if 0 < hold < HOLD_LEAST_MIN:
         yield site.doubtful(

@@ -22,7 +22,12 @@ def string_voltage(site: Checked) -> Remarks:
     said = f"{array.modules_in_series} modules in series reach {cold:.0f} V open circuit at {site.coldest_c:.0f} deg C"
     stated = site.facts.site.lowest_ambient_c is not None
     milder = "" if stated else ", or state the coldest morning as site.lowest_ambient_c if it is milder"
-    fix = f"put at most {fits} in series{milder}. {CAUTION}"
+    at_most = (
+        f"put at most {fits} in series"
+        if fits
+        else "no string of this module fits this controller: even one is above its limit"
+    )
+    fix = f"{at_most}{milder}. {CAUTION}"
     if cold > limit:
         yield site.wrong(
             "array.modules_in_series", f"{said}, above the controller's {limit:.0f} V: it can be destroyed", fix
@@ -37,10 +42,13 @@ def string_voltage(site: Checked) -> Remarks:
     floor = controller.min_input_voltage_v
     said = f"{array.modules_in_series} modules in series fall to {hot:.0f} V at maximum power with cells at {hot_c:.0f} deg C"
     more = -(-array.modules_in_series * floor // hot)
+    at_least = f"put at least {more:.0f} in series (and check the cold morning again)"
+    if more > fits:
+        at_least = f"at least {more:.0f} in series would do, and at most {fits} bear the cold morning: no string of this module fits this controller"
     if hot < floor:
         yield site.wrong(
             "array.modules_in_series", f"{said}, below the controller's least input of {floor:.0f} V: it stops at noon",
-            f"put at least {more:.0f} in series (and check the cold morning again). {CAUTION}",
+            f"{at_least}. {CAUTION}",
         )  # fmt: skip
     elif controller.mpp_min_v and hot < controller.mpp_min_v:
         yield site.doubtful(

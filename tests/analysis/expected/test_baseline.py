@@ -71,11 +71,29 @@ def test_wear_of_a_fifth_of_a_percent_a_day_is_not_absorbed_with_speed(scatter, 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_nor_with_power_and_flow_alone(scatter, seed):
-    """Wear, leak and cable together, +-5 points, the level steady."""
+    """Wear alone, +-5 points, the level steady."""
     rng = np.random.default_rng(seed)
     learnt = lived(scatter, rng, 120, lambda day: {"flow": np.log1p(-0.002 * day)}, POWER_ALONE)
     lost = 1.0 - np.exp(np.log1p(-0.002 * 119) - learnt.mean[PLACE["q2"]])
     assert lost == pytest.approx(0.002 * 119, abs=0.05)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_nor_wear_leak_and_cable_together_with_power_and_flow_alone(bench, scatter, seed):
+    """Likewise the three growing at once, each by its own share of the flow; what they take together is what flow over power shows."""
+    rng, learnt, lost = np.random.default_rng(seed), beginning(scatter), {}
+    causes = [bench.causes.index(name) for name in ("worn-pump", "riser-leak", "cable-fault")]
+    for day in range(120):
+        each = np.array([0.12, 0.06, 0.06]) * day / 119.0
+        lost = sum(
+            bench.explained([cause], np.array([share]), np.arange(SIZE))[0]
+            for cause, share in zip(causes, each, strict=True)
+        )
+        learnt = learn(learnt, a_day(scatter, rng, {}, POWER_ALONE) + lost, scatter)
+    places = [PLACE["q1"], PLACE["q2"]]
+    assert (1.0 - np.exp(lost[places]) > 0.15).all(), "all three are in it"
+    seen = 1.0 - np.exp(lost[places] - learnt.mean[places])
+    assert seen == pytest.approx(1.0 - np.exp(lost[places]), abs=0.05)
 
 
 @pytest.mark.parametrize(("name", "amount", "within"), [

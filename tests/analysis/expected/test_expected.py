@@ -1,5 +1,6 @@
 """What `SiteModel.expect` promises: each row by itself, whatever is fitted, never more water than energy."""
 
+import tracemalloc
 from dataclasses import fields, replace
 
 import numpy as np
@@ -260,3 +261,20 @@ def test_a_longer_cable_loses_more_and_two_leads_less_than_three(facts):
 
 def test_healthy_is_the_default(model, rows, whole):
     same(model.expect(rows, HEALTHY), whole)
+
+
+def test_memory_grows_with_the_answer_and_no_faster(model, make_rows):
+    """27 numbers and 2 flags a row, and a working set of one block whatever the number of rows."""
+    peaks = []
+    day = make_rows()
+    for times in (30, 90):
+        rows = Rows(np.tile(day.time_ms, times), {name: np.tile(column, times) for name, column in day.values.items()})
+        model.expect(rows)
+        tracemalloc.start()
+        seen = model.expect(rows)
+        peaks.append((len(seen), tracemalloc.get_traced_memory()[1]))
+        tracemalloc.stop()
+    (few, low), (many, high) = peaks
+    a_row = (1 + 2 * len(COLUMNS)) * 8 + 2
+    assert (high - low) / (many - few) == pytest.approx(a_row, rel=0.05)
+    assert low - few * a_row < 12e6, "the working set of a block of 16,384 rows"

@@ -160,3 +160,14 @@ def test_cells_are_warmer_than_air_and_than_the_modules_back():
     assert np.isnan(cell_of_ambient(np.nan, 800.0, 45.0))
     with pytest.raises(ValueError, match="noct_c must be 35 to 60"):
         cell_of_ambient(20.0, 800.0, 25.0)
+
+
+def test_copper_outside_any_cables_temperature_is_not_told():
+    found = resistance_ohm_per_km(4, [20.0, -300.0, 298.15, np.nan, -60.0, 250.0])
+    assert np.isnan(found).tolist() == [False, True, True, True, False, False]
+    assert (found[[4, 5]] > 0).all()
+    for drop in (dc_loop_ohm, lambda *given: dc_drop_v(5.0, *given), lambda *given: three_phase_loss_w(5.0, *given)):
+        with pytest.raises(ValueError, match="is it in kelvin"):
+            drop(30.0, 4.0, 298.15)
+    with pytest.raises(ValueError, match="length_m must be 0 or more"):
+        dc_loop_ohm(np.inf, 4.0)

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.physics.hydraulic_power import efficiency, hydraulic_power_w
 from analysis.physics.pipe_friction import (
     LAMINAR_REYNOLDS_MAX,
     TURBULENT_REYNOLDS_MIN,
@@ -117,3 +118,26 @@ def test_no_flow_no_loss_and_nan_through():
 def test_slipped_units_are_refused(call, words):
     with pytest.raises(ValueError, match=words.replace("?", r"\?")):
         call()
+
+
+def test_an_infinite_reynolds_number_has_its_limit():
+    assert friction_factor(np.inf, 0.0) == 0.0
+    smooth = friction_factor([1e6, 1e12, 1e300, np.inf, np.nan], 0.0)
+    assert (np.diff(smooth[:4]) < 0).all()
+    assert np.isnan(smooth[4])
+    rough = friction_factor([1e12, np.inf], 0.01)
+    assert rough[1] == pytest.approx(rough[0], rel=1e-6)
+
+
+@pytest.mark.parametrize("own", [density_kg_m3, viscosity_pa_s, kinematic_viscosity_m2_s, vapour_pressure_pa])
+def test_text_is_no_temperature(own):
+    with pytest.raises(TypeError, match="temperature_c must be numbers"):
+        own("20")
+    assert float(own(20)) == float(own([20.0])[0])
+
+
+def test_density_in_grams_is_refused():
+    for call in (lambda: hydraulic_power_w(5, 60, 1.0), lambda: efficiency(5, 60, 1500, [998.0, 0.998])):
+        with pytest.raises(ValueError, match="is it in g/cm3"):
+            call()
+    assert np.isnan(hydraulic_power_w(5, 60, np.nan)), "a missing density stays missing"

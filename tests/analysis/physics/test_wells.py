@@ -87,6 +87,8 @@ def test_eden_hazel_finds_the_well_that_made_a_step_test():
     [
         (lambda: step_drawdown_m(1, -1, 0), "must be 0 or more, got -1 and 0"),
         (lambda: theis_drawdown_m(1, 1, 0, 0.1, 1), "transmissivity_m2_d must be above 0"),
+        (lambda: theis_drawdown_m(1, 1, np.inf, 0.1, 1), "transmissivity_m2_d must be above 0 and finite"),
+        (lambda: theis_drawdown_m(1, 1, 1, 0.1, np.inf), "radius_m must be above 0 and finite"),
         (lambda: theis_drawdown_m(1, 1, 1, 20, 1), "is it a percentage"),
         (lambda: cooper_jacob_drawdown_m(1, 1, 1, 0.1, 0), "radius_m must be above 0"),
         (lambda: variable_rate_drawdown_m(1, [0, 0], [1, 2], 1, 0.1, 1), "start_d must rise"),

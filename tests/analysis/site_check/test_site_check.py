@@ -186,6 +186,15 @@ MISTAKES = [  # what was done, gravest grade, key, words that must be there
     ("well by far stronger than the pump", lambda f: changed(f, well={"tested_yield_m3_h": 156, "drawdown_linear_m_per_m3_h": 0.02,
      "drawdown_quadratic_m_per_m3_h2": 0.0}), "note", "well.tested_yield_m3_h", "times what the pump can lift"),
     ("start delay in minutes", lambda f: changed(f, controller={"start_delay_s": 0.33}), "doubtful", "controller.start_delay_s", "0.33 min are 19.8 s"),
+    ("start delay in milliseconds", lambda f: changed(f, controller={"start_delay_s": 3000.0}), "doubtful", "controller.start_delay_s", "3000 ms are 3 s"),
+    ("altitude in kilometres", lambda f: changed(f, site={"altitude_m": 1.18}), "doubtful", "site.altitude_m", "1.18 km are 1180 m"),
+    ("altitude in kilometres, rounded", lambda f: changed(f, site={"altitude_m": 1.2}), "note", "site.altitude_m", "1.2 km are 1200 m"),
+    ("one module above the controller's limit", lambda f: changed(f, controller={"max_input_voltage_v": 40, "min_input_voltage_v": 12}), "wrong",
+     "array.modules_in_series", "no string of this module fits this controller: even one is above its limit"),
+    ("a window that no string fits", lambda f: changed(f, controller={"max_input_voltage_v": 400, "min_input_voltage_v": 300}), "wrong",
+     "array.modules_in_series", "at most 7 bear the cold morning: no string of this module fits"),
+    ("four rows of a helical rotor called centrifugal", lambda f: changed(f, pump={"kind": "multistage-centrifugal"}), "doubtful",
+     "pump.kind", 'is it "helical-rotor"?'),
     ("hold in hours", lambda f: changed(f, controller={"low_level_hold_min": 0.5}), "doubtful", "controller.low_level_hold_min", "0.5 h are 30 min"),
     ("visit of a year before", lambda f: replace(f, visits=(replace(f.visits[0], date=date(2024, 12, 2)),)), "doubtful",
      "visit[1].date", "before the site was commissioned, 2025-09-01"),
@@ -374,6 +383,18 @@ def test_tables_too_short_or_without_speeds_are_not_judged_by_their_rows(facts):
     slow = [replace(r, speed_rpm=None) for r in row(helical(facts), 11, flow_m3_h=2.34).pump.curve]
     assert not list(pump_rows(Checked(changed(facts, pump={"curve": tuple(slow)}), "k")))
     assert not list(pump_rows(Checked(row(facts, 2, flow_m3_h=4.9), "k"))), "nothing that two rows alone disprove"
+
+
+@pytest.mark.parametrize("rows", [(0, 2, 3, 5), (0, 1, 3, 5), (1, 2, 5)])
+def test_a_few_rows_of_a_centrifugal_pump_are_fine(facts, rows):
+    some = tuple(centrifugal(facts).pump.curve[number] for number in rows)
+    short = changed(facts, pump={"curve": some, "kind": "multistage-centrifugal"})
+    assert not [str(r) for r in check_site(short, "k") if r.problem.key == "pump.kind"]
+
+
+def test_a_coast_in_whole_metres_is_fine(facts):
+    found = check_site(changed(facts, site={"altitude_m": 3.0}), "kraal.toml")
+    assert not [str(r) for r in found if r.problem.key == "site.altitude_m"]
 
 
 def test_one_row_without_a_speed_is_judged_like_a_table_without_speeds():
