@@ -58,7 +58,7 @@ from analysis.physics.pump_table import refuse_speeds_apart
 from analysis.physics.sky_table import sky_table
 from analysis.physics.system_curve import system_curve
 from analysis.row_physics import SELDOM_ASKED, RowPhysics
-from analysis.rows import Floats, Rows, nothing
+from analysis.rows import Floats, Rows, columns_of, nothing
 from analysis.uncertainty import prior
 from logger.record.site_facts import SiteFacts
 
@@ -95,8 +95,9 @@ class Expected:
     sun_elevation_deg
         Apparent. NaN at night.
     poa_w_m2, clear_poa_w_m2
-        Irradiance in the plane of the array: measured where there is a sensor, else clear sky; and clear sky. Where the site
-        has no sensor, less what the modules' glass turns away at low angles: what a sensor reads is taken as it reads. [W/m2]
+        Irradiance in the plane of the array: as the sensor reads it, and of rows without a reading, sensor fitted or not, a clear
+        sky's less what the modules' glass turns away at low angles; and the clear sky: as it falls in where the site has a sensor to be
+        compared with it, else less the same. [W/m2]
     cell_temp_c
         From the module's, else the air's temperature, else the usual one of the place and season. [deg C]
     mpp_power_w, mpp_voltage_v, mpp_current_a
@@ -260,7 +261,7 @@ class SiteModel:
         Parameters
         ----------
         rows : Rows
-            Any channels, any spacing, any order. [n]
+            Any channels, any spacing, any order. [n]; lists and single numbers will do.
         factors : Factors
             The installation; HEALTHY = its datasheets.
         brief : bool
@@ -269,8 +270,15 @@ class SiteModel:
         Returns
         -------
         Expected
-            [n] each. Columns whose channels are missing hold NaN.
+            [n] each. Columns whose channels are missing hold NaN, as do rows in which a reading they rest on is beyond what any
+            instrument can say (`logger.record.channels`): `reasons.reasons` says why.
+
+        Raises
+        ------
+        ValueError
+            A channel of another length than the times.
         """
+        rows = columns_of(rows)
         n = len(rows)
         floats = np.empty((1 + 2 * len(COLUMNS), n))
         flags = np.zeros((2, n), bool)

@@ -21,10 +21,20 @@ from analysis.physics.cell_temperature import (
     NOCT_MODEL_STD_C,
 )
 from analysis.physics.grid import Cells
-from analysis.physics.sky_table import AMBIENT_C, CLEAR_POA_W_M2, CLEAR_STD_W_M2, ELEVATION_DEG, LIT_DEG, NODES
-from analysis.rows import Floats, Rows, nothing
+from analysis.physics.sky_table import (
+    AMBIENT_C,
+    CLEAR_POA_W_M2,
+    CLEAR_STD_W_M2,
+    ELEVATION_DEG,
+    LIT_DEG,
+    NODES,
+    TAKEN_POA_W_M2,
+    TAKEN_STD_W_M2,
+)
+from analysis.rows import Floats, Rows
 from analysis.site_tables import SiteTables
 from analysis.uncertainty import SENSOR_STD
+from logger.record.channels import CHANNELS
 
 ELEVATION, POA, CLEAR, CELL, POWER, VOLTAGE, CURRENT, INPUT, HEAD, FLOW, AT_SPEED, POWER_AT_SPEED, OF_SUN, MOTOR = (
     0, 1, 3, 5, 7, 9, 11, 13, 15, 17, 19, 21, 23, 25,
@@ -100,6 +110,7 @@ class RowPhysics:
         active &= local <= self.set.take(place, mode="clip")
         power = self._input_power(block)
         if power is not None:
+            power = _within(power, "input_power_w")
             active |= power > self.fed_w
         whole, count = floats[:, block], np.count_nonzero(active)
         if count >= MOSTLY * len(local) and count:
@@ -157,28 +168,14 @@ class RowPhysics:
         self, rows: _Picked, place: NDArray[np.int64], of_day: Floats, found: Floats
     ) -> tuple[NDArray[np.bool_], NDArray[np.bool_] | None]:
         sky = self._sky_cells(place, of_day)
-        elevation, clear = self._sky_at(sky, ELEVATION_DEG), self._sky_at(sky, CLEAR_POA_W_M2)
-        np.maximum(clear, 0.0, out=clear)
-        if self.factors.clear_sky != 1.0:
-            clear *= self.factors.clear_sky
-        measured = self._channel("irradiance_w_m2", rows)
-        seen = None if measured is None else ~np.isnan(measured)
-        clear_std = nothing(len(clear))
-        if seen is None or not self.brief or not seen.all():
-            clear_std = self._sky_at(sky, CLEAR_STD_W_M2)
-            if self.factors.clear_sky != 1.0:
-                clear_std *= self.factors.clear_sky
-        poa, poa_std = clear, clear_std
-        if measured is not None and seen is not None:
-            share, amount = SENSOR_STD["irradiance_w_m2"]
-            poa = np.where(seen, np.maximum(measured, 0.0), clear)
-            poa_std = np.where(seen, share * poa + amount, clear_std)
+        elevation = self._sky_at(sky, ELEVATION_DEG)
+        poa, poa_std, seen = self._light(rows, sky, found)
         cell, cell_std = self._cell(rows, poa, sky)
         found[ELEVATION] = elevation
         found[POA], found[POA + 1] = poa, poa_std
-        found[CLEAR], found[CELL] = clear, cell
+        found[CELL] = cell
         if not self.brief:
-            found[CLEAR + 1], found[CELL + 1] = clear_std, cell_std
+            found[CELL + 1] = cell_std
         self._array(poa, poa_std, cell, cell_std, found)
         offered = np.minimum(found[POWER], self.model.facts.controller.max_power_w)
         flow, flow_std, per_w = self.capped(offered, (line.FLOW, line.FLOW_STD, line.FLOW_PER_W))
@@ -187,11 +184,46 @@ class RowPhysics:
         _root_of_squares((flow_std, per_w), found[OF_SUN + 1])
         return elevation > LIT_DEG, seen
 
+    def _light(self, rows: _Picked, sky: Cells, found: Floats) -> tuple[Floats, Floats, NDArray[np.bool_] | None]:
+        """Irradiance and its uncertainty, and where it was measured: elsewhere stands what passes the glass of a clear sky's, whether a
+        sensor is fitted or not. The clear sky itself goes into `found`.
+        """
+        measured = self._channel("irradiance_w_m2", rows)
+        seen = None if measured is None else ~np.isnan(measured)
+        clear, clear_std = self._clear_at(sky, CLEAR_POA_W_M2), None
+        found[CLEAR] = clear
+        if not self.brief:
+            found[CLEAR + 1] = clear_std = self._clear_at(sky, CLEAR_STD_W_M2)
+        share, amount = SENSOR_STD["irradiance_w_m2"]
+        if measured is None or seen is None:
+            return *self._stands_in(sky, clear, clear_std), seen
+        poa = np.maximum(_within(measured, "irradiance_w_m2"), 0.0)
+        poa_std = share * poa + amount
+        if not seen.all():
+            light, light_std = self._stands_in(sky, clear, clear_std)
+            np.copyto(poa, light, where=~seen)
+            np.copyto(poa_std, light_std, where=~seen)
+        return poa, poa_std, seen
+
+    def _stands_in(self, sky: Cells, clear: Floats, clear_std: Floats | None) -> tuple[Floats, Floats]:
+        """What passes the glass under a clear sky, and its uncertainty."""
+        if not self.model.sky.through_glass:
+            return self._clear_at(sky, TAKEN_POA_W_M2), self._clear_at(sky, TAKEN_STD_W_M2)
+        return clear, self._clear_at(sky, CLEAR_STD_W_M2) if clear_std is None else clear_std
+
+    def _clear_at(self, sky: Cells, column: int) -> Floats:
+        """A column of the clear sky's light, the site's factor in it; never below 0, where two nodes of a set sun could round to."""
+        found = self._sky_at(sky, column)
+        np.maximum(found, 0.0, out=found)
+        if self.factors.clear_sky != 1.0:
+            found *= self.factors.clear_sky
+        return found
+
     def _array(self, poa: Floats, poa_std: Floats, cell: Floats, cell_std: Floats, found: Floats) -> None:
         """Maximum power, voltage and current, with what light, temperature and nameplate leave open."""
         factors, std, module = self.factors, self.std, self.model.facts.array.module
         gamma, beta = module.temp_coeff_p_mp_pct_c / 100.0, module.temp_coeff_v_oc_pct_c / 100.0
-        found[POWER], found[VOLTAGE], found[CURRENT] = self.model.array.maximum(
+        found[POWER], found[VOLTAGE], found[CURRENT] = self.model.array.held_maximum(
             poa, cell, factors.array_current, factors.array_voltage
         )
         light = poa_std / np.maximum(poa, 1.0)
@@ -227,7 +259,10 @@ class RowPhysics:
     def _cell(self, rows: _Picked, poa: Floats, sky: Cells) -> tuple[Floats, Floats]:
         """Cell temperature and its uncertainty, from the best that the row holds."""
         air, module = self._channel("ambient_temp_c", rows), self._channel("module_temp_c", rows)
+        back = None if module is None else _within(module, "module_temp_c")
         seen = None if air is None else ~np.isnan(air)
+        if air is not None:
+            air = _within(air, "ambient_temp_c")
         if air is not None and seen is not None and seen.all():
             ambient, std = air, np.full(len(poa), np.hypot(SENSOR_STD["ambient_temp_c"][1], NOCT_MODEL_STD_C))
         else:
@@ -237,9 +272,9 @@ class RowPhysics:
                 ambient = np.where(seen, air, ambient)
                 np.copyto(std, np.hypot(SENSOR_STD["ambient_temp_c"][1], NOCT_MODEL_STD_C), where=seen)
         cell = ambient + self.noct_rise * poa
-        if module is not None:
+        if module is not None and back is not None:
             seen = ~np.isnan(module)
-            cell = np.where(seen, module + CELL_ABOVE_MODULE_C / 1000.0 * poa, cell)
+            cell = np.where(seen, back + CELL_ABOVE_MODULE_C / 1000.0 * poa, cell)
             np.copyto(std, MODULE_SENSOR_STD_C, where=seen)
         return cell, std
 
@@ -276,9 +311,9 @@ class RowPhysics:
         lift = curve.static_level_m + factors.level_offset_m + drawdown
         beyond += curve.outlet_height_m
         if level is not None:
-            lift = np.where(np.isnan(level), lift, level)
+            lift = np.where(np.isnan(level), lift, _within(level, "water_level_m"))
         if pressure is not None:
-            beyond = np.where(np.isnan(pressure), beyond, pressure * curve.m_per_bar)
+            beyond = np.where(np.isnan(pressure), beyond, _within(pressure, "discharge_pressure_bar") * curve.m_per_bar)
         lift += riser
         lift += beyond
         return lift
@@ -334,6 +369,15 @@ class RowPhysics:
         """The picked rows' values; never to be written into."""
         found = self.rows.values.get(name)
         return None if found is None else rows.of(found)
+
+
+def _within(values: Floats, channel: str) -> Floats:
+    """NaN where no instrument can honestly say so much or so little: another unit, or no reading. Readings that come in through a gateway
+    or a file are refused there already."""
+    known = CHANNELS[channel]
+    off = values > known.highest
+    off |= values < known.lowest
+    return np.where(off, np.nan, values) if off.any() else values
 
 
 def _days_between(model: SiteTables, rows: Rows) -> NDArray[np.int64]:

@@ -120,3 +120,23 @@ def joined(blocks: list[Rows]) -> Rows:
         if all(b.trusted is None for b in blocks)
         else np.concatenate([np.ones(len(b), bool) if b.trusted is None else b.trusted for b in blocks]),
     )
+
+
+def columns_of(rows: Rows) -> Rows:
+    """The same rows with every column an array of its kind; as they are where they are so already. A single number holds for all rows.
+
+    ValueError: a channel of another length than the times.
+    """
+    n = len(rows.time_ms) if type(rows.time_ms) is np.ndarray and rows.time_ms.ndim == 1 else -1
+    if n >= 0 and all(
+        type(c) is np.ndarray and c.dtype == np.float64 and c.shape == (n,) for c in rows.values.values()
+    ):
+        return rows
+    time_ms = np.atleast_1d(np.asarray(rows.time_ms, np.int64))
+    values = {}
+    for name, column in rows.values.items():
+        found = np.asarray(column, float)
+        if found.shape not in ((), time_ms.shape):
+            raise ValueError(f"{name} has {found.size} values for {time_ms.size} times")
+        values[name] = np.broadcast_to(found, time_ms.shape).copy()
+    return Rows(time_ms, values, rows.seq, rows.trusted)

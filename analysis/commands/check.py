@@ -83,7 +83,9 @@ def _worded(name: str, remarks: "Iterable[Remark]") -> list[str]:
 
 
 def _table(days: "tuple[ClearDay, ...]") -> list[str]:
-    lines = ["The day to expect under a clear sky (hours of the site's own clock)"]
+    lines = [
+        "The day to expect under a clear sky (hours of the site's own clock; sun: what passes the modules' glass, in the plane of the array)"
+    ]
     for day in days:
         spread = f"+-{2.0 * day.water_std_m3:.1f} for 19 of 20 such pumps"
         if day.water_m3 <= 0.0:

@@ -12,6 +12,8 @@ from pvlib import pvsystem
 
 from analysis.physics.cable import dc_loop_ohm
 from analysis.physics.grid import Plane
+from analysis.physics.numbers_only import as_numbers
+from analysis.physics.reason import Reason
 from analysis.physics.single_diode import Diode, curve_points, fit_diode, scale
 from logger.record.site_facts import Array
 
@@ -19,6 +21,8 @@ Floats = NDArray[np.float64]
 
 POA_STEP_W_M2, POA_NODES = 10.0, 161
 CELL_LOWEST_C, CELL_STEP_C, CELL_NODES = -30.0, 5.0, 29
+POA_MOST_W_M2 = POA_STEP_W_M2 * (POA_NODES - 1)
+CELL_HIGHEST_C = CELL_LOWEST_C + CELL_STEP_C * (CELL_NODES - 1)
 DARK_W_M2 = 0.5
 """The first node stands for this instead of darkness, where the circuit has no voltage to tell."""
 LIGHT_SHARE = 0.98 * 0.995 * 0.985 * 0.99
@@ -45,14 +49,14 @@ class ArrayModel:
     table: Plane
 
     def maximum(
-        self, poa_w_m2: Floats, cell_c: Floats, current_factor: float = 1.0, voltage_factor: float = 1.0
+        self, poa_w_m2: ArrayLike, cell_c: ArrayLike, current_factor: float = 1.0, voltage_factor: float = 1.0
     ) -> tuple[Floats, Floats, Floats]:
         """Maximum power, its voltage and current, looked up.
 
         Parameters
         ----------
-        poa_w_m2, cell_c : float64[n]
-            Plane-of-array irradiance (held to 0 to 1600) and cell temperature (held to -30 to 110). [W/m2], [deg C]
+        poa_w_m2, cell_c : float or array-like that broadcast
+            Plane-of-array irradiance, 0 to 1600, and cell temperature, -30 to 110. [W/m2], [deg C]
         current_factor : float
             Share of the light that reaches and of the strings that work: soiling, shade, strings. [-]
         voltage_factor : float
@@ -60,9 +64,35 @@ class ArrayModel:
 
         Returns
         -------
-        power_w, voltage_v, current_a : float64[n]
+        power_w, voltage_v, current_a : ndarray, broadcast shape
             At the controller's input, with LIGHT_SHARE of the light. Within 0.1 % + 0.1 W per kWp of the circuit solved row by row above 50 W/m2
-            (tested). NaN in, NaN out.
+            (tested). In darkness 0, all three. NaN where an input is NaN or out of its range: `maximum_reason` says which.
+        """
+        poa, cell = np.broadcast_arrays(as_numbers(poa_w_m2, "poa_w_m2"), as_numbers(cell_c, "cell_c"))
+        found = self.held_maximum(np.ravel(poa), np.ravel(cell), current_factor, voltage_factor)
+        valid, dark = self.maximum_reason(poa, cell) == Reason.OK, poa == 0.0
+        power, voltage, current = (
+            np.where(valid, np.where(dark, 0.0, values.reshape(poa.shape)), np.nan) for values in found
+        )
+        return power, voltage, current
+
+    @staticmethod
+    def maximum_reason(poa_w_m2: ArrayLike, cell_c: ArrayLike) -> NDArray[np.uint8]:
+        """Why `maximum` gives no value: `Reason` codes, of the broadcast shape. [W/m2], [deg C] -> [-]"""
+        poa, cell = np.broadcast_arrays(as_numbers(poa_w_m2, "poa_w_m2"), as_numbers(cell_c, "cell_c"))
+        reason = np.full(poa.shape, Reason.OK, np.uint8)
+        reason[(cell < CELL_LOWEST_C) | (cell > CELL_HIGHEST_C) | (poa > POA_MOST_W_M2)] = Reason.OUT_OF_RANGE
+        reason[poa < 0.0] = Reason.IMPOSSIBLE
+        reason[np.isnan(poa) | np.isnan(cell)] = Reason.MISSING
+        return reason
+
+    def held_maximum(
+        self, poa_w_m2: Floats, cell_c: Floats, current_factor: float = 1.0, voltage_factor: float = 1.0
+    ) -> tuple[Floats, Floats, Floats]:
+        """`maximum` of measured rows: an edge's value beyond the edge. float64[n] each. [W/m2], [deg C] -> [W], [V], [A]
+
+        A cloud's edge sends more than 1600 W/m2 for a minute, a sensor's offset is below 0 at night: both are readings. What no
+        instrument says, `SiteModel.expect` leaves out before. In darkness the voltage is that of the first light.
         """
         light = poa_w_m2 if current_factor == 1.0 else poa_w_m2 * current_factor
         power, voltage, current = self.table(light, cell_c, (POWER_W, VOLTAGE_V, CURRENT_A))

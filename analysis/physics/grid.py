@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.int64]
@@ -34,13 +34,13 @@ class Line:
             for k in range(self.values.shape[1])
         ]
 
-    def __call__(self, x: Floats, only: Sequence[int] | None = None) -> list[Floats]:
-        """The quantities at `x`, float64[m] each: all K, or those numbered in `only`, in that order."""
+    def __call__(self, x: ArrayLike, only: Sequence[int] | None = None) -> list[Floats]:
+        """The quantities at `x`, of its shape: all K, or those numbered in `only`, in that order."""
         return self.of(self.cells(x), range(self.values.shape[1]) if only is None else only)
 
-    def cells(self, x: Floats) -> Cells:
+    def cells(self, x: ArrayLike) -> Cells:
         """Where `x` lies, for `of`: to be asked once where several questions follow."""
-        return _cell(x, self.start, self.step, len(self.values))
+        return _cell(np.asarray(x, float), self.start, self.step, len(self.values))
 
     def of(self, cells: Cells, only: Sequence[int]) -> list[Floats]:
         """The quantities numbered in `only`, in that order, where `cells` says; float64[m] each."""
@@ -68,9 +68,12 @@ class Plane:
             found.append((base, along, across, twist))
         return found
 
-    def __call__(self, x: Floats, y: Floats, only: Sequence[int] | None = None) -> list[Floats]:
-        """The quantities at (x, y), float64[m] each: all K, or those numbered in `only`, in that order."""
+    def __call__(self, x: ArrayLike, y: ArrayLike, only: Sequence[int] | None = None) -> list[Floats]:
+        """The quantities at (x, y), of their broadcast shape, numbers as arrays: all K, or those numbered in `only`, in that order."""
         rows, columns, _ = self.values.shape
+        x, y = np.asarray(x, float), np.asarray(y, float)
+        if x.shape != y.shape:
+            x, y = np.broadcast_arrays(x, y)
         place, along = _cell(x, self.start[0], self.step[0], rows)
         beside, across = _cell(y, self.start[1], self.step[1], columns)
         place *= columns - 1
@@ -96,7 +99,7 @@ def _piece(value: Floats, rise: Floats, low: Places, weight: Floats) -> Floats:
 
 def _cell(x: Floats, start: float, step: float, nodes: int) -> tuple[Places, Floats]:
     """Lower node and share of the way to the next: NaN where `x` is, at a node that exists."""
-    weight = x - start
+    weight = np.asarray(x - start)  # of a single number NumPy makes no array by itself
     weight *= 1.0 / step
     np.minimum(np.maximum(weight, 0.0, out=weight), nodes - 1.0, out=weight)
     with np.errstate(invalid="ignore"):

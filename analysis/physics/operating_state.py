@@ -76,7 +76,7 @@ def on_curve(
     )
     light = array.light_of(volts, amperes, cell)
     flat_light, flat_cell = np.ravel(light), np.ravel(cell)
-    best = array.maximum(flat_light, flat_cell)[1].reshape(volts.shape)
+    best = array.held_maximum(flat_light, flat_cell)[1].reshape(volts.shape)
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = volts / best
     idle = amperes < IDLE_SHARE * rated_current_a

@@ -1,6 +1,6 @@
 """Why a physical model gives no value, or a value that is not a plain lookup.
 
-Flow: pump_curve.py, system_curve.py, operating_point.py -> HERE -> expected.py.
+Flow: pump_curve.py, array_power.py, system_curve.py, operating_point.py -> HERE -> expected.py.
 Never: words for users (the causes and pages have their own).
 """
 
@@ -25,6 +25,8 @@ class Reason(IntEnum):
     BEYOND_SHUT_OFF = 8  # no speed within the table's range lifts this head at this flow
     NO_SPEED = 9  # the table has no speeds, so speed is only relative
     TOO_SLOW = 10  # speed far below the table's slowest
+    OUT_OF_RANGE = 11  # beyond what the model, or any honest instrument, knows: another unit perhaps
+    DARK = 12  # night, and nothing fed: nothing is asked
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,8 @@ from logger.record.site_facts import Array, Site
 Floats = NDArray[np.float64]
 FlatSky = tuple[list[Floats], list[Floats], Floats, Floats]
 
-ELEVATION_DEG, CLEAR_POA_W_M2, CLEAR_STD_W_M2, AMBIENT_C = range(4)
+ELEVATION_DEG, CLEAR_POA_W_M2, CLEAR_STD_W_M2, AMBIENT_C, TAKEN_POA_W_M2, TAKEN_STD_W_M2 = range(6)
+"""The last two, what passes the glass, only where the clear sky is tabulated as it falls in: else it is that already."""
 NODES = 145
 KEPT_DAYS = 3
 SEASON_NODES = 122
@@ -39,10 +40,14 @@ LIT_DEG = -16.0 / 60.0
 
 @dataclass(frozen=True, eq=False)
 class SkyTable:
-    """`values` float64[SEASON_NODES + 1, NODES, 4] over the tropical year and the local mean solar day."""
+    """`values` float64[SEASON_NODES + 1, NODES, 4 or 6] over the tropical year and the local mean solar day.
+
+    `through_glass`: the clear sky is less what the modules' glass turns away; else two more columns tell that.
+    """
 
     longitude_days: float
     values: Floats
+    through_glass: bool = False
 
     def local_days(self, time_ms: NDArray[np.int64]) -> Floats:
         """Local mean solar time in days since 1970: the whole part names the solar day, the rest is the time of
@@ -76,9 +81,9 @@ class SkyTable:
 
         Returns
         -------
-        table : float64[days, NODES, 4]
+        table : float64[days, NODES, 4 or 6]
             Elevation [deg], clear-sky plane-of-array irradiance and its standard uncertainty [W/m2], usual air temperature
-            [deg C].
+            [deg C]; and, not `through_glass`, what of that irradiance passes the glass, with its standard uncertainty [W/m2].
         rise, set : float64[days]
             Share of the solar day between which the sun is up, widened to the next node; rise > set: never up.
         """
@@ -124,7 +129,8 @@ def sky_table(site: Site, array: Array, through_glass: bool = False) -> SkyTable
     site, array : site facts
         Place [deg], [m]; tilt and azimuth [deg].
     through_glass : bool
-        Clear-sky irradiance less what the modules' glass turns away: where no sensor's reading is held against it. [-]
+        Clear-sky irradiance less what the modules' glass turns away: where no sensor's reading is held against it. Without it that
+        share stands in columns of its own, for rows that such a sensor reads nothing of. [-]
 
     Returns
     -------
@@ -146,7 +152,9 @@ def sky_table(site: Site, array: Array, through_glass: bool = False) -> SkyTable
     ambient = ambient_default(
         site.latitude_deg, site.altitude_m, noon, of_day * 24.0, site.lowest_ambient_c, site.highest_ambient_c
     )
-    light = sky.taken_w_m2 if through_glass else sky.poa_w_m2
-    spread = np.hypot(light * clear_sky_relative_std(sun.elevation_deg), GLASS_STD * (sky.poa_w_m2 - sky.taken_w_m2))
-    values = np.stack([sun.elevation_deg, light, spread, np.broadcast_to(ambient, spread.shape)], axis=-1)
-    return SkyTable(site.longitude_deg / 360.0, np.ascontiguousarray(values))
+    columns, turned_away = [], GLASS_STD * (sky.poa_w_m2 - sky.taken_w_m2)
+    for light in (sky.taken_w_m2,) if through_glass else (sky.poa_w_m2, sky.taken_w_m2):
+        columns += [light, np.hypot(light * clear_sky_relative_std(sun.elevation_deg), turned_away)]
+    air = np.broadcast_to(ambient, turned_away.shape)
+    values = np.stack([sun.elevation_deg, *columns[:2], air, *columns[2:]], axis=-1)
+    return SkyTable(site.longitude_deg / 360.0, np.ascontiguousarray(values), through_glass)

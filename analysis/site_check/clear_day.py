@@ -23,7 +23,7 @@ STEP_S = 300
 
 @dataclass(frozen=True)
 class Hour:
-    """Means over one clock hour; flow's is the water of that hour. [W/m2], [W], [m3/h], [m], [-]"""
+    """Means over one clock hour; flow's is the water of that hour, the sun's what passes the modules' glass. [W/m2], [W], [m3/h], [m], [-]"""
 
     hour: int
     poa_w_m2: float

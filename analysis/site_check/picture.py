@@ -13,7 +13,7 @@ from analysis.site_check.clear_day import ClearDay, Hour
 
 WIDTH, LEFT, TOP, PANEL, GAP, FOOT = 760, 64, 52, 130, 50, 30
 PANELS: tuple[tuple[str, Callable[[Hour], float]], ...] = (
-    ("sun on the array, W/m2", lambda h: h.poa_w_m2),
+    ("sun through the modules' glass, W/m2", lambda h: h.poa_w_m2),
     ("water, m3/h", lambda h: h.flow_m3_h),
     ("power taken, W", lambda h: h.power_w),
     ("head, m", lambda h: h.head_m),

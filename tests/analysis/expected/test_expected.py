@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 
 from analysis.expected import COLUMNS, HEALTHY, Expected, Factors, SiteModel
 from analysis.motor_rating import motor_rating
+from analysis.physics.reason import Reason
+from analysis.reasons import reasons
 from analysis.rows import Rows, no_rows
 
 NAMES = [field.name for field in fields(Expected)]
@@ -278,3 +280,69 @@ def test_memory_grows_with_the_answer_and_no_faster(model, make_rows):
     a_row = (1 + 2 * len(COLUMNS)) * 8 + 2
     assert (high - low) / (many - few) == pytest.approx(a_row, rel=0.05)
     assert low - few * a_row < 12e6, "the working set of a block of 16,384 rows"
+
+
+NOON_MS = 1_762_941_600_000
+
+
+@pytest.mark.parametrize(("channel", "value", "why"), [
+    ("irradiance_w_m2", 5000.0, Reason.OUT_OF_RANGE), ("irradiance_w_m2", -50.0, Reason.OUT_OF_RANGE), ("irradiance_w_m2", -2.0, Reason.OK),
+    ("irradiance_w_m2", 1700.0, Reason.OK), ("module_temp_c", 298.15, Reason.OUT_OF_RANGE), ("ambient_temp_c", 293.0, Reason.OUT_OF_RANGE),
+])  # fmt: skip
+def test_what_no_sensor_of_the_sun_or_heat_says_gives_no_power_and_a_reason(model, channel, value, why):
+    rows = Rows(np.full(2, NOON_MS), {"irradiance_w_m2": np.full(2, 900.0), channel: np.array([value, np.nan])})
+    seen = model.expect(rows)
+    code, sound = reasons(model, rows, seen)[0]
+    assert (code, sound) == (why, Reason.OK)
+    for name in ("mpp_power_w", "mpp_power_w_std", "mpp_voltage_v", "mpp_current_a", "flow_of_sun_m3_h"):
+        assert np.isnan(getattr(seen, name)[0]) == (why != Reason.OK), name
+        assert np.isfinite(getattr(seen, name)[1]), name
+
+
+@pytest.mark.parametrize(("values", "why"), [
+    ({"input_power_w": -500.0}, Reason.IMPOSSIBLE), ({"pv_voltage_v": 300.0, "pv_current_a": -4.0}, Reason.IMPOSSIBLE),
+    ({"input_power_w": -20.0}, Reason.NOT_LIFTING), ({"input_power_w": 5e6}, Reason.OUT_OF_RANGE), ({}, Reason.MISSING),
+    ({"input_power_w": 900.0, "water_level_m": 5000.0}, Reason.OUT_OF_RANGE), ({"input_power_w": 900.0}, Reason.OK),
+    ({"input_power_w": 900.0, "discharge_pressure_bar": 400.0}, Reason.OUT_OF_RANGE),
+    ({"input_power_w": 900.0, "water_level_m": 300.0}, Reason.HEAD_OUTSIDE),
+])  # fmt: skip
+def test_what_cannot_be_lifts_nothing_and_says_why(model, values, why):
+    rows = Rows(np.array([NOON_MS]), {name: np.array([value]) for name, value in values.items()})
+    seen = model.expect(rows)
+    assert Reason(reasons(model, rows, seen)[1][0]) == why
+    assert np.isnan(seen.flow_m3_h[0]) == (why > Reason.NOT_LIFTING)
+
+
+def test_night_is_its_own_reason(model):
+    rows = Rows(np.array([NOON_MS + 43_200_000]), {})
+    assert [Reason(codes[0]) for codes in reasons(model, rows, model.expect(rows))] == [Reason.DARK, Reason.DARK]
+
+
+def test_lists_and_single_numbers_are_rows_too(model):
+    time_ms = NOON_MS + 60_000 * np.arange(3)
+    arrays = model.expect(Rows(time_ms, {"input_power_w": np.full(3, 500.0), "irradiance_w_m2": np.full(3, 800.0)}))
+    listed = model.expect(Rows(list(time_ms), {"input_power_w": [500, 500, 500], "irradiance_w_m2": 800}))
+    alone = model.expect(Rows(NOON_MS, {"input_power_w": 500.0, "irradiance_w_m2": 800.0}))
+    same(arrays, listed)
+    same(taken(arrays, slice(1)), alone)
+    with pytest.raises(ValueError, match="input_power_w has 2 values for 3 times"):
+        model.expect(Rows(time_ms, {"input_power_w": np.full(2, 500.0)}))
+
+
+def test_the_sky_that_stands_in_is_the_same_whether_a_sensor_is_fitted_or_not(facts):
+    """A sensor that reads nothing leaves what a site without one has; beside readings stands the sky as it falls in."""
+    channels = tuple(name for name in facts.sensors.channels if name != "irradiance_w_m2")
+    bare, fitted = (
+        SiteModel(replace(facts, sensors=replace(facts.sensors, channels=listed)))
+        for listed in (channels, (*channels, "irradiance_w_m2"))
+    )
+    day = Rows(1_766_275_200_000 + 300_000 * np.arange(288, dtype=np.int64), {})  # 21 December
+    dead = Rows(day.time_ms, {"irradiance_w_m2": np.full(288, np.nan)})
+    for brief in (False, True):
+        without, unlisted, unread = (m.expect(r, brief=brief) for m, r in ((bare, day), (fitted, day), (fitted, dead)))
+        for name in ("poa_w_m2", "poa_w_m2_std", "cell_temp_c", "mpp_power_w", "mpp_power_w_std", "flow_of_sun_m3_h"):
+            one = getattr(without, name)
+            assert np.nanmax(one) > 1.0
+            assert np.array_equal(one, getattr(unlisted, name), equal_nan=True), name
+            assert np.array_equal(one, getattr(unread, name), equal_nan=True), name
+        assert np.nansum(unlisted.clear_poa_w_m2) > 1.01 * np.nansum(without.clear_poa_w_m2)

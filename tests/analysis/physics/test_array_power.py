@@ -9,6 +9,7 @@ from analysis.physics.array_power import LIGHT_SHARE, ArrayModel, array_model, s
 from analysis.physics.cable import dc_drop_v, dc_loop_ohm, resistance_ohm_per_km, three_phase_drop_v, three_phase_loss_w
 from analysis.physics.cell_temperature import cell_of_ambient, cell_of_module
 from analysis.physics.operating_state import OnCurve, on_curve
+from analysis.physics.reason import Reason
 from analysis.physics.single_diode import fit_diode
 from logger.record.site_facts import Array, Module
 
@@ -171,3 +172,33 @@ def test_copper_outside_any_cables_temperature_is_not_told():
             drop(30.0, 4.0, 298.15)
     with pytest.raises(ValueError, match="length_m must be 0 or more"):
         dc_loop_ohm(np.inf, 4.0)
+
+
+@settings(max_examples=40, deadline=None)
+@given(poa=st.floats(0, 1600), cell=st.floats(-30, 110))
+def test_a_number_a_list_and_an_array_are_answered_alike(array, poa, cell):
+    alone, listed, gridded = (
+        array.maximum(*asked) for asked in ((poa, cell), ([poa], [cell]), (np.full((2, 3), poa), np.array([cell])))
+    )
+    for one, of_list, of_grid in zip(alone, listed, gridded, strict=True):
+        assert one.shape == ()
+        assert of_list.shape == (1,)
+        assert of_grid.shape == (2, 3)
+        assert (of_list == one).all()
+        assert (of_grid == one).all()
+
+
+def test_beyond_its_range_the_array_says_why_and_nothing_else(array):
+    poa = np.array([0.0, 1600.0, 1601.0, -2.0, 1000.0, 1000.0, 1000.0, np.nan, 1000.0])
+    cell = np.array([25.0, 110.0, 25.0, 25.0, 298.15, -31.0, 111.0, 25.0, np.nan])
+    said = [Reason(code) for code in array.maximum_reason(poa, cell)]
+    off, gone = Reason.OUT_OF_RANGE, Reason.MISSING
+    assert said == [Reason.OK, Reason.OK, off, Reason.IMPOSSIBLE, off, off, off, gone, gone]
+    for values in array.maximum(poa, cell):
+        assert np.isfinite(values).tolist() == [reason == Reason.OK for reason in said]
+        assert values[0] == 0.0, "no light, no voltage"
+    held = array.held_maximum(poa[2:4], cell[2:4])[0]
+    assert held[0] == array.maximum(1600.0, 25.0)[0], "a cloud's edge is a reading"
+    assert held[1] == 0.0, "so is a sensor's offset at night"
+    with pytest.raises(TypeError, match="poa_w_m2 must be numbers"):
+        array.maximum("1000", 25.0)

@@ -50,3 +50,11 @@ def test_answers_do_not_alter_the_question():
     LINE(x)
     PLANE(x, x)
     assert x.tolist() == [3.0, 4.0]
+
+
+def test_single_numbers_and_lists_are_answered_as_arrays_are():
+    for x in (3.3, -5.0, 100.0):
+        assert float(LINE(x)[1]) == LINE(np.array([x]))[1][0] == LINE([x])[1][0]
+        for one, listed in zip(PLANE(x, 1.5), PLANE([x, x], 1.5), strict=True):
+            assert listed.shape == (2,)
+            assert (listed == one).all()

@@ -8,7 +8,14 @@ from pvlib import iam, pvsystem
 
 from analysis.physics.clear_sky import clear_sky
 from analysis.physics.incidence import diffuse_modifiers, glass_modifier
-from analysis.physics.sky_table import CLEAR_POA_W_M2, CLEAR_STD_W_M2, ELEVATION_DEG, sky_table
+from analysis.physics.sky_table import (
+    CLEAR_POA_W_M2,
+    CLEAR_STD_W_M2,
+    ELEVATION_DEG,
+    TAKEN_POA_W_M2,
+    TAKEN_STD_W_M2,
+    sky_table,
+)
 from analysis.physics.sun import SunPosition
 from logger.record.site_facts import Array, Module, Site
 
@@ -97,6 +104,9 @@ def test_only_a_site_without_a_sensor_of_the_sun_counts_it():
     assert 0.98 < share[noon] < 1.0
     assert low.any()
     assert (share[low] < 0.95).all()
-    assert (glazed[low, CLEAR_STD_W_M2] > 0.2 * (bare - glazed)[low, CLEAR_POA_W_M2]).all(), (
+    assert (glazed[low, CLEAR_STD_W_M2] > 0.2 * (bare[low, CLEAR_POA_W_M2] - glazed[low, CLEAR_POA_W_M2])).all(), (
         "the glass itself is doubted"
     )
+    assert np.array_equal(
+        bare[:, TAKEN_POA_W_M2 : TAKEN_STD_W_M2 + 1], glazed[:, CLEAR_POA_W_M2 : CLEAR_STD_W_M2 + 1]
+    ), "what stands in for a reading is the same sky"

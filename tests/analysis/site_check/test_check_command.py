@@ -91,7 +91,7 @@ def test_picture_as_svg_holds_a_line_for_each_season(tmp_path):
     lines = root.findall(".//{http://www.w3.org/2000/svg}polyline")
     assert len(lines) == 24, "four in each of five panels, four in the legend"
     words = " ".join(root.itertext())
-    for shown in ("sun on the array, W/m2", "water, m3/h", "power taken, W", "head, m", "efficiency"):
+    for shown in ("sun through the modules' glass, W/m2", "water, m3/h", "power taken, W", "head, m", "efficiency"):
         assert shown in words
     assert "nan" not in path.read_text(encoding="utf-8")
 
