@@ -31,10 +31,10 @@ from analysis.physics.sky_table import (
     TAKEN_POA_W_M2,
     TAKEN_STD_W_M2,
 )
+from analysis.row_arithmetic import put_back, root_of_squares, within
 from analysis.rows import Floats, Rows
 from analysis.site_tables import SiteTables
 from analysis.uncertainty import SENSOR_STD
-from logger.record.channels import CHANNELS
 
 ELEVATION, POA, CLEAR, CELL, POWER, VOLTAGE, CURRENT, INPUT, HEAD, FLOW, AT_SPEED, POWER_AT_SPEED, OF_SUN, MOTOR = (
     0, 1, 3, 5, 7, 9, 11, 13, 15, 17, 19, 21, 23, 25,
@@ -52,8 +52,6 @@ SPEED_LAWS = {"multistage-centrifugal": (2.0, 3.0, 2.0), "helical-rotor": (1.0, 
 """How flow and power at a kept head answer to a share more of speed. Flow: by itself less so many times head times its slope over head;
 power: by so many times itself less so many times head times its slope. Impellers: the affinity laws. A helical rotor: displacement goes with
 speed, slip in proportion to head, torque with head alone."""
-RUNS_MOST = 0.02
-"""Results are copied run by run where the rows in daylight make few runs, else one by one."""
 MOSTLY = 0.7
 """From this share of rows with anything to work out, all are worked out where they stand: to pick rows and put them back costs more."""
 
@@ -110,7 +108,7 @@ class RowPhysics:
         active &= local <= self.set.take(place, mode="clip")
         power = self._input_power(block)
         if power is not None:
-            power = _within(power, "input_power_w")
+            power = within(power, "input_power_w")
             active |= power > self.fed_w
         whole, count = floats[:, block], np.count_nonzero(active)
         if count >= MOSTLY * len(local) and count:
@@ -128,7 +126,7 @@ class RowPhysics:
         found = np.empty((WIDTH, count))
         given = None if power is None else power.take(which)
         self._worked_out(_Picked(block, which), place.take(which), local.take(which), given, found, flags)
-        _spread(which, found, whole)
+        put_back(which, found, whole)
 
     def _worked_out(
         self,
@@ -181,7 +179,7 @@ class RowPhysics:
         flow, flow_std, per_w = self.capped(offered, (line.FLOW, line.FLOW_STD, line.FLOW_PER_W))
         np.multiply(flow, self.factors.meter, out=found[OF_SUN])
         per_w *= np.where(offered < found[POWER], 0.0, found[POWER + 1])
-        _root_of_squares((flow_std, per_w), found[OF_SUN + 1])
+        root_of_squares((flow_std, per_w), found[OF_SUN + 1])
         return elevation > LIT_DEG, seen
 
     def _light(self, rows: _Picked, sky: Cells, found: Floats) -> tuple[Floats, Floats, NDArray[np.bool_] | None]:
@@ -197,7 +195,7 @@ class RowPhysics:
         share, amount = SENSOR_STD["irradiance_w_m2"]
         if measured is None or seen is None:
             return *self._stands_in(sky, clear, clear_std), seen
-        poa = np.maximum(_within(measured, "irradiance_w_m2"), 0.0)
+        poa = np.maximum(within(measured, "irradiance_w_m2"), 0.0)
         poa_std = share * poa + amount
         if not seen.all():
             light, light_std = self._stands_in(sky, clear, clear_std)
@@ -259,10 +257,10 @@ class RowPhysics:
     def _cell(self, rows: _Picked, poa: Floats, sky: Cells) -> tuple[Floats, Floats]:
         """Cell temperature and its uncertainty, from the best that the row holds."""
         air, module = self._channel("ambient_temp_c", rows), self._channel("module_temp_c", rows)
-        back = None if module is None else _within(module, "module_temp_c")
+        back = None if module is None else within(module, "module_temp_c")
         seen = None if air is None else ~np.isnan(air)
         if air is not None:
-            air = _within(air, "ambient_temp_c")
+            air = within(air, "ambient_temp_c")
         if air is not None and seen is not None and seen.all():
             ambient, std = air, np.full(len(poa), np.hypot(SENSOR_STD["ambient_temp_c"][1], NOCT_MODEL_STD_C))
         else:
@@ -311,9 +309,9 @@ class RowPhysics:
         lift = curve.static_level_m + factors.level_offset_m + drawdown
         beyond += curve.outlet_height_m
         if level is not None:
-            lift = np.where(np.isnan(level), lift, _within(level, "water_level_m"))
+            lift = np.where(np.isnan(level), lift, within(level, "water_level_m"))
         if pressure is not None:
-            beyond = np.where(np.isnan(pressure), beyond, _within(pressure, "discharge_pressure_bar") * curve.m_per_bar)
+            beyond = np.where(np.isnan(pressure), beyond, within(pressure, "discharge_pressure_bar") * curve.m_per_bar)
         lift += riser
         lift += beyond
         return lift
@@ -339,14 +337,14 @@ class RowPhysics:
         flow_by_head *= head_std
         np.multiply(flow, factors.meter, out=found[AT_SPEED])
         own = flow * np.sqrt(std["flow"] ** 2 + std["meter"] ** 2)
-        _root_of_squares((own, flow_by_head, flow_by_speed), found[AT_SPEED + 1], spread.flow_of_speed_m3_h**2)
+        root_of_squares((own, flow_by_head, flow_by_speed), found[AT_SPEED + 1], spread.flow_of_speed_m3_h**2)
         found[POWER_AT_SPEED] = taken
         if not self.brief:
             power_by_head = self.any_power.of(cells, (line.POWER_PER_M_AT_SPEED,))[0]
             by_speed = (by_power * taken - of_power * head * power_by_head) * misread
             power_by_head *= head_std
             parts = (taken * std["power"], power_by_head, by_speed)
-            _root_of_squares(parts, found[POWER_AT_SPEED + 1], spread.power_w**2)
+            root_of_squares(parts, found[POWER_AT_SPEED + 1], spread.power_w**2)
         if self.motor:
             current, per_w = self.motor.current(speed, taken)
             current *= factors.motor_current
@@ -354,7 +352,7 @@ class RowPhysics:
             if not self.brief:
                 per_w *= factors.motor_current * found[POWER_AT_SPEED + 1]
                 current *= std["motor_current"]
-                _root_of_squares((per_w, current), found[MOTOR + 1])
+                root_of_squares((per_w, current), found[MOTOR + 1])
 
     def _input_power(self, block: slice) -> Floats | None:
         """Measured input power: its channel, else voltage times current; None where neither is there."""
@@ -371,15 +369,6 @@ class RowPhysics:
         return None if found is None else rows.of(found)
 
 
-def _within(values: Floats, channel: str) -> Floats:
-    """NaN where no instrument can honestly say so much or so little: another unit, or no reading. Readings that come in through a gateway
-    or a file are refused there already."""
-    known = CHANNELS[channel]
-    off = values > known.highest
-    off |= values < known.lowest
-    return np.where(off, np.nan, values) if off.any() else values
-
-
 def _days_between(model: SiteTables, rows: Rows) -> NDArray[np.int64]:
     """The solar days to tabulate: all between the ends, unless those lie years apart; then only those with rows."""
     if not len(rows):
@@ -388,29 +377,3 @@ def _days_between(model: SiteTables, rows: Rows) -> NDArray[np.int64]:
     if last - first <= 1000:
         return np.arange(first, last + 1)
     return np.unique(np.floor(model.sky.local_days(rows.time_ms)).astype(np.int64))
-
-
-def _root_of_squares(parts: tuple[Floats, ...], out: Floats, constant: float = 0.0) -> None:
-    """Root of the parts' squares and a constant; the parts are used up."""
-    total = parts[0]
-    total *= total
-    for part in parts[1:]:
-        part *= part
-        total += part
-    if constant:
-        total += constant
-    np.sqrt(total, out=out)
-
-
-def _spread(which: NDArray[np.int64], found: Floats, target: Floats) -> None:
-    """Put the rows worked on back among the block's."""
-    cuts = np.flatnonzero(np.diff(which) != 1) + 1
-    if len(cuts) > RUNS_MOST * len(which):
-        target[:, which] = found
-        return
-    ends = [*cuts.tolist(), len(which)]
-    low = 0
-    for high in ends:
-        start = int(which[low])
-        target[:, start : start + high - low] = found[:, low:high]
-        low = high
