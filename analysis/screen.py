@@ -137,13 +137,14 @@ def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np
         shares = np.where(unloaded, min(least, LIMITS.least_unloaded), least)
         able = seen.settled & (seen.should_m3_h * most > shares * full)
         able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * full)
-        able |= owed(plant, seen)
+        waits = owed(plant, seen)
+        able |= waits
         now, coarse = seen.flow_now_m3_h, np.isnan(seen.flow_now_m3_h)
         able &= (now < LIMITS.gasp_share * most * seen.should_m3_h) | coarse
         if not able.any():
             return able
         none = np.where(coarse, ~(seen.moved_m3 > 0), now < LIMITS.gone_share * most * seen.should_m3_h)
-        late = seen.since_n * most >= LIMITS.steps * step * NANO
+        late = waits | (seen.since_n * most >= LIMITS.steps * step * NANO)
         torque, current = load_logs(seen, float(base[0]), float(base[1]))
         odd = (torque < LIMITS.light + MOVED) | (current < LIMITS.light_current + MOVED) | unloaded
         odd |= none & ((torque > LIMITS.heavy - MOVED) | (current > LIMITS.heavy_current - MOVED))
