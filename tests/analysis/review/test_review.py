@@ -224,7 +224,7 @@ def csv_of(frame: pd.DataFrame) -> str:
         (b"\x1f\x8b\x08 and what gzip packs", "is compressed"),
         (b"PAR1 and no table", "is a Parquet file that was cut short"),
         (b"PAR1 and no table PAR1", "is a damaged Parquet file"),
-        (b"time,volume_m3\n2026-01-01T00:00:00Z,\xe9,1\n", "can't decode byte 0xe9"),
+        (b"time,volume_m3\n2026-01-01T00:00:00Z,\xe9,1\n", "is not text in UTF-8: a byte 0xe9 stands in it"),
         (b"\x00\x01\x02", "neither text nor Parquet"),
     ],
     ids=[
