@@ -31,7 +31,7 @@ from analysis.watchers import episodes_of, watchers
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
 
-ENGINE_VERSION = 8
+ENGINE_VERSION = 9
 """Findings are a function of this too: raise it when the same rows may give other findings. A state names the one that made it, and no
 other goes on from it."""
 BLOCK_DAYS = 18  # whole days looked at together: 26,000 one-minute rows, whose daylight columns stay in a core's cache
