@@ -170,6 +170,12 @@ def _tolerance_own(plant: Plant) -> Floats:
     ) + shift(s=_horizon(0.025, 1.2))
 
 
+AIR = 1.0 / np.cos(np.radians(np.minimum(15.0 * np.abs(np.arange(HOURS) + 0.5 - HOURS / 2), 78.0)))
+"""By hour of the sun's way, how much air its light passes, in that of a high noon: haze takes light by it (Beer and Lambert), most at low sun."""
+HAZE_STD = 0.03
+"""Log of the light that weeks clearer or hazier than supposed give or take at noon (common practice, no source)."""
+
+
 def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
     """Season, age and the models' own faults over weeks (common practice, no source)."""
     bench = bench_of(plant)
@@ -187,7 +193,7 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
         shift(q=0.008, n=0.006),
         shift(q=-0.008, t=0.008, i=0.008),
         shift(**head_shift(plant, bench, season * np.ones(3), level), **({"l": season} if level else {}), rest=season),
-        shift(s=0.010 if sun_measured else 0.03),
+        shift(s=0.010 if sun_measured else HAZE_STD * AIR),
         shift(av=warmth) if sides_apart(plant) else shift(av=warmth, s=warmth),
         shift(s=np.linspace(-0.015, 0.015, HOURS)),
     ]
