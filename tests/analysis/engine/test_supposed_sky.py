@@ -1,5 +1,7 @@
 """Under a supposed clear sky haze and the season take light as dust and a shade do: what tells them apart."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -7,7 +9,11 @@ from analysis.estimates.between_clouds import between_clouds
 from analysis.estimates.envelope import SKY_TOLD, without_haze
 from analysis.estimates.steady import hours_of
 from analysis.estimates.vector import HOURS, SIZE
+from analysis.learning import beginning, learn
+from analysis.plant import plant_of
+from analysis.slow import best_alarm, slow_bench
 from analysis.soiling import fell_lately
+from logger.record.site_file import load_site
 
 USUAL = np.linspace(-0.02, 0.06, HOURS)
 
@@ -105,3 +111,27 @@ def test_a_loss_of_weeks_fell_lately_and_a_season_s_drift_did_not() -> None:
     assert fell_lately(season(dust), 0.1)
     assert not fell_lately(season(np.linspace(-0.07, -0.10, 60)), 0.1)
     assert not fell_lately(season(np.full(5, -0.1)), 0.1), "nothing before to hold it against"
+
+
+SITE = Path(__file__).parents[3] / "samples" / "sites" / "quiet-fold.toml"
+LOW_SUN = (1, 9, 10)
+
+
+def told_of(fallen: dict[int, float]) -> bool:
+    """Whether eight days on which only these hours tell, each so far below what forty sound days gave, are worth telling."""
+    bench, rng = slow_bench(plant_of(load_site(SITE))), np.random.default_rng(6)
+    learnt, recent = beginning(bench.scatter), np.empty((0, SIZE))
+    for number in range(48):
+        vector, late = np.full(SIZE, np.nan), number >= 40
+        at = np.array(list(fallen)) if late else np.arange(1, 11)
+        vector[SKY_TOLD[at]] = rng.normal(0.0, 0.02, len(at)) + (np.array(list(fallen.values())) if late else 0.0)
+        recent = np.vstack([recent, vector])
+        if not late:
+            learnt = learn(learnt, vector, bench.scatter)
+    return best_alarm(bench, learnt, recent, "electric", [], set()) is not None
+
+
+def test_low_hours_alone_may_be_weeks_of_haze_and_hours_of_high_sun_are_dust() -> None:
+    """As where the pump's speed is limited about noon: of such days only the sun's first and last hours tell."""
+    assert told_of(dict.fromkeys((3, 5, 7), -0.22))
+    assert not told_of(dict(zip(LOW_SUN, (-0.22, -0.16, -0.24), strict=True)))
