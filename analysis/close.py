@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.estimates.day import DUE, DayFigures
 from analysis.estimates.days_before import hours_kept
+from analysis.estimates.dips import hours_taken
 from analysis.estimates.envelope import SKY_TOLD, under_clear_sky, without_haze
 from analysis.estimates.horizon import without_horizon
 from analysis.estimates.scatter import HYDRAULIC
@@ -22,6 +23,7 @@ from analysis.lifts_from import own_lift
 from analysis.memory import Memory
 from analysis.no_water import GONE
 from analysis.plant import Plant
+from analysis.shaded import TAKEN
 from analysis.slow import beyond_tolerance, slow_bench
 from analysis.slow_life import SUNNY_DAYS, after_visit, with_slow
 from analysis.soiling import SUNS
@@ -77,6 +79,8 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         vector = without_haze(vector, np.where(learnt.days[SKY_TOLD] > 0, learnt.mean[SKY_TOLD], np.nan))
     vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"), figures.told)
     standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning"))
+    taken = figures.taken if standing_h == 0.0 else np.full_like(figures.taken, np.nan)
+    memory.arrays[TAKEN] = hours_taken(memory.arrays.get(TAKEN), taken)
     if standing_h > 0.0:
         vector[[PLACE["cap"], PLACE["cv"]]] = np.nan  # a pump that lifts nothing stands low for its own reasons
     gone = any(

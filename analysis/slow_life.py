@@ -22,6 +22,7 @@ from analysis.lying import array_unknown, of_the_array, told_already, without_st
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats, middle
+from analysis.shaded import BEFORE_ALL, BESIDE_OTHERS, moved_on, settled, shaded_since, since_fell
 from analysis.since_when import LOOK_BACK, course, with_other_days
 from analysis.slow import (
     COLUMNS_OF,
@@ -103,6 +104,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
                 form = alarm.form if verdict.form is None else verdict.form
                 told = verdict.cause in known or told_already(bench, memory, verdict.cause, form)
+                told |= any(moved_on(c, learnt, recent) for c in open_now)  # dark hours look like anything
                 if told or not _stands(plant, figures, recent, verdict.cause, amounts, alarm):
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
@@ -115,10 +117,11 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         suspected |= bool(_open(memory, group))
     if not were_dirty and not _open(memory, "electric") and not array_unknown(memory, "electric"):
         days = _days_since_end(plant, memory, "electric", day)
-        found_before = soiled_since(plant, bench, memory, learnt, recent, day, days)
-        if found_before is not None:
-            _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *found_before, True))
-            suspected = True
+        if (found_before := soiled_since(plant, bench, memory, learnt, recent, day, days)) is not None:
+            _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *found_before, BEFORE_ALL))
+        elif (fell := shaded_since(plant, bench, memory, figures.taken, day, days)) is not None:
+            _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *fell, BESIDE_OTHERS))
+        suspected |= bool(_open(memory, "electric"))
     return suspected
 
 
@@ -128,7 +131,7 @@ class _Found:
     verdict: Verdict
     form: int
     window: int
-    from_before: bool = False
+    from_before: float = 0.0
 
 
 def _array_lost(bench: SlowBench, memory: Memory) -> float:
@@ -210,7 +213,7 @@ def _begun(
         case.weighed["window"] = float(found.window)
     case.weighed["form"] = float(found.form)
     case.weighed |= unlearnt(float(learnt.days[GROUPS[found.group]].max()))
-    case.weighed["from_before"] = float(found.from_before)  # seen against the weeks just before, not what was learnt
+    case.weighed["from_before"] = found.from_before  # seen against the weeks just before, not what was learnt
     if not case.began_ms:
         case.began_ms = plant.days.open_ms(day - found.window + 1)
     take_verdict(case, found.verdict)
@@ -239,8 +242,10 @@ def _again(
     form = int(case.weighed["form"])
     since = min(day - int(case.weighed["day"]) + int(case.weighed["window"]), LOOK_BACK, len(recent))
     others = [_form(c) for c in _open(memory, group) if c is not case]
-    direction, from_before = sizing(bench.directions[form], group), case.weighed.get("from_before", 0.0) > 0.0
-    if from_before:
+    direction, from_before = sizing(bench.directions[form], group), case.weighed.get("from_before", 0.0)
+    if from_before == BESIDE_OTHERS:
+        moved, amounts = since_fell(bench, memory, form, min(since, WEIGHED_DAYS), len(recent))
+    elif from_before:
         moved, amounts = since_before(bench, memory, learnt, recent, min(since, WEIGHED_DAYS))
     else:
         moved = shift_of(bench, learnt, recent, group, min(since, WEIGHED_DAYS), others)
@@ -256,7 +261,7 @@ def _again(
         _follow(bench, learnt, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
         if case.weighed["stepped"] == 0.0 or today >= IN_BAND * max(effect.least, 0.6 * usual):
             return
-    if today < _gone_below(case, effect.least, usual):
+    if today < _gone_below(case, effect.least, usual) and not moved_on(case, learnt, recent):
         case.healthy += 1.0
         if case.healthy == 1.0:
             case.weighed["healed_ms"] = float(plant.days.open_ms(day))
@@ -270,7 +275,7 @@ def _again(
     if group == "hydraulic":
         amounts = with_other_days(bench, learnt, recent, group, direction, amounts)
     begins, at_once = course(amounts, since, effect.most, effect.sudden)
-    if from_before or (case.cause == SOILING and "irradiance_w_m2" in plant.has):
+    if from_before == BEFORE_ALL or (case.cause == SOILING and "irradiance_w_m2" in plant.has):
         begins = exceeded_since(amounts, begins)
     _dated(plant, case, day - (len(amounts) - 1 - begins), day)
     if at_once is not None and day - int(case.weighed["day"]) <= COURSE_DAYS:
@@ -279,7 +284,7 @@ def _again(
     work = worked_on(plant.facts, plant.days, range(int(told - case.weighed["window"]) + 1, told + 1))
     beside = of_the_array(bench, memory, learnt, recent, group, min(since, WEIGHED_DAYS))
     verdict = weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside)
-    if verdict.shares[NOTHING] < 0.5:
+    if verdict.shares[NOTHING] < 0.5 and not settled(case, moved):
         if verdict.form is not None:
             case.weighed["form"] = float(verdict.form)
             effect = bench.effects[verdict.form]

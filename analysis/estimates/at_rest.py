@@ -117,11 +117,18 @@ def shadows(
     sums = Sums(tracked, day, (len(days),), rising=True)
     with np.errstate(divide="ignore", invalid="ignore"):
         cells = sums.of(np.where(tracked, running, 0.0) * seen.dt_h) / sums.in_turn(seen.dt_h)
+    untold = (sums.in_turn(seen.dt_h) < TRACKED_H)[day]
     cells = np.where((sums.in_turn(seen.dt_h) >= TRACKED_H) & (cells > VOLTS_LOST), cells, np.nan)[day]
     over = np.full(len(seen), np.nan)
     over[rest] = over_sunlit(plant, seen, rest)
     beside = over - cells  # datasheets err with no load otherwise than at maximum power
-    least, over = np.minimum(over, beside), np.maximum(over, beside)
+    least = np.minimum(over, beside)
+    if (
+        untold.any()
+    ):  # held back all day: its own best hour at rest tells of its cells, if never that the sun is on them
+        best = Sums(np.isfinite(over), day, (len(days),), rising=True).most(np.where(np.isfinite(over), over, -np.inf))
+        beside = np.where(untold, over - best[day], beside)
+    over = np.maximum(over, beside)
     with np.errstate(invalid="ignore"):
         dark, bright = over < np.where(expected.poa_measured, SHADED, SHADED_UNMEASURED), least > SUNLIT
         bypassed = ~expected.poa_measured & (running - cells < BYPASSED) & (expected.poa_w_m2 > dim)

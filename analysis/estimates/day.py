@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from analysis.estimates import electric, hydraulic, morning
 from analysis.estimates.steady import hours_of
 from analysis.estimates.sums import Sums
+from analysis.estimates.taken import taken_by_hour
 from analysis.estimates.told_sky import told_hours
 from analysis.estimates.vector import BANDS, HOURS, PLACE, empty
 from analysis.look import Columns
@@ -27,7 +28,7 @@ DUE = 1 + BANDS  # columns of `DayFigures.water` that say what was due
 @dataclass(frozen=True)
 class DayFigures:
     """One day: its vector (SIZE,), settled hours by band (3,), share of each hour told of in sunshine (2, HOURS), hours whose sky
-    neighbours told of (HOURS,), and its sums; NaN where not known.
+    neighbours told of (HOURS,), what was taken by hour (3, HOURS; taken.py), and its sums; NaN where not known.
 
     water: of metered rows that turn, what the site file's pump would lift at their power, below the bands and in each of them; then
     what came (DUE + 1,). [m3]
@@ -38,6 +39,7 @@ class DayFigures:
     sunny: Floats
     told: NDArray[np.bool_]
     water: Floats
+    taken: Floats
     water_m3: float
     expected_m3: float
     expected_std_m3: float
@@ -65,9 +67,10 @@ def figures_of(plant: Plant, seen: Columns, days: range) -> list[DayFigures]:
     sums = _sums(seen, days)
     by_day = zip(*(column.tolist() for column in sums), strict=True)
     told = told_hours(seen, seen.turning, hours, TOLD_H)
-    water = _water(plant, seen, days)
+    water, taken = _water(plant, seen, days), taken_by_hour(plant, seen, hours)
     return [
-        DayFigures(vectors[k], weight_h[k], sunny[k], told[k], water[k], *figures) for k, figures in enumerate(by_day)
+        DayFigures(vectors[k], weight_h[k], sunny[k], told[k], water[k], taken[k], *figures)
+        for k, figures in enumerate(by_day)
     ]
 
 

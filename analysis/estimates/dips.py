@@ -1,0 +1,188 @@
+"""Hours in which day after day less is taken than the same days' other hours promise, and was not before: a shadow that stands there.
+
+Flow: taken.py (hours of each day) -> HERE -> shaded.py.
+An hour into which a shadow walks is never steady, and in the shadow a pump stands, so that such hours have no working point to tell of. But
+what was taken in them falls on every day at the same sun, while the day's other hours give what they gave.
+Never: rows; judgement.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.estimates.taken import HELD, STOOD, TAKEN
+from analysis.estimates.vector import HOURS
+from analysis.rows import Floats
+
+KEPT_DAYS = 45
+ENVELOPE = 0.8  # quantile of an hour over the days: near a clear sky's
+GOOD, LOW = 0.88, 0.8  # of what the hour usually gives beside the day's others
+LIKE = 0.1  # so near to that an hour is as usual (common practice, no source)
+LIKE_HOURS = 3
+LEAST_LEVEL = 0.75  # of the envelope: else it was no clear day
+BEFORE_DAYS, COMPARED = 6, 15
+LATEST_DAYS = 16  # a fall that was not seen by then did not come at once
+FELL = 0.25  # of an hour, at least
+SCATTERS = 0.12  # of an hour: more is cloud, or a pump with habits of its own
+MIXED = 0.1  # of the days before at most were as low as those after
+LEAST_LOW, SAME_DAYS = 4, 3  # telling days
+LONGEST_H = 6
+HIGH = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 4.0  # hours from noon: lower, horizon, season and start decide
+STANDS = 0.5  # of the hour
+MOST_HELD = 0.3
+NEAR = 2  # hours about it, one of which is as usual: else a cloud stood there
+DEEPEST = 0.4  # left of an hour at least: beyond, a log tells of what little is left, not of the shade (as at_rest.py)
+AT_ONCE = np.where(np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 3.0, 0.2, 0.35)
+A_DAY = 0.05  # of an hour: what a horizon that the season's sun comes to meet never takes within days, the less the lower the sun (horizon.py)
+PART, SAME_MINUTE_H = 0.15, 0.12  # of an hour
+SAME_H, SAME_SHARE = 0.2, 0.1  # hours lost, from day to day; and as a share of them
+
+
+@dataclass(frozen=True)
+class Dip:
+    """hours: those that fell. usual: by hour, what it gives beside a level of 1 (HOURS,), NaN where not known. days: since they fell."""
+
+    hours: NDArray[np.int64]
+    usual: Floats
+    days: int
+
+
+@dataclass(frozen=True)
+class _Days:
+    """Each day's hours beside its own level and what they usually are, 1 = as usual (days, HOURS); what is usual (HOURS,)."""
+
+    share: Floats
+    usual: Floats
+
+
+def hours_taken(kept: Floats | None, today: Floats) -> Floats:
+    """The hours of the last days with today's; float64[days, HOURS]. today : float64[3, HOURS] of taken.py"""
+    row = today[TAKEN][None, :]
+    return row if kept is None else np.concatenate([kept[1 - KEPT_DAYS :], row])
+
+
+def dip_of(kept: Floats, today: Floats, float_read: bool) -> Dip | None:
+    """The hours that fell within the last days, and on today still; None where none did, or it is not sure.
+
+    kept : float64[days, HOURS]
+        `hours_taken`, today last.
+    today : float64[3, HOURS]
+        Of `taken.py`.
+    float_read
+        Whether the tank tells that it is full: else a pump that stands may stand for that.
+    """
+    if np.isnan(today[TAKEN]).all() or len(kept) <= BEFORE_DAYS + LEAST_LOW:
+        return None
+    if not _below_its_better_days(kept):
+        return None
+    days = _compared(kept)
+    share = beside_others(kept, days.usual)
+    low, last = share < GOOD, share[-1]
+    if not (_tells(share)[-1] and (last < LOW).any() and low[-1].sum() <= LONGEST_H and _one_run(low[-1])):
+        return None
+    since = {int(hour): found for hour in np.flatnonzero((last < LOW) & HIGH) if (found := _since(share, int(hour)))}
+    if not since or max(since.values()) > LATEST_DAYS:
+        return None
+    hours = np.array(list(since), np.int64)
+    under = np.flatnonzero(last < LOW)
+    if not float_read and (today[STOOD][under] > STANDS).any() and not _by_the_sun(share, under):
+        return None
+    if (today[HELD][hours] > MOST_HELD).any() or not _same(share, hours):
+        return None
+    return Dip(hours, days.usual, max(since.values()))
+
+
+def beside_others(kept: Floats, usual: Floats) -> Floats:
+    """Share of what each hour usually gives, beside the better half of the day's hours; NaN on days that do not tell. (days, HOURS)"""
+    share = kept / usual
+    level = _upper_half(share)
+    with np.errstate(invalid="ignore"):
+        share = share / level[:, None]
+        share[~(level >= LEAST_LEVEL)] = np.nan
+    share[~_tells(share)] = np.nan
+    return share
+
+
+def _below_its_better_days(kept: Floats) -> bool:
+    """Whether some hours of today, in one run, lie below their own better days, and others do not: else there is nothing to work out."""
+    best = np.sort(np.where(np.isnan(kept), -np.inf, kept), axis=0)[-BEFORE_DAYS]
+    with np.errstate(invalid="ignore"):
+        low = kept[-1] < GOOD * best
+        return bool(low.any() and _one_run(low) and (kept[-1] >= LEAST_LEVEL * best).sum() >= LIKE_HOURS)
+
+
+def _tells(share: Floats) -> NDArray[np.bool_]:
+    """Days of which some hours are as usual. bool[days]"""
+    with np.errstate(invalid="ignore"):
+        return np.asarray((np.abs(share - 1.0) < LIKE).sum(axis=1) >= LIKE_HOURS)
+
+
+def _one_run(low: NDArray[np.bool_]) -> bool:
+    return int(low[0]) + int((low[1:] & ~low[:-1]).sum()) == 1
+
+
+def _compared(kept: Floats) -> _Days:
+    enough = (~np.isnan(kept)).sum(axis=0) >= BEFORE_DAYS
+    usual = np.full(HOURS, np.nan)
+    if enough.any():
+        usual[enough] = np.nanquantile(kept[:, enough], ENVELOPE, axis=0)
+    usual = np.where(usual > 0, usual, np.nan)
+    share = kept / usual
+    level = _upper_half(share)
+    with np.errstate(invalid="ignore"):
+        share = share / level[:, None]
+        good = (level >= LEAST_LEVEL)[:, None] & (share > GOOD)
+    own = [np.median(share[good[:, h], h]) if good[:, h].sum() >= BEFORE_DAYS else np.nan for h in range(HOURS)]
+    return _Days(share, usual * np.array(own))
+
+
+def _upper_half(share: Floats) -> Floats:
+    """By day, the median of the better half of its hours; NaN where none is known. (days,)"""
+    ordered = np.sort(np.where(np.isnan(share), -np.inf, share), axis=1)[:, ::-1]
+    count = np.isfinite(ordered).sum(axis=1)
+    place = np.maximum((count + 1) // 2 - 1, 0) // 2
+    return np.where(count > 0, ordered[np.arange(len(share)), place], np.nan)
+
+
+def _since(share: Floats, hour: int) -> int | None:
+    """Days since which the hour is lower than on nearly all telling days before, having fallen at once; None if it is not."""
+    near = share[:, max(hour - NEAR, 0) : hour + NEAR + 1].copy()
+    near[:, min(hour, NEAR)] = np.nan
+    with np.errstate(invalid="ignore"):
+        told = np.flatnonzero(~np.isnan(share[:, hour]) & (near >= GOOD).any(axis=1))
+    value = np.minimum(share[told, hour], 1.0)
+    best, since = 0.0, None
+    for first in range(BEFORE_DAYS, len(value) - LEAST_LOW + 1):
+        after, before = value[first:], value[max(first - COMPARED, 0) : first]
+        lower = before <= after.max()
+        if lower[-1] or lower.sum() > MIXED * len(before) or np.median(before) - np.median(after) < FELL:
+            continue
+        if _about_a_line(told[first:], after) > SCATTERS:
+            continue
+        jump = np.median(before[-3:]) - value[first]
+        if jump > max(best, float(AT_ONCE[hour]) + A_DAY * (told[first] - told[first - 1])):
+            best, since = float(jump), len(share) - int(told[first])
+    return since
+
+
+def _about_a_line(day: NDArray[np.int64], value: Floats) -> float:
+    """Standard deviation about a straight line through the days: with the season a shadow walks on evenly."""
+    x = day - day.mean()
+    rest = value - value.mean() - x * (x @ value) / (x @ x)
+    return float(np.sqrt(rest @ rest / (len(value) - 2)))
+
+
+def _by_the_sun(share: Floats, under: NDArray[np.int64]) -> bool:
+    """Whether the pump stops or starts within an hour at the same minute, day after day: no tank fills so evenly. bool"""
+    told = np.flatnonzero(~np.isnan(share[:, under]).any(axis=1))[-LEAST_LOW:]
+    part = share[np.ix_(told, under)]
+    inside = (part.mean(axis=0) > PART) & (part.mean(axis=0) < 1.0 - PART)
+    return bool(len(told) == LEAST_LOW and (inside & (np.ptp(part, axis=0) < SAME_MINUTE_H)).any())
+
+
+def _same(share: Floats, hours: NDArray[np.int64]) -> bool:
+    """Whether the newest telling days lost as much of these hours."""
+    told = np.flatnonzero(~np.isnan(share[:, hours]).any(axis=1))[-SAME_DAYS:]
+    lost = np.clip(1.0 - share[np.ix_(told, hours)], 0.0, 1.0).sum(axis=1)
+    return bool(np.ptp(lost) < SAME_H + SAME_SHARE * lost.mean())

@@ -1,0 +1,61 @@
+"""Hours that fall beside the others of the same days, day after day: a shadow; and what is none."""
+
+import numpy as np
+import pytest
+
+from analysis.estimates.dips import dip_of, hours_taken
+from analysis.estimates.vector import HOURS
+
+USUAL = np.array([np.nan, np.nan, 0.9, 0.95, 0.85, 0.8, 0.8, 0.85, 0.95, 0.9, np.nan, np.nan])
+
+
+def season(days: int, shade: dict[int, float], begins: int, seed: int = 1) -> np.ndarray:
+    """What was taken by hour; from day `begins` the hours of `shade` keep so much of it. Some days are cloudy. (days, HOURS)"""
+    rng = np.random.default_rng(seed)
+    taken = USUAL * rng.normal(1.0, 0.02, (days, HOURS))
+    cloudy = rng.random(days) < 0.3
+    taken[cloudy] *= rng.uniform(0.2, 1.0, (cloudy.sum(), HOURS))
+    for hour, left in shade.items():
+        taken[begins:, hour] *= left
+    taken[-5:] = USUAL * rng.normal(1.0, 0.01, (5, HOURS))
+    for hour, left in shade.items():
+        taken[-5:, hour] = left * USUAL[hour]
+    return taken
+
+
+def told(taken: np.ndarray, float_read: bool = True, stood: float = 0.0, held: float = 0.0) -> list[int]:
+    today = np.stack([taken[-1], np.full(HOURS, held), np.full(HOURS, stood)])
+    kept = None
+    for row in taken:
+        kept = hours_taken(kept, np.stack([row, row, row]))
+    dip = dip_of(kept, today, float_read)
+    return [] if dip is None else dip.hours.tolist()
+
+
+def test_hours_that_fell_at_once_and_stay_low_are_told() -> None:
+    assert told(season(30, {5: 0.6}, 22)) == [5]
+    assert told(season(30, {3: 0.5, 4: 0.1}, 22)) == [3, 4]
+
+
+def test_sound_days_tell_nothing() -> None:
+    for seed in range(20):
+        assert told(season(30, {}, 22, seed)) == []
+
+
+@pytest.mark.parametrize("float_read", [True, False])
+def test_a_pump_that_stands_may_stand_for_a_full_tank_where_no_float_is_read(float_read: bool) -> None:
+    assert told(season(30, {5: 0.0, 6: 0.0}, 22), float_read, stood=1.0) == ([5, 6] if float_read else [])
+
+
+def test_a_start_at_the_same_minute_each_day_is_the_suns_and_no_tanks() -> None:
+    assert told(season(30, {2: 0.4}, 22), float_read=False, stood=0.6) == [2]
+
+
+def test_an_array_held_back_is_no_shade() -> None:
+    assert told(season(30, {5: 0.6}, 22), held=1.0) == []
+
+
+def test_what_falls_by_little_a_day_is_the_season() -> None:
+    taken = np.tile(USUAL, (30, 1))
+    taken[:, 2] *= np.linspace(1.0, 0.4, 30)
+    assert told(taken) == []
