@@ -40,9 +40,9 @@ def shaded_since(
     today : float64[3, HOURS]
         Of taken.py. What the hours gave before goes into `memory.arrays`.
     """
-    kept = memory.arrays[TAKEN]
-    dip = dip_of(kept, today, "tank_float_up" in plant.has)
-    if dip is None or dip.days > days:
+    kept = memory.arrays.get(TAKEN)
+    dip = None if kept is None else dip_of(kept, today, "tank_float_up" in plant.has)
+    if kept is None or dip is None or dip.days > days:
         return None
     before, memory.numbers[FELL] = memory.numbers.get(FELL, -np.inf), float(day)
     if not day - AGAIN_DAYS <= before < day:

@@ -58,6 +58,7 @@ class Judged:
             np.ones((3, HOURS)),
             np.zeros(HOURS, bool),
             np.zeros(DUE + 1),
+            np.full((3, HOURS), np.nan),
             *([np.nan] * 12),
         )
         for number, value in enumerate(performance):
