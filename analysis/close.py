@@ -79,8 +79,6 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         vector = without_haze(vector, np.where(learnt.days[SKY_TOLD] > 0, learnt.mean[SKY_TOLD], np.nan))
     vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"), figures.told)
     standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning"))
-    taken = figures.taken if standing_h == 0.0 else np.full_like(figures.taken, np.nan)
-    memory.arrays[TAKEN] = hours_taken(memory.arrays.get(TAKEN), taken)
     if standing_h > 0.0:
         vector[[PLACE["cap"], PLACE["cv"]]] = np.nan  # a pump that lifts nothing stands low for its own reasons
     gone = any(
@@ -88,7 +86,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     )
     if standing_h > WITHOUT_WATER * figures.pumping_h or gone:
         vector[HYDRAULIC] = np.nan  # what it lifts between is no test of it
-    _kept_water(memory, figures, stood=standing_h > 0.0 or gone)
+    _kept_days(memory, figures, standing_h > 0.0, gone)
     recent = np.concatenate([memory.arrays.get("recent", np.empty((0, SIZE)))[1 - RECENT :], vector[None]])
     ended = _ended_electric(plant, memory)
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
@@ -107,10 +105,12 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     return memory
 
 
-def _kept_water(memory: Memory, figures: DayFigures, stood: bool) -> None:
-    """The day's water beside that of the days before; what it lost while it stood is another fault's."""
-    today = np.full((1, DUE + 1), np.nan) if stood else figures.water[None]
-    memory.arrays[WATER] = np.concatenate([memory.arrays.get(WATER, np.empty((0, DUE + 1)))[1 - RECENT :], today])
+def _kept_days(memory: Memory, figures: DayFigures, stood: bool, gone: bool) -> None:
+    """The day's water and hours beside those of the days before; what it lost while it stood is another fault's."""
+    water = np.full((1, DUE + 1), np.nan) if stood or gone else figures.water[None]
+    memory.arrays[WATER] = np.concatenate([memory.arrays.get(WATER, np.empty((0, DUE + 1)))[1 - RECENT :], water])
+    taken = np.full_like(figures.taken, np.nan) if stood else figures.taken
+    memory.arrays[TAKEN] = hours_taken(memory.arrays.get(TAKEN), taken)
 
 
 def _usual(plant: Plant, learnt: Learnt) -> np.ndarray | None:

@@ -27,7 +27,7 @@ AGAIN_DAYS = 12  # so long ago they may have been seen to have fallen before
 OWN, COMMON = (
     0.08,
     0.02,
-)  # log of what an hour gives beside the others of a clear day, by itself and together: cloud passes (a guess)
+)  # log of an hour beside the others of a clear day, by itself and together: cloud passes (a guess)
 LASTING = 0.04  # likewise for weeks: season and heat move the hours against each other (a guess)
 MOST_NOTHING = 0.3
 
@@ -61,7 +61,8 @@ def shaded_since(
 def since_fell(bench: SlowBench, memory: Memory, form: int, days: int, count: int) -> tuple[Shift | None, Floats]:
     """How a shade told of goes on: the mean of its hours over the last `days`, and by day of the last `count` how much is lost in them (log)."""
     share = beside_others(memory.arrays[TAKEN], memory.arrays[USUAL])[-count:]
-    part = np.log(np.maximum(share, DEEPEST)) / bench.directions[form, SUN]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.log(np.maximum(share, DEEPEST)) / bench.directions[form, SUN]
     of_form = np.isfinite(part)
     with np.errstate(invalid="ignore"):
         lost = np.where(of_form, part, 0.0).sum(axis=1) / of_form.sum(axis=1)

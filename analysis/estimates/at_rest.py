@@ -123,9 +123,7 @@ def shadows(
     over[rest] = over_sunlit(plant, seen, rest)
     beside = over - cells  # datasheets err with no load otherwise than at maximum power
     least = np.minimum(over, beside)
-    if (
-        untold.any()
-    ):  # held back all day: its own best hour at rest tells of its cells, if never that the sun is on them
+    if untold.any():  # held back all day: its best hour at rest tells of its cells, if never that the sun is on them
         best = Sums(np.isfinite(over), day, (len(days),), rising=True).most(np.where(np.isfinite(over), over, -np.inf))
         beside = np.where(untold, over - best[day], beside)
     over = np.maximum(over, beside)

@@ -30,6 +30,7 @@ LEAST_LOW, SAME_DAYS = 4, 3  # telling days
 LONGEST_H = 6
 HIGH = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 4.0  # hours from noon: lower, horizon, season and start decide
 STANDS = 0.5  # of the hour
+STOPS = 0.25  # likewise, of an hour after which it starts no more
 MOST_HELD = 0.3
 NEAR = 2  # hours about it, one of which is as usual: else a cloud stood there
 DEEPEST = 0.4  # left of an hour at least: beyond, a log tells of what little is left, not of the shade (as at_rest.py)
@@ -86,7 +87,7 @@ def dip_of(kept: Floats, today: Floats, float_read: bool) -> Dip | None:
         return None
     hours = np.array(list(since), np.int64)
     under = np.flatnonzero(last < LOW)
-    if not float_read and (today[STOOD][under] > STANDS).any() and not _by_the_sun(share, under):
+    if not float_read and _may_be_full(share, today[STOOD], under):
         return None
     if (today[HELD][hours] > MOST_HELD).any() or not _same(share, hours):
         return None
@@ -173,8 +174,17 @@ def _about_a_line(day: NDArray[np.int64], value: Floats) -> float:
     return float(np.sqrt(rest @ rest / (len(value) - 2)))
 
 
+def _may_be_full(share: Floats, stood: Floats, under: NDArray[np.int64]) -> bool:
+    """Whether a pump that stands in these hours may stand for a full tank: on clear days of like use one is full at the same minute, until
+    the evening; in hours between others, or in the morning, none is so even. bool
+    """
+    if not (share[-1, under.max() + 1 :] >= GOOD).any() and (stood[under] > STOPS).any():
+        return True
+    return bool((stood[under] > STANDS).any()) and not _by_the_sun(share, under)
+
+
 def _by_the_sun(share: Floats, under: NDArray[np.int64]) -> bool:
-    """Whether the pump stops or starts within an hour at the same minute, day after day: no tank fills so evenly. bool"""
+    """Whether the pump stops or starts within an hour at the same minute, day after day. bool"""
     told = np.flatnonzero(~np.isnan(share[:, under]).any(axis=1))[-LEAST_LOW:]
     part = share[np.ix_(told, under)]
     inside = (part.mean(axis=0) > PART) & (part.mean(axis=0) < 1.0 - PART)

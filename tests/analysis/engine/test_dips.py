@@ -51,6 +51,11 @@ def test_a_start_at_the_same_minute_each_day_is_the_suns_and_no_tanks() -> None:
     assert told(season(30, {2: 0.4}, 22), float_read=False, stood=0.6) == [2]
 
 
+def test_a_stop_at_the_same_minute_until_the_evening_may_be_a_full_tank_where_no_float_is_read() -> None:
+    assert told(season(30, {8: 0.6, 9: 0.0}, 22), float_read=False, stood=0.5) == []
+    assert told(season(30, {8: 0.6, 9: 0.0}, 22), float_read=True, stood=0.5) == [8, 9]
+
+
 def test_an_array_held_back_is_no_shade() -> None:
     assert told(season(30, {5: 0.6}, 22), held=1.0) == []
 

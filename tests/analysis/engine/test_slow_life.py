@@ -19,6 +19,7 @@ from analysis.slow_life import _lasts, after_visit, with_slow
 from tests.cases.recorded import HERE, read_case
 
 DAY = 20000
+NONE_TAKEN = np.full((3, HOURS), np.nan)
 
 
 def pump() -> tuple[Plant, SlowBench, Learnt, int]:
@@ -88,7 +89,7 @@ def test_a_lifted_pump_that_lost_most_of_its_wear_is_mended_whatever_its_success
 ) -> None:
     """The new pump gives 8 % less than its datasheet, as it may: that is no third of the old one's wear."""
     plant, bench, _, form = pump()
-    learnt, figures = beginning(bench.scatter), SimpleNamespace(on_power_m3=np.nan)
+    learnt, figures = beginning(bench.scatter), SimpleNamespace(on_power_m3=np.nan, taken=NONE_TAKEN)
     recent = worn_days(bench, form, [0.08] * 4, ["2"] * 4)
     moved = shift_of(bench, learnt, recent, "hydraulic", 4, [])
     assert moved is not None
@@ -114,7 +115,14 @@ def test_wear_that_stayed_after_a_visit_stays_open_and_keeps_its_size() -> None:
     after_visit(memory, "pump-lifted")
     recent = worn_days(bench, form, [0.25] * 4, ["2"] * 4)
     for later in range(4):
-        with_slow(plant, memory, learnt, recent[: later + 1], DAY + later, SimpleNamespace(on_power_m3=np.nan))  # type: ignore[arg-type]
+        with_slow(
+            plant,
+            memory,
+            learnt,
+            recent[: later + 1],
+            DAY + later,
+            SimpleNamespace(on_power_m3=np.nan, taken=NONE_TAKEN),
+        )  # type: ignore[arg-type]
     assert case.ended_ms is None
     assert case.size == [0.3, 0.2, 0.4]
     assert case.seen_ms == plant.days.close_ms(DAY + 3)
@@ -156,7 +164,7 @@ def test_heat_that_comes_back_after_cooler_weeks_is_the_same_fault(days_later: i
             learnt,
             recent[: later + 1],
             day,
-            SimpleNamespace(on_power_m3=np.nan, told=np.zeros(HOURS, bool)),
+            SimpleNamespace(on_power_m3=np.nan, taken=NONE_TAKEN, told=np.zeros(HOURS, bool)),
         )  # type: ignore[arg-type]
     assert len(memory.cases) == (1 if same else 2)
     assert (case.ended_ms is None) == same
@@ -174,7 +182,7 @@ def test_how_low_a_limit_stands_is_how_bad_it_is() -> None:
             learnt,
             recent[: later + 1],
             DAY + later,
-            SimpleNamespace(on_power_m3=np.nan, told=np.zeros(HOURS, bool)),
+            SimpleNamespace(on_power_m3=np.nan, taken=NONE_TAKEN, told=np.zeros(HOURS, bool)),
         )  # type: ignore[arg-type]
     (case,) = memory.cases
     assert case.began_ms == plant.days.open_ms(DAY + 3)
@@ -199,7 +207,7 @@ def test_what_is_told_before_the_pump_was_learnt_is_told_less_surely(known_days:
     first = Learnt(learnt.joint, learnt.joint_covariance, np.full(SIZE, known_days), learnt.age, learnt.scatter)
     memory = Memory()
     recent = worn_days(bench, form, [0.3] * 5, ["2"] * 5)
-    figures = SimpleNamespace(on_power_m3=np.nan, told=np.zeros(12, bool))
+    figures = SimpleNamespace(on_power_m3=np.nan, taken=NONE_TAKEN, told=np.zeros(12, bool))
     for later in range(5):
         with_slow(plant, memory, first, recent[: later + 1], DAY + later, figures)  # type: ignore[arg-type]
     (case,) = memory.cases

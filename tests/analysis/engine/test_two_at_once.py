@@ -7,7 +7,7 @@ import pytest
 
 from analysis.diagnosis import UNEXPLAINED, weigh_shift
 from analysis.estimates.bench import DAY_SHARE
-from analysis.estimates.vector import SIZE
+from analysis.estimates.vector import HOURS, SIZE
 from analysis.flow_lost import AT_POWER, WATER
 from analysis.memory import Memory
 from analysis.slow import shift_of, slow_bench
@@ -16,6 +16,7 @@ from tests.analysis.causes.test_directions import plant
 from tests.analysis.causes.test_leak_or_wear import form_of, learnt_of, vector
 
 DAY, SOUND, ILL = 20000, 6, 14
+NONE_TAKEN = np.full((3, HOURS), np.nan)
 SITES = ("helical full", "centrifugal full")
 DOUBTFUL = ("centrifugal full",)
 """Where the hole is held likelier than wear once the level has fallen too: impellers lift less in a deeper well by either."""
@@ -43,7 +44,7 @@ def test_wear_and_a_fallen_level_on_one_day_become_two_findings(site: str) -> No
     sound, ill = learnt_of(site).mean, both(site)
     sound = np.where(np.isnan(ill), np.nan, sound)
     recent = np.array([sound] * SOUND + [ill] * ILL)
-    memory, figures = Memory(), SimpleNamespace(on_power_m3=np.nan)
+    memory, figures = Memory(), SimpleNamespace(on_power_m3=np.nan, taken=NONE_TAKEN)
     water = np.array([[0.0, *DAY_SHARE, DAY_SHARE @ np.exp(day[AT_POWER])] for day in recent])
     for day in range(SOUND, SOUND + ILL):
         memory.arrays[WATER] = water[: day + 1]
