@@ -1,6 +1,7 @@
 """The life of slow findings: what a second day must show, what a visit ends, which days tell since when."""
 
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,7 +20,8 @@ from analysis.slow_life import _lasts, after_visit, with_slow
 from tests.cases.recorded import HERE, read_case
 
 DAY = 20000
-NONE_TAKEN = np.full((3, HOURS), np.nan)
+FIGURES: Any = SimpleNamespace(on_power_m3=np.nan, told=np.zeros(HOURS, bool), taken=np.full((3, HOURS), np.nan))
+"""Of a day, what its vector does not hold: nothing."""
 
 
 def pump() -> tuple[Plant, SlowBench, Learnt, int]:
@@ -89,7 +91,7 @@ def test_a_lifted_pump_that_lost_most_of_its_wear_is_mended_whatever_its_success
 ) -> None:
     """The new pump gives 8 % less than its datasheet, as it may: that is no third of the old one's wear."""
     plant, bench, _, form = pump()
-    learnt, figures = beginning(bench.scatter), SimpleNamespace(on_power_m3=np.nan, taken=NONE_TAKEN)
+    learnt = beginning(bench.scatter)
     recent = worn_days(bench, form, [0.08] * 4, ["2"] * 4)
     moved = shift_of(bench, learnt, recent, "hydraulic", 4, [])
     assert moved is not None
@@ -100,7 +102,7 @@ def test_a_lifted_pump_that_lost_most_of_its_wear_is_mended_whatever_its_success
     memory = Memory(cases=[case])
     after_visit(memory, kind)  # type: ignore[arg-type]
     for later in range(4):
-        with_slow(plant, memory, learnt, recent[: later + 1], DAY + later, figures)  # type: ignore[arg-type]
+        with_slow(plant, memory, learnt, recent[: later + 1], DAY + later, FIGURES)
     assert (case.ended_ms is not None) == ends
     if ends:
         assert case.ended_ms == plant.days.open_ms(DAY)
@@ -115,14 +117,7 @@ def test_wear_that_stayed_after_a_visit_stays_open_and_keeps_its_size() -> None:
     after_visit(memory, "pump-lifted")
     recent = worn_days(bench, form, [0.25] * 4, ["2"] * 4)
     for later in range(4):
-        with_slow(
-            plant,
-            memory,
-            learnt,
-            recent[: later + 1],
-            DAY + later,
-            SimpleNamespace(on_power_m3=np.nan, taken=NONE_TAKEN),
-        )  # type: ignore[arg-type]
+        with_slow(plant, memory, learnt, recent[: later + 1], DAY + later, FIGURES)
     assert case.ended_ms is None
     assert case.size == [0.3, 0.2, 0.4]
     assert case.seen_ms == plant.days.close_ms(DAY + 3)
@@ -158,14 +153,7 @@ def test_heat_that_comes_back_after_cooler_weeks_is_the_same_fault(days_later: i
     recent = held_days([-0.3, -0.35, -0.4], [-0.2, -0.25, -0.2])
     for later in range(3):
         day = DAY + days_later + later
-        with_slow(
-            plant,
-            memory,
-            learnt,
-            recent[: later + 1],
-            day,
-            SimpleNamespace(on_power_m3=np.nan, taken=NONE_TAKEN, told=np.zeros(HOURS, bool)),
-        )  # type: ignore[arg-type]
+        with_slow(plant, memory, learnt, recent[: later + 1], day, FIGURES)
     assert len(memory.cases) == (1 if same else 2)
     assert (case.ended_ms is None) == same
 
@@ -176,14 +164,7 @@ def test_how_low_a_limit_stands_is_how_bad_it_is() -> None:
     memory = Memory()
     recent = held_days([0.0, 0.0, 0.0, -0.4, -0.4, -0.4, -0.4, -0.4], [np.nan] * 6 + [-0.2, -0.2])
     for later in range(len(recent)):
-        with_slow(
-            plant,
-            memory,
-            learnt,
-            recent[: later + 1],
-            DAY + later,
-            SimpleNamespace(on_power_m3=np.nan, taken=NONE_TAKEN, told=np.zeros(HOURS, bool)),
-        )  # type: ignore[arg-type]
+        with_slow(plant, memory, learnt, recent[: later + 1], DAY + later, FIGURES)
     (case,) = memory.cases
     assert case.began_ms == plant.days.open_ms(DAY + 3)
 
@@ -207,9 +188,8 @@ def test_what_is_told_before_the_pump_was_learnt_is_told_less_surely(known_days:
     first = Learnt(learnt.joint, learnt.joint_covariance, np.full(SIZE, known_days), learnt.age, learnt.scatter)
     memory = Memory()
     recent = worn_days(bench, form, [0.3] * 5, ["2"] * 5)
-    figures = SimpleNamespace(on_power_m3=np.nan, taken=NONE_TAKEN, told=np.zeros(12, bool))
     for later in range(5):
-        with_slow(plant, memory, first, recent[: later + 1], DAY + later, figures)  # type: ignore[arg-type]
+        with_slow(plant, memory, first, recent[: later + 1], DAY + later, FIGURES)
     (case,) = memory.cases
     told, share = as_finding(plant.facts, case), stated(case.confidence, case.rivals)[0]
     assert told.confidence == pytest.approx((1.0 if known_days else UNLEARNT_WORTH) * share, abs=1e-4)
