@@ -171,7 +171,8 @@ def _tolerance_own(plant: Plant) -> Floats:
 
 
 AIR = 1.0 / np.cos(np.radians(np.minimum(15.0 * np.abs(np.arange(HOURS) + 0.5 - HOURS / 2), 78.0)))
-"""By hour of the sun's way, how much air its light passes, in that of a high noon: haze takes light by it (Beer and Lambert), most at low sun."""
+"""By hour of the sun's way, how much air its light passes, in that of a high noon. Haze takes of the beam by it (Beer and Lambert) and gives a part
+back as light from all around, so that what an array loses grows with less than the air: with its root (a guess)."""
 HAZE_STD = 0.03
 """Log of the light that weeks clearer or hazier than supposed give or take at noon (common practice, no source)."""
 
@@ -193,7 +194,7 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
         shift(q=0.008, n=0.006),
         shift(q=-0.008, t=0.008, i=0.008),
         shift(**head_shift(plant, bench, season * np.ones(3), level), **({"l": season} if level else {}), rest=season),
-        shift(s=0.010 if sun_measured else HAZE_STD * AIR),
+        shift(s=0.010 if sun_measured else HAZE_STD * np.sqrt(AIR)),
         shift(av=warmth) if sides_apart(plant) else shift(av=warmth, s=warmth),
         shift(s=np.linspace(-0.015, 0.015, HOURS)),
     ]
