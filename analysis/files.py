@@ -113,10 +113,10 @@ def _known_columns(file: str, table: pa.Table, ignore_unknown: bool) -> tuple[pa
     """The table without columns that are not ours, and these, which are refused unless they are to be ignored."""
     table = table.drop_columns([name for name in table.column_names if name.startswith(FRAME_INDEX)])
     names = table.column_names
-    if values := [name for name in names if VALUE.match(name)]:
+    if "time" not in names and (values := [name for name in names if VALUE.match(name)]):
         wrong = f"the first line holds values ({values[0]} ...), not names"
         raise FilesError(
-            [Problem(file, "header", wrong, "put the names of the channels above them: time,pv_voltage_v ...")]
+            [Problem(file, "header", wrong, "put the names of the channels above them, without a # before: time,pv_voltage_v ...")]
         )
     problems = [
         Problem(file, f"column {name}", "there twice", "keep one of them")

@@ -169,14 +169,15 @@ def fruitless(view: DayView, rows: np.ndarray) -> NDArray[np.bool_]:
 
 
 def owed(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
-    """Weak sun all along, and yet by now even a weak pump would owe more than any doubt of the table. Sums are of whole numbers."""
+    """Weak sun all along, and yet by now even a weak pump would owe more than any doubt of the table, and than the register waits for. Sums are of whole numbers."""
     if not len(seen):
         return np.zeros(0, bool)
     surely = np.where(seen.settled, np.maximum(seen.surely_m3_h, 0.0), 0.0)
     owed = np.cumsum(np.rint(surely * seen.dt_h * NANO).astype(np.int64))
     new_day = np.concatenate([[True], np.diff(seen.day) > 0])
     since = owed - np.maximum.accumulate(np.where((seen.moved_m3 != 0) | new_day, owed, 0))
-    enough = since >= LIMITS.owed_h * plant.full_flow_m3_h * NANO
+    step = plant.facts.sensors.meter_step_m3 or 0.01
+    enough = since >= max(LIMITS.owed_h * plant.full_flow_m3_h, LIMITS.steps * step) * NANO
     return enough & seen.settled & (seen.surely_m3_h > LIMITS.least_owed * plant.full_flow_m3_h)
 
 

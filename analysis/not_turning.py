@@ -12,10 +12,11 @@ from analysis.estimates.at_rest import in_the_dark
 from analysis.look import IDLE_SHARE, IDLE_W, Columns, over_open_m
 from analysis.plant import Plant, plant_of
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS, up_to_minute
-from analysis.stood import HALTED, STARTS_W, days_idle, strong_up_to, tries_of, turned_off
+from analysis.stood import HALTED, STARTS_W, array_lost, days_idle, strong_up_to, tries_of, turned_off
 from analysis.stood import LIMITS as STOOD
 from analysis.symptoms import DayView, Episode
 from analysis.tried_light import tried_light
+from analysis.water_told import told_rows
 
 
 @dataclass(frozen=True)
@@ -118,7 +119,7 @@ def _without_water(view: DayView) -> bool:
         c.family == "no-water"
         and c.ended_ms is None
         and c.cause in LIFTS_NOTHING
-        and view.until_ms - c.seen_ms < 2 * DAY_MS
+        and view.days.open_ms(view.day) - c.seen_ms < 2 * DAY_MS  # all day: or a flag would come hours after its time
         for c in view.memory.cases
     )
 
@@ -155,31 +156,22 @@ def _waits(view: DayView, seen: Columns) -> np.ndarray:
     return coded & (last >= 0) & coded[after] & (seen.time_ms - seen.time_ms[np.maximum(last, 0)] <= hold_ms + row_ms)
 
 
-def array_lost(view: DayView) -> float:
-    """Share of the array's power that open findings say is missing: what is left may not start the pump."""
-    lost = [c.size[0] for c in view.memory.cases if c.ended_ms is None and c.size and c.cause in TAKES_ARRAY]
-    return float(min(sum(lost), MOST_LOST))
-
-
-TAKES_ARRAY = ("string-out", "panel-soiling")
-MOST_LOST = 0.8
-
-
 def sun_certain(plant: Plant, seen: Columns, own_w: float = 0.0, left: float = 1.0) -> np.ndarray:
     """The array could surely start the pump: by its sensor, or by a clear sky; with room to spare where there is room.
 
     own_w
-        What the measured sun offered when this pump last started, 0 = not known. [W]
+        What the measured sun offered, of the array at work, when this pump last started, 0 = not known. [W]
     left
         Share of the array that is at work.
     """
     ample = LIMITS.morning_share * plant.start_power_w
     ample = min(ample, max(LIMITS.least_ample * plant.start_power_w, LIMITS.noon * plant.array_stc_w))
-    measured = max(min(ample, LIMITS.half_full * plant.full_power_w), LIMITS.own_room * own_w)
+    usual = min(ample, LIMITS.half_full * plant.full_power_w)
     with np.errstate(invalid="ignore"):
-        offered = left * seen.expected.mpp_power_w
-        bright = seen.expected.mpp_power_w > LIMITS.bright_share * plant.array_stc_w
-        return seen.sun_enough & bright & (offered > np.where(seen.expected.poa_measured, measured, ample))
+        whole, offered = seen.expected.mpp_power_w, left * seen.expected.mpp_power_w
+        bright = whole > LIMITS.bright_share * plant.array_stc_w
+        measured = (whole > usual) & (offered > LIMITS.own_room * own_w) if own_w else offered > usual
+        return seen.sun_enough & bright & np.where(seen.expected.poa_measured, measured, offered > ample)
 
 
 def locked_rows(plant: Plant, seen: Columns) -> np.ndarray:
@@ -345,12 +337,16 @@ def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
 def pressed_rows(plant: Plant, seen: Columns) -> np.ndarray:
     """Rows in which the wellhead's gauge shows more than an open pipe could ever need. bool[n]
 
-    Not after one in which it did so while the water came: such a gauge reads too high.
+    Not after one in which it did so while the water came, as far as the meter has told by then: such a gauge reads too high.
     """
     with np.errstate(invalid="ignore"):
         over = np.asarray(over_open_m(plant, seen.rows) > 0.0)
         if over.any():
-            over &= ~np.maximum.accumulate(over & seen.settled & (seen.flow_m3_h > LIMITS.flows * seen.should_m3_h))
+            came = np.logical_or.accumulate(
+                over & seen.settled & (seen.flow_m3_h > LIMITS.flows * seen.should_m3_h)
+            )
+            last = np.maximum.accumulate(np.where(told_rows(seen), np.arange(len(over)), -1))
+            over &= ~(came[last] & (last >= 0))
     return over
 
 

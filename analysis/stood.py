@@ -64,8 +64,18 @@ def _off(note: str) -> bool:
     return bool(OFF.search(note)) and not ON_AGAIN.search(note) and not NOT_BY_HAND.search(note)
 
 
+def array_lost(view: DayView) -> float:
+    """Share of the array's power that open findings say is missing: what is left may not start the pump."""
+    lost = [c.size[0] for c in view.memory.cases if c.ended_ms is None and c.size and c.cause in TAKES_ARRAY]
+    return float(min(sum(lost), MOST_LOST))
+
+
+TAKES_ARRAY = ("string-out", "panel-soiling")
+MOST_LOST = 0.8
+
+
 def own_start(view: DayView) -> dict[str, float]:
-    """For the memory's numbers, at the day's end: what the measured sun offered when this pump first started for good. [W]
+    """For the memory's numbers, at the day's end: what the measured sun offered, of the array at work, when this pump first started for good. [W]
 
     Controllers differ in what they start at, and a shaded morning delays it: what it does every day is no fault.
     """
@@ -79,7 +89,7 @@ def own_start(view: DayView) -> dict[str, float]:
     if not seen.expected.poa_measured[row] or told.any():
         return {}
     most = LIMITS.own_most * plant_of(view.facts).full_power_w
-    offered = min(float(seen.expected.mpp_power_w[row]), most)
+    offered = min((1.0 - array_lost(view)) * float(seen.expected.mpp_power_w[row]), most)
     kept = view.memory.numbers.get(STARTS_W, offered)
     return {STARTS_W: max(offered, LIMITS.own_keeps * kept + (1.0 - LIMITS.own_keeps) * offered)}
 

@@ -13,6 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from pyarrow import csv, parquet
 
+from logger.record.channels import channel_of
 from logger.record.problems import FileError, Problem, worded
 
 OFFSET = r"(?:Z|z|[+-]\d{2}(?::?\d{2})?)$"
@@ -249,8 +250,10 @@ def _from_texts(column: pa.ChunkedArray, name: str, nulled: dict[str, int]) -> n
     import pandas as pd
 
     texts = column.to_pandas()
-    trues = texts.astype("str").str.strip().str.lower().map(WORDS)
-    numbers = pd.to_numeric(texts, errors="coerce").astype("float64").fillna(trues).to_numpy()
+    numbers = pd.to_numeric(texts, errors="coerce").astype("float64")
+    if channel_of(name).kind == "flag":  # of what is measured "off" is no reading, and no 0
+        numbers = numbers.fillna(texts.astype("str").str.strip().str.lower().map(WORDS))
+    numbers = numbers.to_numpy()
     lost = int(np.count_nonzero(np.isnan(numbers) & texts.notna().to_numpy()))
     if lost:
         nulled[name] = nulled.get(name, 0) + lost

@@ -35,6 +35,7 @@ BEYOND, BEYOND_VALUES = 0.2, 20  # of a day's values; by so many different ones 
 OTHER_WAY = 0.2  # of the farthest value: what is read the right way round beside it
 STEADY = 0.02  # of the middle value: a pressure that never moves is a gauge that is stuck
 PUMP_RUNS, PUMP_RESTS = 0.4, 0.02  # of the most that the pump takes
+NO_PUMP_LIFTS = ", at which no pump takes so much power"
 DRAWN_LEAST_M = 1.0  # of drawdown to be expected: less says nothing about the way a level is counted
 DAYS_MIN, MOSTLY = 3, 0.8
 LEAVE_OUT = "if the sensor is broken, leave its column out"
@@ -130,9 +131,10 @@ def _impossible(file: str, rows: Rows, named: set[str]) -> list[Problem]:
     day = rows.time_ms // DAY_MS
     for name, values in rows.values.items():
         channel, known = channel_of(name), np.isfinite(values)
+        offset = OTHER_WAY * float(np.nanmax(values, initial=0.0))  # of a sensor whose zero is off: a little below at rest
         for beyond, way, limit in (
             (values > channel.highest, "above", channel.highest),
-            (values < channel.lowest, "below", channel.lowest),
+            (values < channel.lowest - offset, "below", channel.lowest),
         ):
             if f"column {name}" in named or beyond.sum() <= BEYOND * known.sum():
                 continue
@@ -249,7 +251,7 @@ def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
             "motor_speed_rpm",
             max(speeds, default=0.0),
             (5.0 / 60, 0.2),
-            "tens of turns a minute, at which no pump lifts",
+            f"tens of turns a minute{NO_PUMP_LIFTS}",
             10,
         ),
     )
@@ -260,10 +262,21 @@ def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
         if not most or len(above) < 10 * VALUES_MIN:
             continue
         top, least = float(np.quantile(above, TOP)), float(np.quantile(above, 1.0 - TOP))
+        if unit.endswith(NO_PUMP_LIFTS) and not _works(rows, facts):
+            continue  # it stands and tries, turns at a low limit, or has little sun: then so few turns are true
         if low < top / most < high and top > MOVES * least:
             wrong = f"hardly ever above {top:.3g}, and this site gives {most:.3g}: it looks like {unit}"
             problems.append(Problem(file, f"column {name}", wrong, f"multiply by {factor}, or correct the site file"))
     return problems
+
+
+def _works(rows: Rows, facts: SiteFacts) -> bool:
+    """The pump takes much of its full power on most days."""
+    power = power_of(rows)
+    if not (power > 0).any():
+        return False
+    tops = _tops(rows.time_ms, power)
+    return len(tops) >= DAYS_MIN and mostly(tops > PUMP_RUNS * full_w(facts))
 
 
 def _temperatures(file: str, rows: Rows) -> list[Problem]:

@@ -139,7 +139,11 @@ def _kind_of_few(site: Checked, pump: Pump) -> Remarks:
     heads that rise with its square (affinity). A row that lifts nearly as much a turn at a small part of that head would stand at the end of
     the curve, taken as a parabola; a helical rotor's rows all look so.
     """
-    rows = [(number, row, row.speed_rpm) for number, row in enumerate(pump.curve, 1) if row.speed_rpm and row.flow_m3_h]
+    rows = [
+        (number, row, row.speed_rpm)
+        for number, row in enumerate(pump.curve, 1)
+        if row.speed_rpm and row.flow_m3_h and row.head_m
+    ]
     if pump.kind != "multistage-centrifugal":
         return
     worst = None

@@ -57,12 +57,13 @@ def seen_of(n: int, offer_w: Any = 0.0, measured: Any = True, **columns: Any) ->
     return SimpleNamespace(
         rows=Rows(time_ms, rows), time_ms=time_ms, turning=turning, driven=power > 0, power_w=power, held=held, expected=expected,
         dt_h=np.full(n, 1 / 60), asked=np.full(n, True), sun_enough=np.full(n, True), unread=np.full(n, False), unloaded=np.full(n, False),
-        speed_rpm=np.full(n, columns.get("motor_speed_rpm", np.nan)), settled=turning, day=np.zeros(n, np.int64), flow_m3_h=np.zeros(n), should_m3_h=np.ones(n),
+        speed_rpm=np.full(n, columns.get("motor_speed_rpm", np.nan)), settled=turning, day=np.zeros(n, np.int64), flow_m3_h=np.zeros(n), should_m3_h=np.ones(n), moved_m3=np.full(n, np.nan),
     )  # fmt: skip
 
 
 def view_of(*cases: Case, **more: Any) -> Any:
     numbers = more.pop("numbers", {})
+    more = {"day": 10, "days": SimpleNamespace(open_ms=lambda day: day * DAY_MS)} | more
     return SimpleNamespace(facts=FACTS, memory=Memory(cases=list(cases), numbers=numbers), until_ms=10 * DAY_MS, **more)
 
 
@@ -93,6 +94,9 @@ def test_a_stop_with_a_code_may_be_a_low_levels_until_its_hold_is_over() -> None
 def test_a_pump_that_pressed_against_a_shut_valve_yesterday_and_stalls_is_not_told_twice() -> None:
     assert _without_water(view_of(case_of("no-water", "closed-delivery")))
     assert not _without_water(view_of(case_of("no-water", "closed-delivery", seen_day=7.0)))
+    later = view_of(case_of("no-water", "closed-delivery", seen_day=8.3))
+    later.until_ms += DAY_MS - 1
+    assert _without_water(later), "all day, or a flag would come hours after its time"
     assert not _without_water(view_of(case_of("no-water", "sensor-fault")))
 
 

@@ -14,8 +14,9 @@ from analysis.lifts_from import LIFTS_RPM, LIMITS, own_lift, slow_for_it
 from analysis.look import stopped_within
 from analysis.memory import Case, Memory
 from analysis.not_turning import LIMITS as STILL
-from analysis.not_turning import array_lost, not_turning, pressed_rows, sun_certain
+from analysis.not_turning import not_turning, pressed_rows, sun_certain
 from analysis.plant import plant_of
+from analysis.stood import array_lost
 from analysis.symptoms import Episode
 from analysis.tried_light import tried_light
 from analysis.untold import _as_dark, untold
@@ -95,8 +96,21 @@ def test_a_gauge_that_stood_above_the_open_pipe_while_the_water_came_says_nothin
     for came, told in ((1.0, [False, False]), (0.2, [True, True])):
         seen = seen_of(2, discharge_pressure_bar=np.full(2, high))
         seen.settled, seen.should_m3_h = np.array([True, False]), np.array([1.0, 0.0])
-        seen.flow_m3_h = np.array([came, 0.0])
+        seen.flow_m3_h, seen.moved_m3 = np.array([came, 0.0]), np.full(2, np.nan)
         assert pressed_rows(plant, seen).tolist() == told
+
+
+def test_what_a_register_tells_hours_later_takes_nothing_from_a_gauge_before() -> None:
+    """Whether water came over rows 0 and 1 is known when the step ends, at row 3; what is said of rows 0 to 2 stays as it was."""
+    plant = plant_of(read_case(HERE / "riser-leak" / "helical_full")[0])
+    high = 4.0 * plant.outlet_m / plant.metres_a_bar + 3.0
+    register = np.array([0.0, 0.0, 0.0, 5.0, 5.0])
+    for kept in (3, 5):
+        seen = seen_of(kept, discharge_pressure_bar=np.full(kept, high), volume_m3=register[:kept])
+        seen.settled, seen.should_m3_h = np.arange(kept) < 2, np.ones(kept)
+        seen.flow_m3_h = np.full(kept, np.nan if kept < 4 else 1.0)
+        seen.moved_m3 = np.diff(register[:kept], prepend=0.0)
+        assert pressed_rows(plant, seen).tolist() == [True, True, True, False, False][:kept]
 
 
 def test_what_is_known_to_be_missing_from_the_array_does_not_start_a_pump() -> None:
@@ -111,6 +125,8 @@ def test_what_is_known_to_be_missing_from_the_array_does_not_start_a_pump() -> N
     enough: Any = SimpleNamespace(start_power_w=100.0, full_power_w=1000.0, array_stc_w=1000.0)
     assert sun_certain(enough, seen_of(1, 600.0)).all()
     assert not sun_certain(enough, seen_of(1, 600.0), left=0.25).any()
+    assert sun_certain(enough, seen_of(1, 600.0), own_w=100.0, left=0.25).all(), "so little has started it with as much missing"
+    assert not sun_certain(enough, seen_of(1, 600.0), own_w=140.0, left=0.25).any()
 
 
 def lifted(rpm: np.ndarray, flow: Any, known: float | None = None) -> dict[str, float]:

@@ -132,10 +132,13 @@ def test_in_weak_sun_it_is_the_water_owed_since_the_last_that_tells() -> None:
         settled=np.full(minutes, True), surely_m3_h=np.full(minutes, 0.1), dt_h=np.full(minutes, 1 / 60),
         day=np.zeros(minutes, np.int64), moved_m3=np.where(np.arange(minutes) == 100, 0.01, 0.0),
     )  # fmt: skip
-    plant = SimpleNamespace(full_flow_m3_h=1.0)
+    plant = SimpleNamespace(full_flow_m3_h=1.0, facts=SimpleNamespace(sensors=SimpleNamespace(meter_step_m3=0.01)))
     rows = owed(plant, seen)
     assert not rows[:250].any()
     assert rows[251:].all()
+    plant.facts.sensors.meter_step_m3 = 0.2
+    assert not owed(plant, seen)[:424].any(), "a register that counts so coarsely is waited for"
+    assert owed(plant, seen)[425:].all()
     seen.surely_m3_h = np.full(minutes, 0.04)
     assert not owed(plant, seen).any()
 

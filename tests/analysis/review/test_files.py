@@ -205,6 +205,22 @@ def test_what_spreadsheets_and_loggers_write_about_a_table_is_read(tmp_path, tex
     assert part.dropped.unreadable == 0
 
 
+def test_off_is_a_word_of_switches_and_no_measured_nothing(tmp_path):
+    path = tmp_path / "r.csv"
+    path.write_text("time,water_level_m,switched_on\n2026-01-01T12:00:00Z,off,off\n2026-01-01T12:01:00Z,45.2,on\n")
+    (part,) = read_file(path).values()
+    assert part.rows["switched_on"].tolist() == [0.0, 1.0]
+    assert np.isnan(part.rows["water_level_m"][0])
+    assert part.dropped.nulled == {"water_level_m": 1}
+
+
+def test_a_column_of_another_program_may_begin_with_a_number(tmp_path):
+    path = tmp_path / "r.csv"
+    path.write_text("time,volume_m3,24h_mean\n2026-01-01T12:00:00Z,2,3\n")
+    (part,) = read_file(path, ignore_unknown=True).values()
+    assert part.rows["volume_m3"].tolist() == [2.0]
+
+
 def test_a_file_that_is_not_there(tmp_path):
     with pytest.raises(FilesError, match="nowhere.csv: file: cannot be read: No such file or directory"):
         read_file(tmp_path / "nowhere.csv")

@@ -126,7 +126,7 @@ def test_whoever_has_a_lying_sensor_is_told_how_to_go_on(channel: str, factor: f
         ("pv_current_a", 1e-2, "multiply by 100"),
         ("pv_current_a", 1e-3, "multiply by 1000"),
         ("motor_current_a", 1e-3, "multiply by 1000"),
-        ("motor_speed_rpm", 0.1, "at which no pump lifts"),
+        ("motor_speed_rpm", 0.1, "at which no pump takes so much power"),
         ("motor_speed_rpm", 1e-3, "thousands of turns"),
         ("motor_speed_rpm", 10.0, "lie above 10000 1/min"),
         ("controller_temp_c", 10.0, "lie above 150 deg C"),
@@ -145,6 +145,22 @@ def test_values_that_are_next_to_nothing_or_that_no_instrument_says_are_refused(
     assert judge_units("r.csv", Rows(rows.time_ms, rows.values | {channel: rows[channel] * later}), facts) == [], (
         "a sensor that fails some day"
     )
+
+
+@pytest.mark.parametrize(("channel", "zero"), [("motor_current_a", -0.1), ("pv_voltage_v", -0.3), ("irradiance_w_m2", -23.0)])
+def test_a_sensor_whose_zero_is_a_little_off_is_no_unit(channel: str, zero: float) -> None:
+    facts, rows = full()
+    noise = np.random.default_rng(1).normal(0.0, 0.2 * abs(zero), len(rows))
+    read = np.where(rows[channel] < 0.5, zero, rows[channel]) + noise
+    assert judge_units("r.csv", Rows(rows.time_ms, rows.values | {channel: read}), facts) == []
+
+
+def test_few_turns_of_a_pump_that_takes_little_power_are_true() -> None:
+    """A low limit, a motor that only tries, or weak sun."""
+    facts, rows = full()
+    slow = {"motor_speed_rpm": 0.15, "pv_current_a": 0.1, "input_power_w": 0.1}
+    some = rows.values | {name: share * rows[name] for name, share in slow.items() if name in rows.values}
+    assert [one for one in judge_units("r.csv", Rows(rows.time_ms, some), facts) if "motor_speed" in one.key] == []
 
 
 def test_a_word_for_not_read_is_no_unit() -> None:

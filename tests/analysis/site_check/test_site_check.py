@@ -392,6 +392,12 @@ def test_a_few_rows_of_a_centrifugal_pump_are_fine(facts, rows):
     assert not [str(r) for r in check_site(short, "k") if r.problem.key == "pump.kind"]
 
 
+def test_a_row_against_no_head_is_a_row(facts):
+    some = tuple(centrifugal(facts).pump.curve[number] for number in (0, 2, 3))
+    short = changed(facts, pump={"curve": (replace(some[0], head_m=0.0), *some[1:]), "kind": "multistage-centrifugal"})
+    assert check_site(short, "k") is not None
+
+
 def test_a_coast_in_whole_metres_is_fine(facts):
     found = check_site(changed(facts, site={"altitude_m": 3.0}), "kraal.toml")
     assert not [str(r) for r in found if r.problem.key == "site.altitude_m"]

@@ -159,6 +159,8 @@ CASES = [
     ("head_m = 60,", "head_m = 40,", "pump.curve: only 3 rows at 1 head\n    fix: give at least 3 rows at 2 heads or more"),
     ("head_m = 40, power_w = 1159", "head_m = 40, power_w = 333, speed_rpm = 800", "two flows at 40 m and 333 W: rows 1 and 2"),
     ("azimuth_deg = 0", "azimuth_deg = -10", "fix: write azimuth_deg = 350: it is the same direction"),
+    ("longitude_deg = 24.01", "longitude_deg = 190", "fix: write longitude_deg = -170: it is the same direction"),
+    ("latitude_deg = -30.72", "latitude_deg = -300", "fix: check the datasheet or the driller's log and the unit (deg)"),
     ("temp_coeff_p_mp_pct_c = -0.38", "temp_coeff_p_mp_pct_c = 0.38", "fix: is the sign wrong? Then write temp_coeff_p_mp_pct_c = -0.38"),
     ("roughness_mm = 0.01", "roughness_mm = 10", "fix: if that is um, write roughness_mm = 0.01"),
     ("{ head_m = 60, power_w = 466, flow_m3_h = 1.17, speed_rpm = 800 }", "[60, 466, 1.17]", "fix: write it as { head_m = ..., power_w = ..., flow_m3_h = ..., speed_rpm = ... }"),
