@@ -116,7 +116,14 @@ def _known_columns(file: str, table: pa.Table, ignore_unknown: bool) -> tuple[pa
     if "time" not in names and (values := [name for name in names if VALUE.match(name)]):
         wrong = f"the first line holds values ({values[0]} ...), not names"
         raise FilesError(
-            [Problem(file, "header", wrong, "put the names of the channels above them, without a # before: time,pv_voltage_v ...")]
+            [
+                Problem(
+                    file,
+                    "header",
+                    wrong,
+                    "put the names of the channels above them, without a # before: time,pv_voltage_v ...",
+                )
+            ]
         )
     problems = [
         Problem(file, f"column {name}", "there twice", "keep one of them")

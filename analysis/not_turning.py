@@ -342,9 +342,7 @@ def pressed_rows(plant: Plant, seen: Columns) -> np.ndarray:
     with np.errstate(invalid="ignore"):
         over = np.asarray(over_open_m(plant, seen.rows) > 0.0)
         if over.any():
-            came = np.logical_or.accumulate(
-                over & seen.settled & (seen.flow_m3_h > LIMITS.flows * seen.should_m3_h)
-            )
+            came = np.logical_or.accumulate(over & seen.settled & (seen.flow_m3_h > LIMITS.flows * seen.should_m3_h))
             last = np.maximum.accumulate(np.where(told_rows(seen), np.arange(len(over)), -1))
             over &= ~(came[last] & (last >= 0))
     return over

@@ -131,7 +131,9 @@ def _impossible(file: str, rows: Rows, named: set[str]) -> list[Problem]:
     day = rows.time_ms // DAY_MS
     for name, values in rows.values.items():
         channel, known = channel_of(name), np.isfinite(values)
-        offset = OTHER_WAY * float(np.nanmax(values, initial=0.0))  # of a sensor whose zero is off: a little below at rest
+        offset = OTHER_WAY * float(
+            np.nanmax(values, initial=0.0)
+        )  # of a sensor whose zero is off: a little below at rest
         for beyond, way, limit in (
             (values > channel.highest, "above", channel.highest),
             (values < channel.lowest - offset, "below", channel.lowest),

@@ -101,7 +101,9 @@ def _out_of_range(wanted: Wanted, value: float, key: str) -> Judged:
     slips = likely_slips(value, wanted.unit, lowest, highest)
     if slips:
         fix = "; ".join(f"if that is {other}, write {key} = {plain(meant)}" for other, meant in slips)
-    elif wanted.unit == "deg" and highest - lowest >= 360.0 and math.isfinite(value):  # a latitude or a tilt does not go round
+    elif (
+        wanted.unit == "deg" and highest - lowest >= 360.0 and math.isfinite(value)
+    ):  # a latitude or a tilt does not go round
         fix = f"write {key} = {plain((value - lowest) % 360.0 + lowest)}: it is the same direction"
     elif lowest <= -value <= highest:
         fix = f"is the sign wrong? Then write {key} = {plain(-value)}"

@@ -125,7 +125,9 @@ def test_what_is_known_to_be_missing_from_the_array_does_not_start_a_pump() -> N
     enough: Any = SimpleNamespace(start_power_w=100.0, full_power_w=1000.0, array_stc_w=1000.0)
     assert sun_certain(enough, seen_of(1, 600.0)).all()
     assert not sun_certain(enough, seen_of(1, 600.0), left=0.25).any()
-    assert sun_certain(enough, seen_of(1, 600.0), own_w=100.0, left=0.25).all(), "so little has started it with as much missing"
+    assert sun_certain(enough, seen_of(1, 600.0), own_w=100.0, left=0.25).all(), (
+        "so little has started it with as much missing"
+    )
     assert not sun_certain(enough, seen_of(1, 600.0), own_w=140.0, left=0.25).any()
 
 

@@ -147,7 +147,9 @@ def test_values_that_are_next_to_nothing_or_that_no_instrument_says_are_refused(
     )
 
 
-@pytest.mark.parametrize(("channel", "zero"), [("motor_current_a", -0.1), ("pv_voltage_v", -0.3), ("irradiance_w_m2", -23.0)])
+@pytest.mark.parametrize(
+    ("channel", "zero"), [("motor_current_a", -0.1), ("pv_voltage_v", -0.3), ("irradiance_w_m2", -23.0)]
+)
 def test_a_sensor_whose_zero_is_a_little_off_is_no_unit(channel: str, zero: float) -> None:
     facts, rows = full()
     noise = np.random.default_rng(1).normal(0.0, 0.2 * abs(zero), len(rows))
