@@ -25,7 +25,7 @@ from analysis.no_water import GONE
 from analysis.plant import Plant
 from analysis.shaded import TAKEN
 from analysis.slow import beyond_tolerance, slow_bench
-from analysis.slow_life import SUNNY_DAYS, after_visit, with_slow
+from analysis.slow_life import SETTING_READ, SUNNY_DAYS, after_visit, with_slow
 from analysis.soiling import SUNS
 from analysis.solar_days import HOUR_MS
 from analysis.stood import HALTED, SINCE, SINCE_H, halted, own_start, standing
@@ -53,6 +53,8 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     memory.cases = with_episodes(view, episodes)
     if halted(view):
         memory.numbers[HALTED] = float(view.day)
+    if view.columns is not None and (view.columns.rows["speed_setting_pct"] >= 0.0).any():
+        memory.numbers[SETTING_READ] = 1.0
     for name in (SINCE, SINCE_H):
         memory.numbers.pop(name, None)
     memory.numbers |= standing(view, episodes) | own_start(view) | own_lift(view)

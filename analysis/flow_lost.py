@@ -94,7 +94,7 @@ def size_of(lost: Lost) -> tuple[float, float, float]:
     whole, now = _mean(lost), _mean(last)
     scatter = max(float(last.share.std()), SCATTER_LEAST) / np.sqrt(len(last.share))
     half = 1.96 * float(np.sqrt(lost.open_**2 + DRIFT**2 + (UNSEEN * whole) ** 2 + scatter**2))
-    return now, min(whole, now) - half, max(whole, now) + half
+    return max(now, 0.0), min(whole, now) - half, max(whole, now) + half
 
 
 def _mean(lost: Lost) -> float:

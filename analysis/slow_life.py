@@ -4,7 +4,8 @@ Flow: slow.py (alarms, amounts), diagnosis.py -> HERE -> close.py.
 Never: rows.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -66,9 +67,19 @@ METERS = ("volume_m3", "flow_m3_h")
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 
 
+SETTING_READ = "setting_read"
+"""In the memory's numbers once the speed's setting had a value: a channel that a site file names and nothing fills says nothing of a hand."""
+
+
+@lru_cache(maxsize=64)
+def _setting_unread(plant: Plant) -> SlowBench:
+    bench = slow_bench(plant)
+    return replace(bench, setting_read=False) if bench.setting_read else bench
+
+
 def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day: int, figures: DayFigures) -> bool:
     """Update `memory.cases` (and `numbers`: water lost) at the close of `day`. True: something is suspected or open."""
-    bench = slow_bench(plant)
+    bench = slow_bench(plant) if SETTING_READ in memory.numbers else _setting_unread(plant)
     for name in [n for n in memory.numbers if n.startswith("lost:")]:
         del memory.numbers[name]
     recent = without_stuck(plant, memory, recent, day)

@@ -16,9 +16,11 @@ from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.not_turning import LIMITS as STILL
 from analysis.not_turning import sun_certain
 from analysis.other_power import power_without
+from analysis.pipeline import advance, begin
 from analysis.plant import plant_of
 from analysis.rows import Rows
 from analysis.slow import Shift, slow_bench
+from analysis.slow_life import SETTING_READ, _setting_unread
 from tests.cases.recorded import HERE, read_case
 
 STC_W = 2000.0
@@ -241,6 +243,23 @@ def test_where_the_setting_is_read_and_stands_a_low_limit_is_the_controllers() -
     unread, read = (weigh_shift(replace(bench, setting_read=told), low) for told in (False, True))
     assert unread.shares[NOTHING] > 0.7
     assert read.shares["controller-derating"] > 0.7
+
+
+def test_a_setting_that_is_named_and_never_read_says_nothing_of_a_hand() -> None:
+    facts, _, _ = read_case(HERE / "none/helical_middle")
+    plant = plant_of(
+        replace(facts, sensors=replace(facts.sensors, channels=(*facts.sensors.channels, "speed_setting_pct")))
+    )
+    assert slow_bench(plant).setting_read
+    assert not _setting_unread(plant).setting_read
+    opens = plant.days.open_ms(20_000)
+    times = np.arange(opens, opens + 86_400_000, 600_000, dtype=np.int64)
+    for setting, read in ((np.nan, False), (100.0, True)):
+        rows = Rows(
+            times, {"speed_setting_pct": np.full(len(times), setting), "pv_voltage_v": np.full(len(times), 100.0)}
+        )
+        state = advance(begin(plant.facts), rows, int(times[-1]) + 86_400_000)
+        assert (SETTING_READ in state.memory.numbers) is read
 
 
 def test_a_horizon_kept_by_an_older_version_still_counts() -> None:
