@@ -53,11 +53,9 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     memory.cases = with_episodes(view, episodes)
     if halted(view):
         memory.numbers[HALTED] = float(view.day)
-    if view.columns is not None and (view.columns.rows["speed_setting_pct"] >= 0.0).any():
-        memory.numbers[SETTING_READ] = 1.0
     for name in (SINCE, SINCE_H):
         memory.numbers.pop(name, None)
-    memory.numbers |= standing(view, episodes) | own_start(view) | own_lift(view)
+    memory.numbers |= standing(view, episodes) | own_start(view) | own_lift(view) | _setting_read(view)
     if asked is None or "controller-trip" in asked:
         memory.numbers |= tallied(view)
     before = len(memory.cases)
@@ -113,6 +111,12 @@ def _kept_days(memory: Memory, figures: DayFigures, stood: bool, gone: bool) -> 
     memory.arrays[WATER] = np.concatenate([memory.arrays.get(WATER, np.empty((0, DUE + 1)))[1 - RECENT :], water])
     taken = np.full_like(figures.taken, np.nan) if stood else figures.taken
     memory.arrays[TAKEN] = hours_taken(memory.arrays.get(TAKEN), taken)
+
+
+def _setting_read(view: DayView) -> dict[str, float]:
+    """For the memory's numbers, at the close of a day on which the speed's setting had a value."""
+    seen = view.columns
+    return {SETTING_READ: 1.0} if seen is not None and (seen.rows["speed_setting_pct"] >= 0.0).any() else {}
 
 
 def _usual(plant: Plant, learnt: Learnt) -> np.ndarray | None:
