@@ -313,9 +313,14 @@ def _flow(
     return np.where(has, direct, shared), np.where(has, direct, now)
 
 
+def told_to_stand(rows: Rows) -> Flags:
+    """Rows in which tank, switch or a speed at zero keeps the pump from running; where none is read, nothing does."""
+    return (rows["tank_float_up"] > 0.5) | (rows["switched_on"] < 0.5) | (rows["speed_setting_pct"] <= 1.0)
+
+
 def _asked(plant: Plant, rows: Rows, day: NDArray[np.int64]) -> tuple[Flags, Flags]:
     """Nothing told the pump to stand (tank, switch, speed at zero); and it waits out a low level."""
-    asked = ~(rows["tank_float_up"] > 0.5) & ~(rows["switched_on"] < 0.5) & ~(rows["speed_setting_pct"] <= 1.0)
+    asked = ~told_to_stand(rows)
     dry = rows["low_level_probe_wet"] < 0.5
     if not dry.any():
         return asked, np.zeros(len(asked), bool)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
-from analysis.look import Columns, stopped_within
+from analysis.look import Columns, stopped_within, told_to_stand
 from analysis.plant import Plant, plant_of
 from analysis.rows import or_zero
 from analysis.solar_days import HOUR_MS, up_to_minute
@@ -157,8 +157,7 @@ def _free(seen: Columns) -> np.ndarray:
     """Rows in which nothing told it to stand. Where no sensor reads the sun, a sky that is only supposed does not say that it was too little."""
     rows = seen.rows
     with np.errstate(invalid="ignore"):
-        told = (rows["tank_float_up"] > 0.5) | (rows["switched_on"] < 0.5) | (rows["speed_setting_pct"] <= 1.0)
-        told |= rows["low_level_probe_wet"] < 0.5
+        told = told_to_stand(rows) | (rows["low_level_probe_wet"] < 0.5)
     return np.asarray(seen.asked | ~(seen.expected.poa_measured | seen.sun_enough | told | seen.unread))
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.estimates.steady import Hours
 from analysis.estimates.sums import Sums
-from analysis.look import Columns
+from analysis.look import Columns, told_to_stand
 from analysis.plant import Plant
 from analysis.rows import Floats
 
@@ -26,8 +26,7 @@ def taken_by_hour(plant: Plant, seen: Columns, hours: Hours) -> Floats:
     with np.errstate(invalid="ignore"):
         could = np.minimum(expected.mpp_power_w, plant.ceiling_w)
         asked = (expected.poa_w_m2 > LOW_SUN_W_M2) & (could > 0) & (seen.power_w >= 0)
-        asked &= ~(seen.rows["tank_float_up"] > 0.5) & ~(seen.rows["switched_on"] < 0.5)
-        asked &= ~(seen.rows["speed_setting_pct"] <= 1.0)
+        asked &= ~told_to_stand(seen.rows)
     if "irradiance_w_m2" in plant.has:
         asked &= expected.poa_measured
     sums = Sums(asked, hours.bins, hours.shape, rising=True)

@@ -34,9 +34,10 @@ class FileError(ValueError):
 def worded(problems: list[Problem], ending: str = "Nothing was started.") -> str:
     """Every problem, then how many there are in how many files."""
     files = len({problem.file for problem in problems})
-    count = f"{_counted(len(problems), 'problem')} in {_counted(files, 'file')}."
+    count = f"{counted(len(problems), 'problem')} in {counted(files, 'file')}."
     return "\n".join([*map(str, problems), f"{ending} {count}"])
 
 
-def _counted(number: int, thing: str) -> str:
+def counted(number: int, thing: str) -> str:
+    """The number and its thing, one or several."""
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"

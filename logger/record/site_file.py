@@ -14,7 +14,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo, available_timezones
 
 from logger.record.channels import CHANNELS
-from logger.record.problems import FileError, Problem
+from logger.record.problems import FileError, Problem, counted
 from logger.record.site_facts import Pump, SiteFacts
 from logger.record.tables import Tables, text_of
 
@@ -133,14 +133,10 @@ def _judge_contradictions(tables: Tables, facts: SiteFacts) -> None:
     _judge_curve(tables, facts.pump)
 
 
-def _counted(number: int, what: str) -> str:
-    return f"{number} {what}" + ("" if number == 1 else "s")
-
-
 def _judge_curve(tables: Tables, pump: Pump) -> None:
     heads = {row.head_m for row in pump.curve}
     if len(pump.curve) < CURVE_ROWS_MIN or len(heads) < CURVE_HEADS_MIN:
-        wrong = f"only {_counted(len(pump.curve), 'row')} at {_counted(len(heads), 'head')}"
+        wrong = f"only {counted(len(pump.curve), 'row')} at {counted(len(heads), 'head')}"
         fix = f"give at least {CURVE_ROWS_MIN} rows at {CURVE_HEADS_MIN} heads or more, from the datasheet's table"
         tables.wrong("pump.curve", wrong, fix)
     seen: dict[tuple, int] = {}
