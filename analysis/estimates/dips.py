@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.estimates.taken import HELD, STOOD, TAKEN
 from analysis.estimates.vector import HOURS
-from analysis.rows import Floats
+from analysis.rows import Floats, middle
 
 KEPT_DAYS = 45
 ENVELOPE = 0.8  # quantile of an hour over the days: near a clear sky's
@@ -124,18 +124,27 @@ def _one_run(low: NDArray[np.bool_]) -> bool:
 
 
 def _compared(kept: Floats) -> _Days:
-    enough = (~np.isnan(kept)).sum(axis=0) >= BEFORE_DAYS
-    usual = np.full(HOURS, np.nan)
-    if enough.any():
-        usual[enough] = np.nanquantile(kept[:, enough], ENVELOPE, axis=0)
+    count = (~np.isnan(kept)).sum(axis=0)
+    usual = np.where(count >= BEFORE_DAYS, _quantile(np.sort(kept, axis=0), count, ENVELOPE), np.nan)
     usual = np.where(usual > 0, usual, np.nan)
     share = kept / usual
     level = _upper_half(share)
     with np.errstate(invalid="ignore"):
         share = share / level[:, None]
         good = (level >= LEAST_LEVEL)[:, None] & (share > GOOD)
-    own = [np.median(share[good[:, h], h]) if good[:, h].sum() >= BEFORE_DAYS else np.nan for h in range(HOURS)]
-    return _Days(share, usual * np.array(own))
+    count = good.sum(axis=0)
+    own = _quantile(np.sort(np.where(good, share, np.nan), axis=0), count, 0.5)
+    return _Days(share, usual * np.where(count >= BEFORE_DAYS, own, np.nan))
+
+
+def _quantile(ordered: Floats, count: NDArray[np.int64], share: float) -> Floats:
+    """By column, of the first `count` of its rising values, straight between two: all at once, for twelve calls of NumPy's own cost forty times as much."""
+    place = share * np.maximum(count - 1, 0)
+    low = place.astype(np.int64)
+    part, every = place - low, np.arange(ordered.shape[1])
+    below, above = ordered[low, every], ordered[np.minimum(low + 1, len(ordered) - 1), every]
+    above = np.where(low + 1 < count, above, below)
+    return np.where(part < 0.5, below + part * (above - below), above - (1.0 - part) * (above - below))
 
 
 def _upper_half(share: Floats) -> Floats:
@@ -154,14 +163,15 @@ def _since(share: Floats, hour: int) -> int | None:
         told = np.flatnonzero(~np.isnan(share[:, hour]) & (near >= GOOD).any(axis=1))
     value = np.minimum(share[told, hour], 1.0)
     best, since = 0.0, None
-    for first in range(BEFORE_DAYS, len(value) - LEAST_LOW + 1):
+    highest = np.maximum.accumulate(value[::-1])[::-1]  # from each day on
+    falls = (value[:-1] > highest[1:]).nonzero()[0] + 1  # the day before was higher than all after
+    for first in falls[(falls >= BEFORE_DAYS) & (falls <= len(value) - LEAST_LOW)].tolist():
         after, before = value[first:], value[max(first - COMPARED, 0) : first]
-        lower = before <= after.max()
-        if lower[-1] or lower.sum() > MIXED * len(before) or np.median(before) - np.median(after) < FELL:
+        if (before <= highest[first]).sum() > MIXED * len(before) or middle(before) - middle(after) < FELL:
             continue
         if _about_a_line(told[first:], after) > SCATTERS:
             continue
-        jump = np.median(before[-3:]) - value[first]
+        jump = middle(before[-3:]) - value[first]
         if jump > max(best, float(AT_ONCE[hour]) + A_DAY * (told[first] - told[first - 1])):
             best, since = float(jump), len(share) - int(told[first])
     return since
