@@ -4,6 +4,7 @@ Flow: pipeline.py -> HERE -> memory.py.
 Never: rows beyond the day; a look ahead.
 """
 
+import math
 from collections.abc import Iterable
 
 import numpy as np
@@ -115,8 +116,10 @@ def _kept_days(memory: Memory, figures: DayFigures, stood: bool, gone: bool) -> 
 
 def _setting_read(view: DayView) -> dict[str, float]:
     """For the memory's numbers, at the close of a day on which the speed's setting had a value."""
-    seen = view.columns
-    return {SETTING_READ: 1.0} if seen is not None and (seen.rows["speed_setting_pct"] >= 0.0).any() else {}
+    if view.columns is None or SETTING_READ in view.memory.numbers:
+        return {}
+    read = view.columns.rows.values.get("speed_setting_pct")
+    return {SETTING_READ: 1.0} if read is not None and (read >= 0.0).any() else {}
 
 
 def _usual(plant: Plant, learnt: Learnt) -> np.ndarray | None:
@@ -168,7 +171,7 @@ def _counted(plant: Plant, view: DayView, memory: Memory, figures: DayFigures) -
 
 def _summary(plant: Plant, day: int, memory: Memory, figures: DayFigures) -> DaySummary:
     def known(value: float) -> float | None:
-        return round(value, 4) if np.isfinite(value) else None
+        return round(value, 4) if math.isfinite(value) else None
 
     spread = 1.96 * figures.expected_std_m3
     low = max(figures.expected_m3 - spread, 0.0)

@@ -215,6 +215,8 @@ def sunlit(learnt: Learnt, hours: np.ndarray, scatter: Scatter) -> Learnt:
     """
     places = np.flatnonzero(hours) + PLACE["s0"]
     places = places[learnt.days[places] == 0]
+    if not len(places):
+        return learnt
     std = SUNLIT_STD[places - PLACE["s0"]]
     if not (np.sqrt(learnt.covariance[places, places]) > std * WELL_KNOWN).any():
         return learnt

@@ -15,7 +15,7 @@ from analysis.by_form import ByForm, by_form
 from analysis.causes.registry import all_causes
 from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES, Effect, as_shown
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
-from analysis.estimates.vector import NAMES, PLACE
+from analysis.estimates.vector import NAMES, PLACE, last_days
 from analysis.learning import Learnt
 from analysis.plant import Plant
 from analysis.rows import Floats
@@ -211,9 +211,8 @@ class _Shifts:
 def _counted(learnt: Learnt, recent: Floats, places: np.ndarray, windows: np.ndarray) -> tuple[Floats, Floats]:
     """How many of the last days of each window have each place, and the sum of their shifts; (windows, places) each."""
     part = recent[-int(windows[-1]) :].take(places, axis=1)[::-1] - learnt.mean[places]
-    known, last = part == part, np.minimum(windows, len(part)) - 1
-    within = np.arange(len(part)) <= last[:, None]
-    return within.astype(float) @ known.astype(float), np.where(known, part, 0.0).cumsum(axis=0)[last]
+    known, (last, within) = part == part, last_days(len(part), tuple(windows.tolist()))
+    return within @ known.astype(float), np.where(known, part, 0.0).cumsum(axis=0).take(last, axis=0)
 
 
 @dataclass(frozen=True)
@@ -282,12 +281,11 @@ def _shifts(
 
 def best_alarm(
     bench: SlowBench, learnt: Learnt, recent: Floats, group: str, nuisance: list[tuple[int, float]], known: set[str],
-    today: Windows | None = None,
+    today: Windows | None = None, least_ratio: float = 0.0,
 ) -> Alarm | None:  # fmt: skip
     """The most telling shift of a group today, None where nothing is worth telling.
 
-    today
-        Of these days or more of them; None = not worked out yet.
+    today: of these days or more of them; None = not worked out yet. least_ratio: where none can be as large, the forms are not weighed.
     """
     looks = (windows_of(bench, learnt, recent) if today is None else today).of(group, len(recent))
     odd = np.asarray(looks.odd.any(axis=1))
@@ -300,7 +298,7 @@ def best_alarm(
     is_new = group == "hydraulic" and learnt.days[GROUPS[group]].max() < HARDLY_KNOWN
     lasting = ENOUGH_NEW if is_new else ENOUGH_LONG
     enough = np.array([ENOUGH.get(int(days), lasting) for days in moved.windows])
-    if not (moved.most_told() > SURELY_LESS * enough).any():
+    if not (moved.most_told() > SURELY_LESS * np.maximum(enough, least_ratio)).any():
         return None
     amounts, stds, ratios = _weighed(of_group, moved)
     with np.errstate(invalid="ignore"):

@@ -100,8 +100,9 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         known = {case.cause for case in open_now}
         if group in odd and len(open_now) < 2 and not untellable(plant, memory, group, open_now):
             alarm = best_alarm(
-                bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known, today
-            )
+                bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known, today,
+                SECOND_RATIO if open_now else 0.0,
+            )  # fmt: skip
             if group == "held" and alarm and not held_on(learnt, recent, alarm.amount, _array_lost(bench, memory)):
                 alarm = None
             if alarm is not None and (not open_now or _second(alarm)):
@@ -202,7 +203,8 @@ def _days_since_end(plant: Plant, memory: Memory, group: str, day: int) -> int:
 
 
 def _open(memory: Memory, group: str) -> list[Case]:
-    return [case for case in memory.cases if case.family == f"slow-{group}" and case.ended_ms is None]
+    family = f"slow-{group}"
+    return [case for case in memory.cases if case.family == family and case.ended_ms is None]
 
 
 def _begun(

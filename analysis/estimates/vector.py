@@ -6,6 +6,8 @@ Never: a formula.
 Logs are natural logs of measured over expected, so 0 = as the site file says. Bands: low, middle, high input power.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
 BANDS = 3
@@ -52,3 +54,10 @@ SIZE = len(NAMES)
 def empty(days: int) -> np.ndarray:
     """NaN for every parameter of `days` days; shape (days, SIZE)."""
     return np.full((days, SIZE), np.nan)
+
+
+@lru_cache(maxsize=512)
+def last_days(count: int, windows: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray]:
+    """Of so many days, the newest first: the place of each window's last, int64 (windows,), and 1 for each day within it, float64 (windows, count)."""
+    last = np.minimum(np.array(windows), count) - 1
+    return last, (np.arange(count) <= last[:, None]).astype(float)

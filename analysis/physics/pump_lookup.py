@@ -23,7 +23,8 @@ Places = NDArray[np.int32]
 
 HEADS = 257
 STEPS = 193
-SECANTS, CLOSE = 9, 1e-10
+SECANTS, CLOSE, MET = 9, 1e-10, 1e-14
+WORTH_PICKING = 0.7  # of the places still open: to pick them costs as much as a third of a secant
 
 
 @dataclass(frozen=True)
@@ -139,7 +140,7 @@ class PumpLookup:
         self._flow_of_x = _sheet(flow_of_x)
         power = power_lift + root * (power_top - power_lift)
         power_of_x = core.power_at_head(x, heads)
-        at_power = _inverse(lambda at: core.power_at_head(at, heads), x, power_of_x, power)
+        at_power = _inverse(core.power_at_head, heads, x, power_of_x, power)
         self._flow_of_p = _sheet(core.flow(at_power, heads))
         self._x_of_p = _sheet((at_power - lift) / np.maximum(top - lift, 1e-9))
         self._power_of_x = _sheet(power_of_x)
@@ -151,7 +152,7 @@ class PumpLookup:
         (heads, x, flow_of_x), core = self._nodes, self.model.core
         flow_top = flow_of_x[-1]
         flow = np.linspace(0, 1, STEPS)[:, None] * flow_top
-        at_flow = _inverse(lambda at: core.flow(at, heads), x, flow_of_x, flow)
+        at_flow = _inverse(core.flow, heads, x, flow_of_x, flow)
         return Ladder(np.maximum(flow_top, 1e-9)), _sheet(core.power_at_head(at_flow, heads))
 
     @in_blocks
@@ -248,30 +249,43 @@ def _sheet(values: Floats) -> Sheet:
     return Sheet(np.ascontiguousarray(values).ravel(), *values.shape)
 
 
-def _inverse(function: Callable[[Floats], Floats], x: Floats, value: Floats, wanted: Floats) -> Floats:
-    """Where a function that rises down each column reaches `wanted`, from its values at the nodes `x`.
+def _inverse(
+    function: Callable[[Floats, Floats], Floats], heads: Floats, x: Floats, value: Floats, wanted: Floats
+) -> Floats:
+    """Where a function of x and head that rises down each column reaches `wanted`, from its values at the nodes `x`; a column for each head.
 
-    Between two nodes it is nearly straight, so that a few secants kept between them (Illinois) do; where lifting begins it is
-    like a root and takes them all, to 1e-7 of the largest.
+    Between two nodes it is nearly straight, so that a few secants kept between them (Illinois) do, and most places are left alone after
+    three; where lifting begins it is like a root and takes them all, to 1e-7 of the largest.
     """
     last = len(x) - 1
     risen = np.maximum.accumulate(value, axis=0)  # a noisy table's power may dip: the first time that it is reached
     place = np.stack([np.searchsorted(column, seek) for column, seek in zip(risen.T, wanted.T, strict=True)], axis=1)
     above, below = np.minimum(place, last), np.maximum(place - 1, 0)
-    below, above = (place * x.shape[1] + np.arange(x.shape[1]) for place in (below, above))  # in the flat table
+    below, above = ((place * x.shape[1] + np.arange(x.shape[1])).ravel() for place in (below, above))
+    seek, head = wanted.ravel(), np.broadcast_to(heads, wanted.shape).ravel()
     left, right = x.take(below), x.take(above)
-    miss_left, miss_right = value.take(below) - wanted, value.take(above) - wanted
-    again_short = again_far = np.zeros(wanted.shape, bool)
-    most = float(np.abs(wanted).max())
+    miss_left: Floats
+    miss_right: Floats
+    miss_left, miss_right = value.take(below) - seek, value.take(above) - seek
+    again_short = again_far = np.zeros(seek.shape, bool)
+    found, open_, most = np.empty(seek.size), np.arange(seek.size), float(np.abs(wanted).max())
     for _ in range(SECANTS):
         rise = miss_right - miss_left
         flat = ~(rise > 0)
         rise[flat] = 1.0
         at = left - miss_left * (right - left) / rise
         np.copyto(at, right, where=flat)
-        miss = function(at) - wanted
-        if np.abs(miss).max() <= CLOSE * most:
+        found[open_] = at
+        miss = function(at, head) - seek
+        off = np.abs(miss)
+        if off.max() <= CLOSE * most:
             break
+        on = (off > MET * most).nonzero()[0]
+        if len(on) < WORTH_PICKING * len(open_):
+            seek, head, left, right, miss_left, miss_right, at, miss = (
+                column.take(on) for column in (seek, head, left, right, miss_left, miss_right, at, miss)
+            )
+            open_, again_short, again_far = open_[on], again_short[on], again_far[on]
         short = miss < 0
         far = ~short
         # the end that stays a second time counts half, or it would stay for ever
@@ -281,4 +295,4 @@ def _inverse(function: Callable[[Floats], Floats], x: Floats, value: Floats, wan
             np.copyto(end, at, where=moved)
             np.copyto(missed, miss, where=moved)
         again_short, again_far = short, far
-    return at
+    return found.reshape(wanted.shape)

@@ -145,7 +145,7 @@ def sun_position(
         raise ValueError(f"latitude -90 to 90 and longitude -180 to 180, got {latitude_deg!r}, {longitude_deg!r}")
     days = np.asarray(time_ms, float) / DAY_MS
     declination, minutes = declination_and_equation_of_time(days)
-    hour_angle = 360.0 * np.mod(days, 1.0) - 180.0 + longitude_deg + minutes / 4.0
+    hour_angle = 360.0 * (days - np.floor(days)) - 180.0 + longitude_deg + minutes / 4.0
     return seen_from(latitude_deg, declination, hour_angle, altitude_m, temperature_c)
 
 
@@ -180,12 +180,16 @@ def seen_from(
     """
     hour_angle = np.radians(np.asarray(hour_angle_deg, float))
     declination, latitude = np.radians(np.asarray(declination_deg, float)), np.radians(latitude_deg)
-    east = -np.cos(declination) * np.sin(hour_angle)
-    north = np.sin(declination) * np.cos(latitude) - np.cos(declination) * np.sin(latitude) * np.cos(hour_angle)
-    up = np.sin(declination) * np.sin(latitude) + np.cos(declination) * np.cos(latitude) * np.cos(hour_angle)
+    sine, cosine, turned = np.sin(declination), np.cos(declination), np.cos(hour_angle)
+    east = -cosine * np.sin(hour_angle)
+    north = sine * np.cos(latitude) - cosine * np.sin(latitude) * turned
+    up = sine * np.sin(latitude) + cosine * np.cos(latitude) * turned
     true = np.degrees(np.arcsin(np.clip(up, -1.0, 1.0))) - PARALLAX_DEG
     elevation = true + refraction_deg(true, pressure_at(altitude_m), temperature_c)
-    return SunPosition(elevation, np.mod(np.degrees(np.arctan2(east, north)), 360.0))
+    azimuth = np.degrees(np.arctan2(east, north))
+    return SunPosition(
+        elevation, np.where(azimuth < 0.0, azimuth + 360.0, azimuth + 0.0)
+    )  # np.mod takes ten times as long
 
 
 def pressure_at(altitude_m: float) -> float:

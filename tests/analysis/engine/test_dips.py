@@ -1,8 +1,11 @@
 """Hours that fall beside the others of the same days, day after day: a shadow; and what is none."""
 
+import warnings
+
 import numpy as np
 import pytest
 
+from analysis.estimates import dips
 from analysis.estimates.dips import dip_of, hours_taken
 from analysis.estimates.vector import HOURS
 
@@ -64,3 +67,16 @@ def test_what_falls_by_little_a_day_is_the_season() -> None:
     taken = np.tile(USUAL, (30, 1))
     taken[:, 2] *= np.linspace(1.0, 0.4, 30)
     assert told(taken) == []
+
+
+@pytest.mark.parametrize("share", [0.5, 0.8])
+def test_quantiles_of_all_hours_at_once_are_those_of_each_in_every_bit(share: float) -> None:
+    rng = np.random.default_rng(20)
+    for days in range(1, 46):
+        kept = rng.normal(size=(days, HOURS))
+        kept[rng.random(kept.shape) < 0.3] = np.nan
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # hours of no day
+            expected = np.nanquantile(kept, share, axis=0)
+        found = dips._quantile(np.sort(kept, axis=0), (~np.isnan(kept)).sum(axis=0), share)
+        np.testing.assert_array_equal(found, expected)
