@@ -33,6 +33,7 @@ from analysis.stood import HALTED, SINCE, SINCE_H, halted, own_start, standing
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView
 from analysis.unread_trips import tallied
+from analysis.washed import after_washing
 from analysis.watchers import episodes_of
 
 WITHOUT_WATER = 0.5  # of the hours in which it turned; less is a morning's late water, which a hole in the riser makes
@@ -60,10 +61,10 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     if asked is None or "controller-trip" in asked:
         memory.numbers |= tallied(view)
     before = len(memory.cases)
-    learnt = was_learnt = learnt_of(plant, memory)
+    learnt, scatter = learnt_of(plant, memory), slow_bench(plant).scatter
+    was_learnt = learnt
     for visit in plant.facts.visits:
         if plant.days.day_of_date(visit.date) == view.day:
-            scatter = slow_bench(plant).scatter
             learnt = opened(learnt, visit.kind, scatter)
             after_visit(memory, visit.kind)
             memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind, scatter)
@@ -91,14 +92,14 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     recent = np.concatenate([memory.arrays.get("recent", np.empty((0, SIZE)))[1 - RECENT :], vector[None]])
     ended = _ended_electric(plant, memory)
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
+    after_washing(plant, memory, view.day, figures.insolation_wh_m2)
     if _ended_electric(plant, memory) > ended:  # what the array gave before it was mended is no sky
         memory.arrays["sky"] = memory.arrays["sky"][-SUNNY_DAYS:]
         if "irradiance_w_m2" not in plant.has:
             recent[-SUNNY_DAYS:, SKY_TOLD] = np.nan
     suspected |= beyond_tolerance(slow_bench(plant), learnt, recent)
     if not episodes and not suspected and len(memory.cases) == before:
-        learnt = learn(learnt, vector, slow_bench(plant).scatter)
-        learnt = sunlit(learnt, figures.sunny[2] > 0, slow_bench(plant).scatter)
+        learnt = sunlit(learn(learnt, vector, scatter), figures.sunny[2] > 0, scatter)
     memory.arrays["recent"] = recent
     if learnt is not was_learnt or "mean" not in memory.arrays:
         memory.arrays |= kept_of(learnt)

@@ -35,6 +35,11 @@ def effect(plant: Plant) -> list[Effect]:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
+    if "came_back" in figures:
+        return (
+            f"From one day to the next the array gave again the {100 * figures.get('size', 0.0):.0f} % that it had lost, at all hours and with its voltage as ever, as after rain or a "
+            "cleaning."
+        )
     return (
         f"At maximum power the array gives {100 * figures.get('size', 0.0):.0f} % less than the sun, measured or that of a clear sky, and its temperature allow, by the same share at "
         "all hours, while its voltage is as it should be."

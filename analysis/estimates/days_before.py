@@ -96,7 +96,7 @@ def largest_change(hours: Floats, least_ratio: float = 0.0) -> Change | None:
     with np.errstate(divide="ignore", invalid="ignore"):
         new, old = newest @ filled / new_n, before @ filled / old_n
         seen = np.maximum(before @ filled**2 - old_n * old**2, 0.0)
-        own = (GUESS_WORTH * _guess() ** 2 + seen) / (GUESS_WORTH + old_n) + SCATTER_LEAST**2
+        own = (GUESS_WORTH * hour_scatter() ** 2 + seen) / (GUESS_WORTH + old_n) + SCATTER_LEAST**2
         known = (new_n > 0) & (old_n >= LEAST_OF_HOUR)
         weight = np.where(known, 1.0 / own, 0.0)
         sure = weight.sum(axis=1)
@@ -107,7 +107,7 @@ def largest_change(hours: Floats, least_ratio: float = 0.0) -> Change | None:
         if not (beyond > 0.0).any() or not most.max() > SURELY_LESS * least_ratio:
             return None
         _, level = telling(hours)
-        day = _scatter_of_days(level[told])
+        day = scatter_of_days(level[told])
         slow = _slow(np.where(told, level, 0.0), told, before, day, days_old)
         common = slow + day**2 / days_new + day**2 / days_old
         ratio = 0.5 * np.maximum(loss - MEASURED.dust, 0.0) ** 2 / (common + 1.0 / sure)
@@ -166,7 +166,8 @@ def _windows(count: int) -> tuple[Floats, Floats]:
 
 
 @cache
-def _guess() -> Floats:
+def hour_scatter() -> Floats:
+    """Standard deviation of an hour by itself before any was seen, log of power. (HOURS,)"""
     away = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2)
     return MEASURED.noon + (MEASURED.edge - MEASURED.noon) * np.clip((away - 1.5) / 2.0, 0.0, 1.0)
 
@@ -201,7 +202,7 @@ class _Middle:
         return middle
 
 
-def _scatter_of_days(level: Floats) -> float:
+def scatter_of_days(level: Floats) -> float:
     """A day's scatter, from one telling day to the next: neither season nor a step or two is in their median."""
     steps = np.diff(level) ** 2
     seen = float(np.median(steps)) / (2.0 * HALF_NORMAL) if len(steps) else 0.0

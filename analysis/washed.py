@@ -1,0 +1,137 @@
+"""Rain, or a cleaning: how much dust had taken is known best on the day after it, told of before or not.
+
+Flow: close.py (hours of each day), estimates/recovery.py -> HERE -> memory.py.
+An open soiling is sized again by what came back. One that nothing told of, because it grew too slowly, fell under cloud or lay there from
+the first day, is told of now, with its end.
+Never: rows; a site whose sun no sensor reads.
+"""
+
+import numpy as np
+
+from analysis.causes.registry import all_causes
+from analysis.diagnosis import NOTHING, weigh_shift
+from analysis.estimates.bench import DAY_SHARE
+from analysis.estimates.days_before import SUN, telling
+from analysis.estimates.effects import Effect
+from analysis.estimates.recovery import Gain, largest_gain
+from analysis.life import number_of, take_verdict
+from analysis.lying import LIGHT, array_unknown
+from analysis.memory import Case, Memory
+from analysis.plant import Plant
+from analysis.rows import Floats
+from analysis.since_when import course
+from analysis.slow import Shift, SlowBench, named, slow_bench
+from analysis.soiling import BEFORE, ENOUGH, MOST_NOTHING, SOILING, SUNS, exceeded_since
+from analysis.solar_days import DAY_MS
+
+FAMILY = "slow-electric"
+SIZE_OPEN = 0.12  # standard uncertainty of a size, as its share (slow_life.py): what is left after rain is not seen
+SAME_END = 3  # days: telling days may lie so far apart
+
+
+DIM = 0.5
+"""Of the brightest day's light. Under an overcast sky cells, a sensor of the sun and a tracker are each another few percent off than in the
+sun: such days say nothing of a washing (common practice, no source)."""
+
+
+def after_washing(plant: Plant, memory: Memory, day: int, light_wh_m2: float) -> None:
+    """At the close of `day`: size a soiling that has just gone by what came back, or tell of it. Changes `memory.cases`.
+
+    light_wh_m2
+        Of the day; those of the days before stand in `memory.days`.
+    """
+    hours = memory.arrays.get(SUNS)
+    if hours is None or "irradiance_w_m2" not in plant.has or array_unknown(memory, "electric"):
+        return
+    hours = of_bright_days(memory, hours, light_wh_m2)
+    gain = largest_gain(hours, ENOUGH)
+    if gain is None:
+        return
+    bench, since_ms = slow_bench(plant), plant.days.open_ms(day - gain.ago)
+    gone = [case for case in _of_the_array(memory) if case.cause == SOILING and _ends_at(case, since_ms)]
+    if gone:
+        _sized_by(bench, gone[-1], gain)
+    elif not _other(memory, plant.days.open_ms(day - gain.ago - gain.days)):
+        _told(plant, bench, memory, day, hours, gain)
+
+
+def of_bright_days(memory: Memory, hours: Floats, light_wh_m2: float) -> Floats:
+    """The hours (days, HOURS) of days with light enough; where a day's light is not known, its hours too."""
+    before = [one.insolation_wh_m2 for one in memory.days[-len(hours) :]]
+    known = [*(np.nan if one is None else one for one in before), light_wh_m2][-len(hours) :]
+    light = np.full(len(hours), np.nan)
+    light[len(hours) - len(known) :] = known
+    if np.isnan(light).all():
+        return hours
+    return np.where((light < DIM * np.nanmax(light))[:, None], np.nan, hours)
+
+
+def _of_the_array(memory: Memory) -> list[Case]:
+    return [case for case in memory.cases if case.family == FAMILY]
+
+
+def _ends_at(case: Case, since_ms: int) -> bool:
+    """In band since about then, for good or for a day so far."""
+    ended_ms = case.ended_ms if case.ended_ms is not None else case.weighed.get("healed_ms", np.inf)
+    return abs(ended_ms - since_ms) <= SAME_END * DAY_MS and (case.ended_ms is not None or case.healthy > 0)
+
+
+def _other(memory: Memory, from_ms: int) -> bool:
+    """Whether something else about the array, or its sensor of the sun, was open since then: what ended may be that."""
+    near = (case for case in memory.cases if case.family == FAMILY or case.channel == LIGHT)
+    return any(case.ended_ms is None or case.ended_ms > from_ms for case in near)
+
+
+def _told(plant: Plant, bench: SlowBench, memory: Memory, day: int, hours: Floats, gain: Gain) -> None:
+    form = bench.causes.index(SOILING)
+    lost = _lost_by_day(hours[: len(hours) - 1 - gain.ago], gain)
+    if not gain.gain >= bench.effects[form].least:
+        return
+    _, at_once = course(lost, len(lost), bench.effects[form].most, bench.effects[form].sudden)
+    verdict = weigh_shift(bench, _moved(gain), at_once)
+    if verdict.cause != SOILING or verdict.shares[NOTHING] >= MOST_NOTHING:
+        return
+    begins = exceeded_since(lost, 0)
+    close_ms, since_ms = plant.days.close_ms(day), plant.days.open_ms(day - gain.ago)
+    case = Case(
+        FAMILY, SOILING, SOILING, close_ms, number_of(memory.cases, close_ms),
+        plant.days.open_ms(day - gain.ago - (len(lost) - begins)), since_ms, ended_ms=since_ms,
+    )  # fmt: skip
+    case.weighed = {"day": float(day), "window": float(gain.days), "form": float(form), "from_before": 1.0}
+    memory.arrays[BEFORE] = np.stack([gain.after, gain.own, np.full(len(gain.own), gain.variance)])
+    take_verdict(case, verdict)
+    _sized_by(bench, case, gain)
+    memory.cases.append(case)
+
+
+def _moved(gain: Gain) -> Shift:
+    told = np.flatnonzero(~np.isnan(gain.lost))
+    covariance = np.full((len(told), len(told)), gain.variance) + np.diag(gain.own[told])
+    return Shift("electric", SUN[told], gain.lost[told], covariance, gain.days)
+
+
+def _lost_by_day(hours: Floats, gain: Gain) -> Floats:
+    """Log of power lost on each day against the level after the washing; NaN where a day does not tell. (days,)"""
+    inside, _ = telling(hours)
+    known = inside & ~np.isnan(gain.after)
+    weight = np.where(known, 1.0 / gain.own, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return (weight * np.where(known, gain.after - hours, 0.0)).sum(axis=1) / weight.sum(axis=1)
+
+
+def _sized_by(bench: SlowBench, case: Case, gain: Gain) -> None:
+    """No more came back than was lost: dust that stays after rain is not seen."""
+    effect: Effect = bench.effects[int(case.weighed["form"])]
+    amount = min(max(gain.gain, case.weighed.get("amount", 0.0)), effect.most)
+    std = float(np.hypot(np.sqrt(gain.variance), SIZE_OPEN * amount))
+    size, low, high = (
+        float(effect.share_lost(np.array([value]), DAY_SHARE)[0])
+        for value in (amount, max(amount - 1.96 * std, 0.0), amount + 1.96 * std)
+    )
+    if case.size is not None and case.size[0] >= size:
+        return
+    case.weighed["amount"] = amount
+    case.size = [size, low, high]
+    case.figures = {**named(_moved(gain)), "amount": amount, "size": size, "came_back": 1.0}
+    case.evidence = all_causes()[SOILING].sentence(case.figures, None)
+    case.revision += 1
