@@ -132,6 +132,7 @@ class ArrayModel:
             diode.alpha_a_c,
             1000.0,
             cell,
+            diode.gap_ev,
         )
         lost = saturation * np.expm1(np.minimum(inner / ideality, 60.0))
         # the shunt conducts in proportion to the light (De Soto), hence the divisor
@@ -200,7 +201,7 @@ def solve_maximum(
     Notes
     -----
     A trim of the voltage brings power over temperature to the datasheet's coefficient where the circuit alone would miss it; the
-    open-circuit voltage is the circuit's own.
+    open-circuit voltage is the circuit's own, whose band gap has it at the datasheet's coefficient (`fit_diode`).
 
     References
     ----------
@@ -219,7 +220,14 @@ def solve_maximum(
 
 def _circuit(diode: Diode, poa: Floats, cell: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     return scale(
-        diode.photocurrent_a, diode.saturation_a, diode.shunt_ohm, diode.modified_ideality_v, diode.alpha_a_c, poa, cell
+        diode.photocurrent_a,
+        diode.saturation_a,
+        diode.shunt_ohm,
+        diode.modified_ideality_v,
+        diode.alpha_a_c,
+        poa,
+        cell,
+        diode.gap_ev,
     )
 
 

@@ -88,7 +88,7 @@ ELECTRIC = (
     _physics("warmer the higher", "cell_temperature", "- LAPSE_C_PER_M * altitude_m", "+ LAPSE_C_PER_M * altitude_m",
              SKY + "test_usual_air_temperature_has_the_right_signs"),
     _physics("saturation current grows as the square", "single_diode", "relative**3", "relative**2", ARRAY + "test_circuit_scales_as_de_soto"),
-    _physics("the gap grows with warmth", "single_diode", "1.121 * (1.0 - 0.0002677", "1.121 * (1.0 + 0.0002677",
+    _physics("the gap grows with warmth", "single_diode", "1.0 - 0.0002677", "1.0 + 0.0002677",
              ARRAY + "test_circuit_scales_as_de_soto"),
     _physics("the shunt falls with the light", "single_diode", "shunt / ratio", "shunt * ratio", ARRAY + "test_circuit_scales_as_de_soto"),
     _physics("degrees for minutes of arc", "sun", "* 1.02 / 60.0", "* 1.02 / 6.0",

@@ -13,7 +13,7 @@ from analysis.physics.array_power import array_model, solve_maximum
 from analysis.physics.cable import dc_drop_v, resistance_ohm_per_km, three_phase_drop_v
 from analysis.physics.cell_temperature import cell_of_ambient
 from analysis.physics.clear_sky import clear_sky
-from analysis.physics.single_diode import fit_diode, scale
+from analysis.physics.single_diode import Diode, fit_diode, scale
 from analysis.physics.sun import SunPosition, declination_and_equation_of_time, pressure_at, sun_position
 from analysis.uncertainty import propagate
 from logger.record.site_facts import Array, Module
@@ -160,7 +160,7 @@ PRECISE = [  # IL, I0, Rs, Rsh, n, then Isc, Voc, Imp, Vmp: 72 cells at 298.15 K
 
 @pytest.mark.parametrize(("light", "saturation", "series", "shunt", "n", "i_sc", "v_oc", "i_mp", "v_mp"), PRECISE)
 def test_datasheet_fit_recovers_a_precisely_known_module(light, saturation, series, shunt, n, i_sc, v_oc, i_mp, v_mp):
-    """From the four datasheet numbers alone the circuit's power at half light is found within 0.5 %.
+    """From the four datasheet numbers and what the module makes of 200 W/m2, its power at half light is found within 0.5 %.
 
     Source: high-precision I-V curves carried with pvlib's tests (precise_iv_curves1), 72 cells, 298.15 K.
     """
@@ -168,11 +168,48 @@ def test_datasheet_fit_recovers_a_precisely_known_module(light, saturation, seri
     warm = scale(light, saturation, shunt, ideality, 0.0005 * i_sc, 1000.0, 35.0)
     v_oc_warm = float(pvsystem.singlediode(warm[0], warm[1], series, *warm[2:])["v_oc"])
     module = Module(v_mp * i_mp, v_mp, i_mp, v_oc, i_sc, -0.4, (v_oc_warm / v_oc - 1.0) * 10.0, 0.05, 45)
-    diode = fit_diode(module)
+    weak, half = (
+        float(pvsystem.singlediode(light * share, saturation, series, shunt / share, ideality)["p_mp"])
+        for share in (0.2, 0.5)
+    )
+    diode = fit_diode(module, weak / 0.2 / (v_mp * i_mp))
     assert diode.misfit < 1e-3
-    half = pvsystem.singlediode(light / 2, saturation, series, shunt * 2, ideality)
     ours = solve_maximum(diode, 1, 1, 0.0, 500.0, 25.0)[0]
-    assert float(ours) == pytest.approx(float(half["p_mp"]), rel=0.005)
+    assert float(ours) == pytest.approx(half, rel=0.005)
+
+
+@pytest.fixture(scope="module")
+def measured_modules() -> list[tuple[pd.Series, Diode]]:
+    """Crystalline modules of Sandia's database, whose coefficients were fitted to outdoor measurements of each, and the circuit that the
+    datasheet's numbers alone give."""
+    found = []
+    for _, module in pvsystem.retrieve_sam("SandiaMod").items():
+        if module["Material"] in ("c-Si", "mc-Si"):
+            rated, warm = (pvsystem.sapm(1000.0, celsius, module) for celsius in (25.0, 50.0))
+            i_sc, v_oc, i_mp, v_mp, p_mp = (float(rated[name]) for name in ("i_sc", "v_oc", "i_mp", "v_mp", "p_mp"))
+            slopes = [(float(warm[name]) / float(rated[name]) - 1.0) * 4.0 for name in ("p_mp", "v_oc", "i_sc")]
+            found.append((module, fit_diode(Module(p_mp, v_mp, i_mp, v_oc, i_sc, *slopes, 45))))
+    return found
+
+
+@pytest.mark.parametrize(("poa", "cell", "middle", "spread"), [(800, 25, 0.005, 0.007), (500, 25, 0.01, 0.016), (500, 50, 0.01, 0.018),
+                                                               (200, 25, 0.02, 0.042), (200, 50, 0.025, 0.053)])  # fmt: skip
+def test_measured_modules_in_weak_light(measured_modules, poa, cell, middle, spread):
+    """Circuits from datasheet numbers alone against 381 measured modules: power's middle miss and its root mean square, voltage likewise.
+
+    Source: D. L. King et al., SAND2004-3535, 2004, and the module database of it that pvlib 0.16.1 carries. With the ideality from the
+    open-circuit voltage's coefficient instead (De Soto 2006) power misses by 2.2 % in the middle at 500 W/m2 and 25 deg C, by 4.8 % at 200 W/m2.
+    """
+    assert len(measured_modules) == 381
+    for place, name in ((0, "p_mp"), (1, "v_mp")):
+        missed = [
+            float(solve_maximum(circuit, 1, 1, 0.0, poa, cell)[place])
+            / float(pvsystem.sapm(float(poa), float(cell), module)[name])
+            - 1.0
+            for module, circuit in measured_modules
+        ]
+        assert abs(np.median(missed)) < middle, name
+        assert np.sqrt(np.mean(np.square(missed))) < spread, name
 
 
 MODULES = [
