@@ -162,19 +162,26 @@ def _since(share: Floats, hour: int) -> int | None:
     with np.errstate(invalid="ignore"):
         told = np.flatnonzero(~np.isnan(share[:, hour]) & (near >= GOOD).any(axis=1))
     value = np.minimum(share[told, hour], 1.0)
+    if len(value) < BEFORE_DAYS + LEAST_LOW:
+        return None
     best, since = 0.0, None
     highest = np.maximum.accumulate(value[::-1])[::-1]  # from each day on
-    falls = (value[:-1] > highest[1:]).nonzero()[0] + 1  # the day before was higher than all after
-    for first in falls[(falls >= BEFORE_DAYS) & (falls <= len(value) - LEAST_LOW)].tolist():
+    jumps = _middle_of_three(value[:-3], value[1:-2], value[2:-1]) - value[3:]
+    falls = (value[2:-1] > highest[3:]) & (jumps > float(AT_ONCE[hour]) + A_DAY * (told[3:] - told[2:-1]))
+    falls[: BEFORE_DAYS - 3] = falls[len(value) - LEAST_LOW - 2 :] = False
+    for first in (falls.nonzero()[0] + 3).tolist():
         after, before = value[first:], value[max(first - COMPARED, 0) : first]
         if (before <= highest[first]).sum() > MIXED * len(before) or middle(before) - middle(after) < FELL:
             continue
         if _about_a_line(told[first:], after) > SCATTERS:
             continue
-        jump = middle(before[-3:]) - value[first]
-        if jump > max(best, float(AT_ONCE[hour]) + A_DAY * (told[first] - told[first - 1])):
-            best, since = float(jump), len(share) - int(told[first])
+        if jumps[first - 3] > best:
+            best, since = float(jumps[first - 3]), len(share) - int(told[first])
     return since
+
+
+def _middle_of_three(one: Floats, two: Floats, three: Floats) -> Floats:
+    return np.maximum(np.minimum(one, two), np.minimum(np.maximum(one, two), three))
 
 
 def _about_a_line(day: NDArray[np.int64], value: Floats) -> float:
