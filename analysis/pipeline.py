@@ -8,6 +8,7 @@ A day stays open until `until` passes its close. Its rows live in the state's me
 days left. After `loads` feed the rows since `state.closed_until_ms` again.
 """
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -34,7 +35,9 @@ from logger.record.site_facts import SiteFacts
 ENGINE_VERSION = 9
 """Findings are a function of this too: raise it when the same rows may give other findings. A state names the one that made it, and no
 other goes on from it."""
-BLOCK_DAYS = 18  # whole days looked at together: 26,000 one-minute rows, whose daylight columns stay in a core's cache
+BLOCK_ROWS, BLOCK_DAYS = 28_000, 60
+"""Whole days looked at together: about so many rows, whose daylight columns stay in a core's cache, and no more days. A second's readings
+are looked at day by day; a season of quarters of an hour, of which a few rows cost as much as many, in three blocks."""
 FAR_PAST_MS = -(2**62)
 
 
@@ -145,7 +148,7 @@ def _closed_days(state: State, waiting: Rows, until_ms: int, on_close: Callable[
         return state
     day_of_row = days.day_of(waiting.time_ms)
     in_order = len(waiting) < 2 or bool((np.diff(waiting.time_ms) > 0).all())
-    for block in _blocks(first_day, last_day + 1):
+    for block in blocks(first_day, last_day + 1, len(waiting)):
         if in_order:
             ends = np.searchsorted(day_of_row, [block.start, block.stop])
             some = waiting.take(slice(int(ends[0]), int(ends[1])))
@@ -158,11 +161,11 @@ def _closed_days(state: State, waiting: Rows, until_ms: int, on_close: Callable[
     return replace(state, memory=memory, until_ms=until_ms, open_rows=no_rows())
 
 
-def _blocks(first_day: int, stop_day: int) -> list[range]:
-    """The days in blocks of about `BLOCK_DAYS`, all alike: a day by itself costs a quarter as much as a whole block."""
+def blocks(first_day: int, stop_day: int, rows: int) -> list[range]:
+    """The days of so many rows in blocks of about `BLOCK_ROWS`, all alike in days: a few rows by themselves cost a quarter as much as a whole block."""
     count = stop_day - first_day
-    blocks = max((count + BLOCK_DAYS // 2) // BLOCK_DAYS, 1)
-    ends = [first_day + count * k // blocks for k in range(blocks + 1)]
+    parts = min(max(round(rows / BLOCK_ROWS), math.ceil(count / BLOCK_DAYS), 1), count)
+    ends = [first_day + count * k // parts for k in range(parts + 1)]
     return [range(*both) for both in pairwise(ends)]
 
 

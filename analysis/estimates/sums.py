@@ -43,6 +43,11 @@ class Sums:
         changes += 1
         return np.concatenate([np.zeros(min(len(self._bins), 1), np.int64), changes])
 
+    @cached_property
+    def _filled(self) -> NDArray[np.int64]:
+        """The bins that have any row."""
+        return self._bins[self._starts]
+
     def of(self, column: Floats) -> Floats:
         """Sum by bin; float64 of `shape`. NaN in a picked row makes its bin NaN."""
         if not self._rising:
@@ -50,7 +55,7 @@ class Sums:
         picked = column[self._rows]
         found = np.zeros(self._count)
         if len(picked):
-            found[self._bins[self._starts]] = np.add.reduceat(picked, self._starts)
+            found[self._filled] = np.add.reduceat(picked, self._starts)
         return found.reshape(self._shape)
 
     def hours(self, dt_h: Floats) -> Floats:
@@ -85,7 +90,7 @@ class Sums:
         """Largest by bin, 0 where there is none; of rising bins. float64 of `shape`"""
         found = np.zeros(self._count)
         if len(self._bins):
-            found[self._bins[self._starts]] = np.maximum.reduceat(column[self._rows], self._starts)
+            found[self._filled] = np.maximum.reduceat(column[self._rows], self._starts)
         return found.reshape(self._shape)
 
     def count(self) -> Floats:
@@ -99,7 +104,7 @@ class Sums:
         found = np.zeros(self._count)
         if len(self._bins):
             ends = np.append(self._starts, len(self._bins))
-            found[self._bins[self._starts]] = ends[1:] - ends[:-1]
+            found[self._filled] = ends[1:] - ends[:-1]
         return found
 
 

@@ -32,7 +32,7 @@ from sklearn.ensemble import IsolationForest
 from analysis.estimates.day import figures_of
 from analysis.look import look
 from analysis.merge import merged
-from analysis.pipeline import BLOCK_DAYS, State, advance, begin
+from analysis.pipeline import State, advance, begin, blocks
 from analysis.rows import Rows
 from analysis.slow import slow_bench
 from logger.record.site_facts import SiteFacts
@@ -89,8 +89,7 @@ def elementwise(facts: SiteFacts, rows: Rows) -> None:
     """Columns and day's figures alone, in the engine's own blocks."""
     plant = begin(facts).plant
     day = plant.days.day_of(rows.time_ms)
-    for first in range(int(day[0]), int(day[-1]) + 1, BLOCK_DAYS):
-        block = range(first, min(first + BLOCK_DAYS, int(day[-1]) + 1))
+    for block in blocks(int(day[0]), int(day[-1]) + 1, len(rows)):
         some = rows.take(slice(*(int(k) for k in np.searchsorted(day, [block.start, block.stop]))))
         figures_of(plant, look(plant, merged(some).rows, block), block)
 

@@ -76,6 +76,23 @@ def test_what_is_learnt_of_quiet_days_does_not_hang_on_the_block(seed: int, caus
     assert state.memory.numbers == advance(begin(facts), rows, last).memory.numbers
 
 
+@pytest.mark.parametrize("rows_together", [1, 4_000, 10**9])
+def test_days_looked_at_together_give_the_same(rows_together: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pipeline, "BLOCK_ROWS", rows_together)
+    facts, rows = season()
+    same(advance(begin(facts), rows, int(rows.time_ms[-1])))
+
+
+@pytest.mark.parametrize(
+    ("days", "rows_a_day", "most_days"), [(181, 86_400, 1), (181, 1_440, 21), (181, 96, 60), (900, 0, 60), (1, 5, 1)]
+)
+def test_blocks_hold_each_day_once_and_no_more_rows_than_fit(days: int, rows_a_day: int, most_days: int) -> None:
+    found = pipeline.blocks(20_000, 20_000 + days, days * rows_a_day)
+    assert [day for block in found for day in block] == list(range(20_000, 20_000 + days))
+    assert max(map(len, found)) <= most_days
+    assert max(map(len, found)) * rows_a_day <= max(1.1 * pipeline.BLOCK_ROWS, rows_a_day)
+
+
 def test_shuffled_and_doubled_rows_give_the_same() -> None:
     facts, rows = season()
     order = np.random.default_rng(1).permutation(np.concatenate([np.arange(len(rows)), np.arange(0, len(rows), 3)]))
