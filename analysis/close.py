@@ -16,6 +16,7 @@ from analysis.estimates.envelope import SKY_TOLD, under_clear_sky, without_haze
 from analysis.estimates.horizon import without_horizon
 from analysis.estimates.scatter import HYDRAULIC
 from analysis.estimates.vector import PLACE, SIZE
+from analysis.first_days import beyond_tolerance, not_its_own
 from analysis.flow_lost import WATER
 from analysis.held_on import HIDES, hides
 from analysis.learning import OPENED_BY, Learnt, beginning, forgotten, learn, opened, sunlit
@@ -25,7 +26,7 @@ from analysis.memory import Memory
 from analysis.no_water import GONE
 from analysis.plant import Plant
 from analysis.shaded import TAKEN
-from analysis.slow import beyond_tolerance, slow_bench
+from analysis.slow import slow_bench
 from analysis.slow_life import SETTING_READ, SUNNY_DAYS, after_visit, with_slow
 from analysis.soiling import SUNS
 from analysis.solar_days import HOUR_MS
@@ -90,7 +91,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         vector[HYDRAULIC] = np.nan  # what it lifts between is no test of it
     _kept_days(memory, figures, standing_h > 0.0, gone)
     recent = np.concatenate([memory.arrays.get("recent", np.empty((0, SIZE)))[1 - RECENT :], vector[None]])
-    ended = _ended_electric(plant, memory)
+    ended, learnt = _ended_electric(plant, memory), _its_own(plant, memory, view.day, learnt, recent)
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
     after_washing(plant, memory, view.day, figures.insolation_wh_m2)
     if _ended_electric(plant, memory) > ended:  # what the array gave before it was mended is no sky
@@ -105,6 +106,17 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         memory.arrays |= kept_of(learnt)
     memory.days.append(_summary(plant, view.day, memory, figures))
     return memory
+
+
+def _its_own(plant: Plant, memory: Memory, day: int, learnt: Learnt, recent: np.ndarray) -> Learnt:
+    """What was learnt without a fault that was there from the first day; while none is open and no work told of has made it another pump."""
+    first = day if memory.first_ms is None else plant.days.day_of(memory.first_ms)
+    if day - first >= RECENT or any(c.family == "slow-hydraulic" and c.ended_ms is None for c in memory.cases):
+        return learnt
+    works = [plant.days.day_of_date(visit.date) for visit in plant.facts.visits if OPENED_BY[visit.kind]]
+    if any(first < work <= day for work in works):
+        return learnt
+    return not_its_own(slow_bench(plant), learnt, recent)
 
 
 def _kept_days(memory: Memory, figures: DayFigures, stood: bool, gone: bool) -> None:

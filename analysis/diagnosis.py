@@ -20,6 +20,9 @@ TEMPER = 0.6  # signatures are models: entries err together, so that differences
 UNEXPLAINED_PER_YEAR = 0.02
 UNEXPLAINED_WIDTH = 12.0  # an unknown cause may shift each entry by so many standard deviations
 NOTHING_PER_YEAR = 40.0  # sound weeks in which such a judgement is made; against causes per year
+NOTHING_AT_FIRST = 5.0
+"""Likewise of flow lost at an installation not learnt yet: it is judged once, and a fault that was there before its first row is as likely as
+one that begins within the next ten weeks (a guess)."""
 SAME_SPEED = 0.012  # log: a limit of speed comes again within so much (common practice, no source)
 LIGHTER_PER_YEAR = 5.0  # the pump takes less at the same speed: its own causes judge that (a guess)
 UNKNOWN_FIT, SOUND_FIT, BY_HAND_FIT, LIGHTER_FIT = -4, -3, -2, -1  # places in `_fits`
@@ -75,8 +78,9 @@ class Verdict:
 
 
 def weigh_shift(
-    bench: SlowBench, moved: Shift, at_once: float | None = None, work: bool = False, beside: Shift | None = None
-) -> Verdict:
+    bench: SlowBench, moved: Shift, at_once: float | None = None, work: bool = False, beside: Shift | None = None,
+    nothing_per_year: float = NOTHING_PER_YEAR,
+) -> Verdict:  # fmt: skip
     """Shares of the slow causes for one shift.
 
     at_once
@@ -129,7 +133,7 @@ def weigh_shift(
         for weight, first, second in _two_at_once(bench, moved, at_once):
             logs.setdefault(bench.causes[first], []).append((weight + np.log(TOLD_FIRST), first))
             logs.setdefault(bench.causes[second], []).append((weight + np.log(1.0 - TOLD_FIRST), second))
-    logs[NOTHING] = [(TEMPER * fits[SOUND_FIT] + np.log(NOTHING_PER_YEAR), -1)]
+    logs[NOTHING] = [(TEMPER * fits[SOUND_FIT] + np.log(nothing_per_year), -1)]
     risen = _risen(bench, moved)
     if risen is not None:
         logs[NOTHING].append((TEMPER * risen + np.log(RISEN_PER_YEAR), -1))

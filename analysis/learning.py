@@ -1,11 +1,9 @@
 """What this one installation does when sound: learnt over its first sound days, then held.
 
-Flow: estimates (the day's vector), scatter.py -> HERE -> slow.py.
+Flow: estimates (the day's vector), scatter.py -> HERE -> slow.py, first_days.py.
 So that a fault is not learnt: later days count for less, and learning stops for good after `DAYS`; an odd day counts for less; what a
-new installation's tolerance cannot explain is held back until it is known whether it lasts (slow.py). A visit opens the named
+new installation's tolerance cannot explain is held back until it is known whether it lasts (first_days.py). A visit opens the named
 parameters that it may have changed. Never: a day on which something is suspected.
-Not well enough: of a fifth to a quarter of the flow lost from the first day, at two centrifugal sites of the samples that read no level, 0.06 to
-0.105 was learnt (tests/bench/bench_baseline.py prints it).
 """
 
 from dataclasses import dataclass

@@ -25,11 +25,13 @@ ENOUGH = {1: 25.0, 2: 14.0, 3: 10.0}  # log-likelihood ratio; a single odd day m
 ENOUGH_LONG = (
     8.5  # z of 4.1; with about ten independent looks a month and ten directions, 0.05 false alarms a pump-year
 )
-ENOUGH_NEW = 5.5
+ENOUGH_NEW, ENOUGH_NEW_FLOW = 5.5, 4.0
 """The same of a pump hardly known, over windows in which the days' own scatter no longer counts: what it is compared with was drawn
-once, by its tolerances, so that it gets one look in ten directions; z of 3.3, one sound installation in two hundred. Not of an array: its first
-days stand under a sky that is not drawn once."""
-HARDLY_KNOWN, LASTING = 3.0, 5  # sunny days learnt; days that a first day's oddness would have to last
+once, by its tolerances, so that it gets one look, not ten a month: z of 3.3, and of 2.8 for what costs flow, whose tolerance a standard
+names; how deep a level rests and how stiff a pump turns at low sun, a site file says less well. Not of an array: its first days stand under
+a sky that is not drawn once."""
+FLOW_LOST, METERS = ("worn-pump", "riser-leak", "clogging", "reverse-rotation"), ("volume_m3", "flow_m3_h")
+HARDLY_KNOWN = 3.0  # sunny days learnt
 NUISANCE_LOOSE = 0.4
 SURELY_LESS = 0.99  # of what is enough: rounding takes nothing of the hundredth
 BESIDE = (3, 8, 24)  # windows in which a second fault is looked for beside an open one
@@ -110,6 +112,18 @@ class SlowBench:
     def daily(self) -> Floats:
         """Likewise what a day's places have in common."""
         return self.scatter.shared.diagonal()[EVERY]
+
+    @cached_property
+    def costs_flow(self) -> np.ndarray:
+        """By form, whether it is flow alone that is lost, or a meter says so; bool (forms,). How late the first water comes proves no loss."""
+        named = zip(self.causes, self.effects, strict=True)
+        may = np.array([cause in FLOW_LOST or effect.channel in METERS for cause, effect in named])
+        late = self.directions[:, [PLACE["first"], PLACE["stand"]]] != 0.0
+        return np.asarray(may & (self.directions[:, FLOW_PLACES] != 0.0).any(axis=1) & ~late.any(axis=1))
+
+    def enough_new(self, forms: np.ndarray) -> Floats:
+        """By form, the log-likelihood ratio that is enough of a pump hardly known."""
+        return np.where(self.costs_flow[forms], ENOUGH_NEW_FLOW, ENOUGH_NEW)
 
     @cached_property
     def _curved(self) -> np.ndarray:
@@ -279,6 +293,11 @@ def _shifts(
     return _Shifts(group, windows, keep, np.where(keep, sums / counted, 0.0), covariance)
 
 
+def is_new(learnt: Learnt, group: str) -> bool:
+    """Whether it is a pump that is hardly known: what it is compared with are the site file and its tolerances."""
+    return bool(group == "hydraulic" and learnt.days[GROUPS[group]].max() < HARDLY_KNOWN)
+
+
 def best_alarm(
     bench: SlowBench, learnt: Learnt, recent: Floats, group: str, nuisance: list[tuple[int, float]], known: set[str],
     today: Windows | None = None, least_ratio: float = 0.0,
@@ -295,14 +314,14 @@ def best_alarm(
         return None
     moved = _shifts(bench, learnt, group, looks.windows[odd], looks.counts[odd], looks.sums[odd], nuisance)
     forms, of_group = bench.groups[group], bench.of_group[group]
-    is_new = group == "hydraulic" and learnt.days[GROUPS[group]].max() < HARDLY_KNOWN
-    lasting = ENOUGH_NEW if is_new else ENOUGH_LONG
-    enough = np.array([ENOUGH.get(int(days), lasting) for days in moved.windows])
-    if not (moved.most_told() > SURELY_LESS * np.maximum(enough, least_ratio)).any():
+    lasting = bench.enough_new(forms) if is_new(learnt, group) else np.full(len(forms), ENOUGH_LONG)
+    brief = np.array([ENOUGH.get(int(days), 0.0) for days in moved.windows])
+    enough = np.where(brief[:, None] > 0.0, brief[:, None], lasting)
+    if not (moved.most_told() > SURELY_LESS * np.maximum(enough.min(axis=1), least_ratio)).any():
         return None
     amounts, stds, ratios = _weighed(of_group, moved)
     with np.errstate(invalid="ignore"):
-        told = (ratios >= enough[:, None]) & (amounts >= of_group.least) & (amounts - stds > 0.4 * of_group.least)
+        told = (ratios >= enough) & (amounts >= of_group.least) & (amounts - stds > 0.4 * of_group.least)
     told &= np.array([bench.causes[form] not in known for form in forms])
     if not told.any():
         return None
@@ -312,32 +331,6 @@ def best_alarm(
         return None
     amount, std, ratio = (float(figures[row, place]) for figures in (amounts, stds, ratios))
     return Alarm(shift, int(forms[place]), amount, std, ratio)
-
-
-def beyond_tolerance(bench: SlowBench, learnt: Learnt, recent: Floats) -> bool:
-    """Whether what an installation hardly known yet does would be told of if it lasted: not to be learnt before that is settled.
-
-    `recent`: day vectors (days, SIZE), today's last. A pump's last days are judged together: one day may hold one band alone.
-    """
-    for group in bench.groups:
-        places = GROUPS[group]
-        if group == "held" or learnt.days[places].max() >= HARDLY_KNOWN:
-            continue
-        part = recent[-LASTING:, places] if group == "hydraulic" else recent[-1:, places]
-        known = ~np.isnan(part)
-        if not known[-1].any():
-            continue
-        seen = known.sum(axis=0)
-        shifts = np.where(known, part - learnt.mean[places], 0.0).sum(axis=0) / np.maximum(seen, 1)
-        counts = np.where(seen > 0, float(LASTING), 0.0)[None]
-        moved = _shifts(bench, learnt, group, np.array([LASTING]), counts, LASTING * shifts[None], [])
-        of_group = bench.of_group[group]
-        amounts, _, ratios = _weighed(of_group, moved)
-        enough = ENOUGH_NEW if group == "hydraulic" else ENOUGH_LONG
-        with np.errstate(invalid="ignore"):
-            if ((ratios >= enough) & (amounts >= of_group.least)).any():
-                return True
-    return False
 
 
 def _odd(bench: SlowBench, learnt: Learnt, counts: Floats, sums: Floats) -> np.ndarray:

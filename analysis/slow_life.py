@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 
 from analysis.causes.registry import all_causes
-from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, weigh_shift
+from analysis.diagnosis import NOTHING, NOTHING_AT_FIRST, NOTHING_PER_YEAR, UNEXPLAINED, Verdict, weigh_shift
 from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
@@ -18,7 +18,7 @@ from analysis.estimates.vector import PLACE
 from analysis.flow_lost import WATER, Lost, lost_by_day, size_of
 from analysis.held_on import HIDES, HOT_AGAIN, held_on, hides, sizing, untellable
 from analysis.learning import Learnt
-from analysis.life import FLOW_SHARE_LOST, number_of, take_verdict, taken_over, unlearnt
+from analysis.life import FLOW_SHARE_LOST, UNLEARNT, number_of, take_verdict, taken_over, unlearnt
 from analysis.lying import array_unknown, of_the_array, told_already, without_stuck
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
@@ -27,12 +27,15 @@ from analysis.shaded import BEFORE_ALL, BESIDE_OTHERS, moved_on, settled, shaded
 from analysis.since_when import LOOK_BACK, course, with_other_days
 from analysis.slow import (
     COLUMNS_OF,
+    FLOW_LOST,
+    METERS,
     Alarm,
     Shift,
     SlowBench,
     amounts_of,
     best_alarm,
     daily_amounts,
+    is_new,
     named,
     shift_of,
     slow_bench,
@@ -58,15 +61,11 @@ SIZE_OPEN = {"shading": 0.45, "controller-derating": 0.4, "falling-water-level":
 """Standard uncertainty of a size, as its share, where it is not 0.12 (a guess): what is lost in hours that do not tell (dim, held back, before the
 start) is not seen, and a datasheet's slopes say how deep a level lies; 14 of drawn seasons of four plants lay apart by a factor of 2 (one standard deviation)."""
 GAUGE = np.array([PLACE[f"p{band}"] for band in range(3)])
-FLOW_LOST = ("worn-pump", "riser-leak", "clogging", "reverse-rotation")
 COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to tell a growth that has ended from a step
 COMES_AGAIN = ("shading", "panel-soiling")  # seen on two days at least: one day's dip is the sky's, or a sensor's
 AN_HOUR = 0.1  # of what a day tells at most: one or two of its hours are enough to see it again
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
-METERS = ("volume_m3", "flow_m3_h")
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
-
-
 SETTING_READ = "setting_read"
 """In the memory's numbers once the speed's setting had a value: a channel that a site file names and nothing fills says nothing of a hand."""
 
@@ -113,6 +112,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 verdict = weigh_shift(
                     bench, alarm.shift, course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work,
                     of_the_array(bench, memory, learnt, recent, group, alarm.shift.days),
+                    _often_nothing(bench, alarm.form, is_new(learnt, group)),
                 )  # fmt: skip
                 if verdict.cause in COMES_AGAIN:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
@@ -146,6 +146,10 @@ class _Found:
     form: int
     window: int
     from_before: float = 0.0
+
+
+def _often_nothing(bench: SlowBench, form: int, new: bool) -> float:
+    return NOTHING_AT_FIRST if new and bench.costs_flow[form] else NOTHING_PER_YEAR
 
 
 def _array_lost(bench: SlowBench, memory: Memory) -> float:
@@ -283,8 +287,7 @@ def _again(
         if case.healthy >= SUNNY_DAYS:
             case.ended_ms = int(case.weighed["healed_ms"])
         return
-    case.healthy = 0.0
-    case.seen_ms = plant.days.close_ms(day)
+    case.healthy, case.seen_ms = 0.0, plant.days.close_ms(day)
     if "worked_on" in case.weighed:
         return  # how much of it stayed is not known before the pump is learnt again
     if group == "hydraulic":
@@ -298,7 +301,8 @@ def _again(
     told = int(case.weighed["day"])
     work = worked_on(plant.facts, plant.days, range(int(told - case.weighed["window"]) + 1, told + 1))
     beside = of_the_array(bench, memory, learnt, recent, group, min(since, WEIGHED_DAYS))
-    verdict = weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside)
+    sound = _often_nothing(bench, form, UNLEARNT in case.weighed)
+    verdict = weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside, sound)
     if verdict.shares[NOTHING] < 0.5 and not settled(case, moved):
         if verdict.form is not None:
             case.weighed["form"] = float(verdict.form)
