@@ -149,6 +149,11 @@ def weigh_shift(
     return _verdict(logs)
 
 
+def often_nothing(bench: SlowBench, form: int, new: bool) -> float:
+    """How often nothing is wrong where a shift like this form's is judged, a year; `new`: of an installation not learnt yet."""
+    return NOTHING_AT_FIRST if new and bench.costs_flow[form] else NOTHING_PER_YEAR
+
+
 def _risen(bench: SlowBench, moved: Shift) -> float | None:
     """Log-likelihood of a resting level that rose, as `_fits`; None where the shift is none. No fault, and no sensor's: the pump feels it."""
     forms = [

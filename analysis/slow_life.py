@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 
 from analysis.causes.registry import all_causes
-from analysis.diagnosis import NOTHING, NOTHING_AT_FIRST, NOTHING_PER_YEAR, UNEXPLAINED, Verdict, weigh_shift
+from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, often_nothing, weigh_shift
 from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
@@ -112,7 +112,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 verdict = weigh_shift(
                     bench, alarm.shift, course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work,
                     of_the_array(bench, memory, learnt, recent, group, alarm.shift.days),
-                    _often_nothing(bench, alarm.form, is_new(learnt, group)),
+                    often_nothing(bench, alarm.form, is_new(learnt, group)),
                 )  # fmt: skip
                 if verdict.cause in COMES_AGAIN:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
@@ -146,10 +146,6 @@ class _Found:
     form: int
     window: int
     from_before: float = 0.0
-
-
-def _often_nothing(bench: SlowBench, form: int, new: bool) -> float:
-    return NOTHING_AT_FIRST if new and bench.costs_flow[form] else NOTHING_PER_YEAR
 
 
 def _array_lost(bench: SlowBench, memory: Memory) -> float:
@@ -301,7 +297,7 @@ def _again(
     told = int(case.weighed["day"])
     work = worked_on(plant.facts, plant.days, range(int(told - case.weighed["window"]) + 1, told + 1))
     beside = of_the_array(bench, memory, learnt, recent, group, min(since, WEIGHED_DAYS))
-    sound = _often_nothing(bench, form, UNLEARNT in case.weighed)
+    sound = often_nothing(bench, form, UNLEARNT in case.weighed)
     verdict = weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside, sound)
     if verdict.shares[NOTHING] < 0.5 and not settled(case, moved):
         if verdict.form is not None:
