@@ -43,6 +43,14 @@ def _year() -> tuple[Floats, Floats, Floats]:
     return days, declination, seen["equation_of_time"].to_numpy()
 
 
+@lru_cache(maxsize=1)
+def _from_midnight() -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Declination [deg] and equation of time [min] at 0 h UTC from the year's first day on, each with its rise to the next: a day's place is its
+    number, so that `np.interp`, which seeks it, takes four times as long for the same bits."""
+    _, declination, minutes = _year()
+    return (declination[1:-1], np.diff(declination)[1:]), (minutes[1:-1], np.diff(minutes)[1:])
+
+
 def day_of_year(time_days: ArrayLike) -> Floats:
     """Days since the start of the tabulated tropical year, 0 to 365.24219.
 
@@ -80,9 +88,13 @@ def declination_and_equation_of_time(time_days: ArrayLike) -> tuple[Floats, Floa
     ----------
     .. [1] I. Reda, A. Andreas, Solar Position Algorithm for Solar Radiation Applications, NREL/TP-560-34302, 2008.
     """
-    days, declination, minutes = _year()
-    day = day_of_year(time_days)
-    return np.interp(day, days, declination), np.interp(day, days, minutes)
+    day = np.asarray(day_of_year(time_days))
+    with np.errstate(invalid="ignore"):
+        low = np.asarray(day.astype(np.int64))
+    np.minimum(np.maximum(low, 0, out=low), round(TROPICAL_YEAR_DAYS), out=low)
+    rest = day - low
+    (declination, more), (minutes, later) = _from_midnight()
+    return more[low] * rest + declination[low], later[low] * rest + minutes[low]
 
 
 def refraction_deg(elevation_deg: ArrayLike, pressure_pa: float = 101_325.0, temperature_c: float = 15.0) -> Floats:
