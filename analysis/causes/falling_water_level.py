@@ -21,9 +21,9 @@ class FallingLevelLimits:
         0.3  # log of the flow per turn lost at high power where the well is drawn down to the intake (a guess)
     )
     starved_rate: float = 0.2  # it is what low-level probes are fitted for (common practice, no source)
-    sudden: float = (
-        0.05  # an aquifer empties and a screen clogs over weeks; a neighbour's new pump takes days (common practice)
-    )
+    sudden: float = 0.2
+    """An aquifer empties and a screen clogs over weeks; a neighbour's new pump, or a screen that falls in, takes days (common practice, no source;
+    how often is a guess: 0.05 was surer than simulated seasons of four of five plants bear out)."""
     slope_open: float = 0.2  # how far the datasheet's own slopes with head are open (a guess)
     first_open: float = (
         0.2  # risers a metre: a centrifugal pump turns for longer before it lifts, the deeper the longer

@@ -116,7 +116,7 @@ def evidence(figures: dict[str, float]) -> str:
 register(
     CauseFile(
         "riser-leak",
-        per_year=0.15,
+        per_year=0.2,  # as a worn pump, and as an obstruction: no survey parts the three (a guess, weighed on simulated seasons)
         judged="day",
         check="Listen at the open well, with the pump running and just after it stops: water falling back inside is a hole or a loose "
         "joint in the riser. Walk along the pipe to the tank and look for wet ground.",

@@ -80,7 +80,7 @@ def evidence(figures: dict[str, float]) -> str:
 register(
     CauseFile(
         "worn-pump",
-        per_year=0.15,
+        per_year=0.2,  # see riser_leak.py
         judged="day",
         check="Time a bucket of known volume at the tank to be sure of the meter; then shut the valve at the wellhead for a few "
         "seconds only if the installer's manual allows it, and read the pressure: a worn pump does not reach its head.",
