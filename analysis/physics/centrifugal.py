@@ -16,6 +16,7 @@ from scipy.optimize import least_squares
 from analysis.physics.hydraulic_power import hydraulic_power_w
 from analysis.physics.penalised_spline import Basis, choose_weight
 from analysis.physics.pump_table import EFFICIENCY_MAX
+from analysis.physics.slopes import with_slopes
 
 Floats = NDArray[np.float64]
 
@@ -268,9 +269,10 @@ def _fit_head(basis: Basis, x: Floats, head: Floats, flow: Floats, stiff: bool) 
         low[3 : 3 + DROOP_COEFFICIENTS] = -DROOP_STEEPEST
     high = np.concatenate([[2 + 0.3 * freedom, 1 + 0.2 * freedom, 5.0], np.full(basis.size - 1, 3.0)])
     theta = np.concatenate([[2.0, 1.0, 1.2], np.full(basis.size - 1, 1.0 / basis.size)])
+    fun, jac = with_slopes(residuals, low, high)
     for _ in range(2):
         fixed = (sigma, rough, keep)
-        theta = least_squares(residuals, theta, bounds=(low, high), x_scale="jac", max_nfev=60, args=fixed).x
+        theta = least_squares(fun, theta, jac, bounds=(low, high), x_scale="jac", max_nfev=60, args=fixed).x
         # flow was measured too: where the curve is steep its scatter counts as scatter of head (effective variance)
         off = predicted(theta, flow * (1 + SIGMA)) - predicted(theta, flow * (1 - SIGMA))
         sigma = np.hypot(SIGMA * (0.5 * head + 0.5 * x**2), 0.5 * off)

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import least_squares
 
+from analysis.physics.slopes import with_slopes
 from logger.record.site_facts import Module
 
 Floats = NDArray[np.float64]
@@ -99,9 +100,8 @@ def fit_diode(module: Module, low_light_share: float = LOW_LIGHT_SHARE) -> Diode
         [2.2 * cells * THERMAL_V, 0.4 * module.v_mp_v / module.i_mp_a, 1e4 * module.v_mp_v / module.i_mp_a]
     )
     start = np.log([1.1 * cells * THERMAL_V, 0.04 * module.v_mp_v / module.i_mp_a, 100 * module.v_mp_v / module.i_mp_a])
-    found = least_squares(
-        lambda x: _misfit(np.exp(x), module, low_light_share, np.log(100.0), start), start, bounds=(lowest, highest)
-    )
+    fun, jac = with_slopes(lambda x: _misfit(np.exp(x), module, low_light_share, np.log(100.0), start), lowest, highest)
+    found = least_squares(fun, start, jac, bounds=(lowest, highest))
     ideality, series, shunt = (float(v) for v in np.exp(found.x))
     photocurrent, saturation = _through_ends(ideality, series, shunt, module)
     alpha = module.temp_coeff_i_sc_pct_c / 100.0 * module.i_sc_a

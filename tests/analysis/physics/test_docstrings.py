@@ -58,7 +58,7 @@ def documented(function):
     }
 
 
-TOOLS = {"blocks", "invert", "penalised_spline", "pump_validity"}  # arithmetic without a quantity of its own
+TOOLS = {"blocks", "invert", "penalised_spline", "pump_validity", "slopes"}  # arithmetic without a quantity of its own
 NUMPYDOC = [case for case in functions() if case.values[0].__module__.rsplit(".")[-1] not in TOOLS]
 
 
