@@ -52,6 +52,7 @@ WITHIN = {True: 0.02, False: 0.05}
 """How far the loss seen may lie from the true one: with speed and current, and with power and flow alone."""
 BEYOND = 1.1
 """How far above the sound plant's largest power its flow is taken from its own curve."""
+PARTS = 40
 FOLDER = Path(__file__).parents[2] / "samples" / "sites"
 
 
@@ -97,21 +98,30 @@ def taken(worn: State, sound: State, speed: bool) -> float:
 def true_loss(model: SiteModel, worn: Rows, sound: Rows) -> float:
     """1 - water of the worn plant over what the sound one lifts at the same powers, over the last days.
 
-    The sound plant's own rows say what that is: a parabola through its flow over power, carried on a little: at the speed limit, where a third
-    of the season runs, worn pump and bad cable take more power than the sound plant ever does.
+    All hours that it turns: those in which it lifts nothing any more, and those at the speed limit, where worn pump and bad cable take more power
+    than the sound plant ever does. The sound plant's own rows say what that is.
     """
 
     def of(rows: Rows) -> tuple[np.ndarray, np.ndarray]:
         at = rows["pv_voltage_v"] * rows["pv_current_a"]
         days = np.floor(model.sky.local_days(rows.time_ms)).astype(int)
-        use = settled(rows) & (days > days.max() - LAST) & (rows["flow_m3_h"] > 0) & np.isfinite(at)
+        use = settled(rows) & (days > days.max() - LAST) & (rows["flow_m3_h"] >= 0) & np.isfinite(at)
         return at[use], rows["flow_m3_h"][use]
 
     at_sound, flow_sound = of(sound)
     at_worn, flow_worn = of(worn)
-    curve = np.polynomial.Polynomial.fit(at_sound, flow_sound, 2)
     both = (at_worn > at_sound.min()) & (at_worn < BEYOND * at_sound.max())
-    return 1.0 - float(flow_worn[both].sum() / curve(at_worn[both]).sum())
+    return 1.0 - float(flow_worn[both].sum() / lifted(at_sound, flow_sound, at_worn[both]).sum())
+
+
+def lifted(at: np.ndarray, flow: np.ndarray, power: np.ndarray) -> np.ndarray:
+    """Flow at other powers of the plant that had `flow` at `at`: means of fortieths of its rows, and above them as a parabola through all rises."""
+    order = np.argsort(at)
+    at, flow = at[order], flow[order]
+    middles, means = (np.array([part.mean() for part in np.array_split(column, PARTS)]) for column in (at, flow))
+    curve = np.polynomial.Polynomial.fit(at[flow > 0], flow[flow > 0], 2)
+    above = means[-1] + np.maximum(curve(power) - curve(middles[-1]), 0.0)
+    return np.where(power > middles[-1], above, np.interp(power, middles, means))
 
 
 def settled(rows: Rows) -> np.ndarray:

@@ -293,6 +293,39 @@ def test_two_visits_open_what_both_may_have_changed_and_leave_all_else_as_it_was
     assert again.joint_covariance == pytest.approx(after.joint_covariance, abs=1e-9)
 
 
+@pytest.mark.parametrize("kind", get_args(VisitKind))
+def test_after_a_visit_a_parameter_that_it_opened_is_learnt_anew_and_one_that_it_did_not_is_not(bench, scatter, kind):
+    """Each parameter by itself is worse from the visit on by twice its standard uncertainty, and the days are learnt as the close of a day does.
+
+    What is not opened gives by no more than it was unknown, or is told of as a fault.
+    """
+    known, rng = beginning(scatter), np.random.default_rng(9)
+    limits = np.isin(np.arange(SIZE), [PLACE[name] for name in ("cap", "cv", "cn", "top")])
+    own = np.where(limits, np.nan, np.sqrt(scatter.own))
+    for _ in range(int(OLDEST) + 1):
+        known = learn(known, rng.normal(size=SIZE) * own, scatter)
+    at_visit = opened(known, kind, scatter)
+    anew = at_visit.days == 0.0
+    for name, mode in scatter.modes.items():
+        worse = -1.0 if mode.direction[PLACE["q2"]] >= 0.0 else 1.0
+        moved = worse * 2.0 * mode.std * mode.direction
+        after, recent, told = at_visit, np.empty((0, SIZE)), False
+        while len(recent) < DAYS and not told:
+            recent = np.vstack([recent, moved + rng.normal(size=SIZE) * own])
+            told = any(best_alarm(bench, after, recent, group, [], set()) is not None for group in bench.groups)
+            if not told and not beyond_tolerance(bench, after, recent):
+                after = learn(after, recent[-1], scatter)
+        felt = (np.abs(moved) > 3.0 * np.sqrt(scatter.own)) & ~limits
+        if name in OPENED_BY[kind]:
+            assert anew[felt].all(), name
+            assert not told, name
+            assert after.mean[felt] == pytest.approx(moved[felt], rel=0.25, abs=0.02), name
+        still = felt & ~anew
+        unknown = np.sqrt(at_visit.covariance.diagonal()[still])
+        gave = np.abs(after.mean[still] - at_visit.mean[still])
+        assert told or (gave <= 2.0 * unknown + 0.005).all(), name
+
+
 def test_after_another_meter_its_own_error_is_learnt_and_the_pump_stays_as_known(scatter):
     before = lived(scatter, np.random.default_rng(5), 40)
     after = lived(
