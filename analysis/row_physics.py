@@ -34,7 +34,7 @@ from analysis.physics.sky_table import (
 from analysis.row_arithmetic import put_back, root_of_squares, within
 from analysis.rows import Floats, Rows
 from analysis.site_tables import SiteTables
-from analysis.uncertainty import SENSOR_STD
+from analysis.uncertainty import SENSOR_STD, head_share
 
 ELEVATION, POA, CLEAR, CELL, POWER, VOLTAGE, CURRENT, INPUT, HEAD, FLOW, AT_SPEED, POWER_AT_SPEED, OF_SUN, MOTOR = (
     0, 1, 3, 5, 7, 9, 11, 13, 15, 17, 19, 21, 23, 25,
@@ -92,6 +92,7 @@ class RowPhysics:
         speeds = [row.speed_rpm for row in facts.pump.curve if row.speed_rpm]
         self.turns_rpm = TURNS_SHARE * max(speeds, default=0.0)
         self.motor = model.motor
+        self.head_share = head_share(facts)
         self.by_speed = "motor_speed_rpm" in rows.values and model.pump.speed_known
         self.told = OFTEN_ASKED if brief else tuple(range(WIDTH))
 
@@ -334,7 +335,8 @@ class RowPhysics:
         of_flow, by_power, of_power = SPEED_LAWS[self.model.facts.pump.kind]
         flow_by_head = self.any_power.of(cells, (line.FLOW_PER_M_AT_SPEED,))[0]
         flow_by_speed = (flow - of_flow * head * flow_by_head) * misread
-        flow_by_head *= head_std
+        lifts = head * (self.head_share * std["flow"])
+        flow_by_head *= np.sqrt(head_std * head_std + lifts * lifts)
         np.multiply(flow, factors.meter, out=found[AT_SPEED])
         own = flow * np.sqrt(std["flow"] ** 2 + std["meter"] ** 2)
         root_of_squares((own, flow_by_head, flow_by_speed), found[AT_SPEED + 1], spread.flow_of_speed_m3_h**2)

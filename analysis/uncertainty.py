@@ -76,6 +76,19 @@ def tolerances(facts: SiteFacts) -> dict[str, float]:
     }
 
 
+def head_share(facts: SiteFacts) -> float:
+    """How far an impeller's own head may be off where its flow is off by 1: both at a kept speed, as shares. 0 of a helical rotor, whose flow
+    hardly asks for the head.
+
+    A curve is as sold where it meets the ellipse of the tolerances of flow and of head (ISO 9906:1999, from memory), so that its flow at a head
+    may be off by both. Near shut-off, where flow is steep in head, the second is nearly all.
+    """
+    if facts.pump.kind != "multistage-centrifugal":
+        return 0.0
+    allowed = tolerance(max(row.power_w for row in facts.pump.curve))
+    return allowed.head_pct[1] / allowed.flow_pct[1]
+
+
 def prior(facts: SiteFacts) -> Factors:
     """A flawless installation with the covariance that its tolerances leave. The factors are independent before learning."""
     allowed = tolerances(facts)

@@ -17,7 +17,7 @@ import numpy as np
 from analysis.expected import Factors, SiteModel
 from analysis.factors import NAMES
 from analysis.rows import Rows
-from analysis.uncertainty import COVERAGE, MOTOR_CURRENT_TOLERANCE, SENSOR_STD, sensor_std, tolerances
+from analysis.uncertainty import COVERAGE, MOTOR_CURRENT_TOLERANCE, SENSOR_STD, head_share, sensor_std, tolerances
 from logger.record.site_facts import SiteFacts
 from logger.record.site_file import read_site
 
@@ -85,6 +85,9 @@ def covered(model: SiteModel, rng: np.random.Generator) -> dict[str, tuple[int, 
     for name in COLUMNS:
         true = getattr(real if name in ("mpp_power_w", "flow_of_sun_m3_h") else at_speed, name)
         off = rng.normal() * misfit.get(name, 0.0)
+        if name == "flow_at_speed_m3_h":  # nor is its head at a speed the table's
+            lifts = head_share(model.facts) * model.deviations()["flow"] * at_speed.head_m
+            off = off + rng.normal() * lifts * model.slopes(np.nan_to_num(power))[3]
         if name == "motor_current_a":  # follows the power that the pump takes, so it shares its misfit
             off = true * rng.normal() * model.pump.spread.power_w / at_speed.power_at_speed_w
         true = true + off
