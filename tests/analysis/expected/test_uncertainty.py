@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from analysis.factors import HEALTHY, NAMES, Factors
 from analysis.physics.pump_tolerance import GRADES, tolerance
-from analysis.uncertainty import SENSOR_STD, prior, propagate, sensor_std, tolerances
+from analysis.rows import Rows
+from analysis.uncertainty import SENSOR_STD, head_share, prior, propagate, sensor_std, tolerances
 from logger.record.channels import CHANNELS
 
 BENCH = Path(__file__).parents[2] / "bench" / "bench_coverage.py"
@@ -70,6 +71,20 @@ def test_large_pumps_get_the_grade_of_their_service(facts):
     large = replace(facts, pump=replace(facts.pump, curve=big))
     assert tolerances(large)["flow"] == pytest.approx(GRADES["3B"].flow_pct[1] / 100)
     assert tolerances(facts)["flow"] == pytest.approx(0.10), "small pumps: ISO 9906:2012, 4.4.2"
+
+
+def test_an_impellers_own_head_is_in_its_flow_at_a_speed(centrifugal, facts):
+    """ISO 9906's ellipse (from memory): at a speed and head the flow may be off by the tolerance of flow, and by that of head times the slope,
+    which near shut-off is nearly all."""
+    assert head_share(centrifugal.facts) == pytest.approx(0.08 / 0.10)
+    assert head_share(facts) == 0.0, "a rotor's flow hardly asks for the head"
+    power, speed = np.array([700.0, 1100.0, 1500.0]), np.array([2250.0, 2500.0, 2900.0])
+    noon = np.full(3, 1_762_941_600_000)
+    seen = centrifugal.expect(Rows(noon, {"motor_speed_rpm": speed, "input_power_w": power}))
+    by_head = 0.08 / 2 * seen.head_m * np.abs(centrifugal.slopes(power)[3])
+    assert (seen.flow_at_speed_m3_h_std > np.hypot(by_head, 0.05 * seen.flow_at_speed_m3_h)).all()
+    assert by_head[0] > 4 * 0.05 * seen.flow_at_speed_m3_h[0]
+    assert by_head[2] < 0.05 * seen.flow_at_speed_m3_h[2]
 
 
 def test_factors_as_vector_and_back():
