@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.estimates.days_before import DUST_SPREAD, MEASURED, WORTH_A_LOOK, hour_scatter, scatter_of_days, telling
-from analysis.rows import Floats
+from analysis.rows import Floats, middles
 
 LEAST_HOURS = 3  # of a day, told before and after: one or two may be a shade's, or a cloud's edge
 NEWEST = (1, 2, 3)  # days since it came
@@ -91,6 +91,6 @@ def _rise(hours: Floats, told: np.ndarray, new: int) -> tuple[Floats, np.ndarray
         after = np.where(np.isnan(newest), 0.0, newest).sum(axis=0) / np.where(count > 0, count, np.nan)
     gained = after - hours[before]
     before = before[(~np.isnan(gained)).sum(axis=1) >= LEAST_HOURS]
-    if len(before) < 2 or not np.nanmedian(after - hours[before], axis=1).min() > WORTH_A_LOOK:
+    if len(before) < 2 or not middles(after - hours[before]).min() > WORTH_A_LOOK:
         return None
     return after, before

@@ -8,6 +8,7 @@ import pytest
 from analysis.estimates import dips
 from analysis.estimates.dips import dip_of, hours_taken
 from analysis.estimates.vector import HOURS
+from analysis.rows import middle, middles
 
 USUAL = np.array([np.nan, np.nan, 0.9, 0.95, 0.85, 0.8, 0.8, 0.85, 0.95, 0.9, np.nan, np.nan])
 
@@ -80,3 +81,11 @@ def test_quantiles_of_all_hours_at_once_are_those_of_each_in_every_bit(share: fl
             expected = np.nanquantile(kept, share, axis=0)
         found = dips._quantile(np.sort(kept, axis=0), (~np.isnan(kept)).sum(axis=0), share)
         np.testing.assert_array_equal(found, expected)
+
+
+def test_middles_of_rows_are_those_of_each() -> None:
+    rng = np.random.default_rng(21)
+    table = rng.normal(size=(200, HOURS))
+    table[rng.random(table.shape) < 0.5] = np.nan
+    table[0] = np.nan
+    np.testing.assert_array_equal(middles(table), [middle(row) for row in table])
