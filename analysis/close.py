@@ -89,7 +89,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     )
     if standing_h > WITHOUT_WATER * figures.pumping_h or gone:
         vector[HYDRAULIC] = np.nan  # what it lifts between is no test of it
-    _kept_days(memory, figures, standing_h > 0.0, gone)
+    _kept_days(plant, memory, figures, standing_h > 0.0, gone)
     recent = np.concatenate([memory.arrays.get("recent", np.empty((0, SIZE)))[1 - RECENT :], vector[None]])
     ended, learnt = _ended_electric(plant, memory), _its_own(plant, memory, view.day, learnt, recent)
     suspected = with_slow(plant, memory, learnt, recent, view.day, figures)
@@ -119,12 +119,12 @@ def _its_own(plant: Plant, memory: Memory, day: int, learnt: Learnt, recent: np.
     return not_its_own(slow_bench(plant), learnt, recent)
 
 
-def _kept_days(memory: Memory, figures: DayFigures, stood: bool, gone: bool) -> None:
+def _kept_days(plant: Plant, memory: Memory, figures: DayFigures, stood: bool, gone: bool) -> None:
     """The day's water and hours beside those of the days before; what it lost while it stood is another fault's."""
     water = np.full((1, DUE + 1), np.nan) if stood or gone else figures.water[None]
     memory.arrays[WATER] = np.concatenate([memory.arrays.get(WATER, np.empty((0, DUE + 1)))[1 - RECENT :], water])
     taken = np.full_like(figures.taken, np.nan) if stood else figures.taken
-    memory.arrays[TAKEN] = hours_taken(memory.arrays.get(TAKEN), taken)
+    memory.arrays[TAKEN] = hours_taken(memory.arrays.get(TAKEN), taken, "tank_float_up" in plant.has)
 
 
 def _setting_read(view: DayView) -> dict[str, float]:

@@ -57,10 +57,28 @@ class _Days:
     usual: Floats
 
 
-def hours_taken(kept: Floats | None, today: Floats) -> Floats:
+def hours_taken(kept: Floats | None, today: Floats, float_read: bool = True) -> Floats:
     """The hours of the last days with today's; float64[days, HOURS]. today : float64[3, HOURS] of taken.py"""
-    row = today[TAKEN][None, :]
+    row = (today if float_read else until_it_stopped(today))[TAKEN][None, :]
     return row if kept is None else np.concatenate([kept[1 - KEPT_DAYS :], row])
+
+
+RUNS = 0.03  # of the hour at least
+
+
+def until_it_stopped(today: Floats) -> Floats:
+    """The day without the hour in which the pump stopped until the evening, and those after: where no float is read the tank may be full.
+
+    On other days it is full at another time, so that such hours would pass for lost ones, today or among those that today is held against.
+    today : float64[3, HOURS] of taken.py
+    """
+    ran = np.flatnonzero(today[STOOD] < 1.0 - RUNS)
+    if not len(ran) or ran[-1] == HOURS - 1:
+        return today
+    stopped = int(ran[-1]) + int(today[STOOD][ran[-1]] <= RUNS)
+    found = today.copy()
+    found[TAKEN, stopped:] = np.nan
+    return found
 
 
 def dip_of(kept: Floats, today: Floats, float_read: bool) -> Dip | None:
@@ -202,7 +220,10 @@ def _may_be_full(share: Floats, stood: Floats, under: NDArray[np.int64]) -> bool
 
 def _by_the_sun(share: Floats, under: NDArray[np.int64]) -> bool:
     """Whether the pump stops or starts within an hour at the same minute, day after day. bool"""
-    told = np.flatnonzero(~np.isnan(share[:, under]).any(axis=1))[-LEAST_LOW:]
+    under = np.arange(
+        max(under[0] - 1, 0), min(under[-1] + 2, HOURS)
+    )  # it may have gone, or come, within the hours beside
+    told = np.flatnonzero((~np.isnan(share[:, under[1:-1]])).all(axis=1))[-LEAST_LOW:]
     part = share[np.ix_(told, under)]
     inside = (part.mean(axis=0) > PART) & (part.mean(axis=0) < 1.0 - PART)
     return bool(len(told) == LEAST_LOW and (inside & (np.ptp(part, axis=0) < SAME_MINUTE_H)).any())

@@ -60,6 +60,24 @@ def test_a_stop_at_the_same_minute_until_the_evening_may_be_a_full_tank_where_no
     assert told(season(30, {8: 0.6, 9: 0.0}, 22), float_read=True, stood=0.5) == [8, 9]
 
 
+def test_a_tank_full_by_another_hour_each_day_hides_no_shade_of_the_morning() -> None:
+    """No float is read: the pump stops until the evening, now at this hour, now at that."""
+    taken = season(30, {2: 0.0, 3: 0.6}, 22)
+    full = 9 - np.arange(30) % 3
+    kept, today = None, np.empty((3, HOURS))
+    for row, hour in zip(taken, full, strict=True):
+        stood = np.where(np.isnan(USUAL) | (row < 0.01) | (np.arange(HOURS) > hour), 1.0, 0.0)
+        stood[hour] = 0.5
+        today = np.stack(
+            [np.where(np.arange(HOURS) < hour, row, 0.5 * row * (np.arange(HOURS) == hour)), 0.0 * row, stood]
+        )
+        today[1] = 0.0
+        kept = hours_taken(kept, today, float_read=False)
+    dip = dip_of(kept, today, float_read=False)
+    assert dip is not None
+    assert dip.hours.tolist() == [2, 3]
+
+
 def test_an_array_held_back_is_no_shade() -> None:
     assert told(season(30, {5: 0.6}, 22), held=1.0) == []
 
