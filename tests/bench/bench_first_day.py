@@ -72,8 +72,8 @@ def outcome(cause: str, loss: float, state: State) -> Trial:
     return Trial(cause, loss, tuple(f.cause for f in found), possible, days, learnt)
 
 
-def drawn(fit: str, seed: int, rng: np.random.Generator) -> tuple[Trial | None, bool]:
-    """One plant of the samples with a fault from the first row, None where it comes to too little; whether it is told of without one."""
+def drawn(fit: str, seed: int, rng: np.random.Generator) -> tuple[Trial | None, list[str]]:
+    """One plant of the samples with a fault from the first row, None where it comes to too little; causes told of without one."""
     kind = KINDS[seed % 2]
     facts = draw_site(seed, kind, fit)
     cause, asked = (*FLOW, METER)[int(rng.integers(4))], float(rng.choice(list(CLASSES))) * float(rng.uniform(0.8, 1.2))
@@ -87,7 +87,7 @@ def drawn(fit: str, seed: int, rng: np.random.Generator) -> tuple[Trial | None, 
     sound, _ = make_season(facts, [], SEASON_START, ends, STEP_S, seed)
     loss = asked if cause == METER else next((t.size for t in truths if t.size is not None), 0.0)
     trial = outcome(cause, loss, judged(facts, rows_of_frame(sick))) if loss >= CLASSES[0.10][0] else None
-    return trial, bool(judged(facts, rows_of_frame(sound)).findings)
+    return trial, [finding.cause for finding in judged(facts, rows_of_frame(sound)).findings]
 
 
 def only_the_register(facts: SiteFacts) -> SiteFacts:
@@ -156,7 +156,8 @@ def main(world: str, seed: int, plants: int) -> None:
                 trials.append(trial)
         table(fit, trials)
         if sound:
-            print(f"{fit:7} sound: {sum(sound)} of {len(sound)} told of")
+            named = ", ".join(cause for causes in sound for cause in causes)
+            print(f"{fit:7} sound: {sum(map(bool, sound))} of {len(sound)} told of {named}".rstrip())
 
 
 if __name__ == "__main__":
