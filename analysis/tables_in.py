@@ -38,7 +38,7 @@ PACKED = (
 PARQUET_NAMES = (".parquet", ".pq")
 CHUNK_BYTES = 1 << 20
 COMMAS_SEEN = 100
-ABOVE = re.compile(r"\ufeff?(#|sep=.\s*$)", re.IGNORECASE)
+ABOVE = re.compile(r"\ufeff?(#|sep=.\s*$|[\s,;]*$)", re.IGNORECASE)
 COMMAS = (
     (re.compile(r"-?\d{1,3}(,\d{3})+\.\d+"), "has commas between thousands", "leave them out"),
     (re.compile(r"-?\d+,\d+"), "has a comma", "decimals take a point here: 1.5; or part the columns by semicolons, and commas are read"),
@@ -164,7 +164,7 @@ def _with_points(table: pa.Table) -> pa.Table:
 def _separator(path: Path) -> tuple[int, str, str]:
     """Lines above the header, what stands between values, and what before their decimals: where values are not parted by commas, a comma may.
 
-    Above a header some programs write the separator (sep=;) or remarks that begin with #.
+    Above a header some programs write the separator (sep=;), remarks that begin with #, or leave lines empty.
     """
     above = 0
     with path.open("rb") as handle:

@@ -192,6 +192,7 @@ def test_a_file_that_cannot_be_right_is_refused_with_its_fix(tmp_path, text, sai
     [
         "sep=;\ntime;volume_m3;motor_running\n2026-01-01T12:00:00Z;2,5;on\n2026-01-01T12:01:00Z;2,6;off\n",
         "# logger 7\n# five minutes\ntime,volume_m3,motor_running\n2026-01-01T12:00:00Z,2.5,yes\n2026-01-01T12:01:00Z,2.6,no\n",
+        "\n# logger 7\n\n ,,\n# five minutes\n\r\ntime,volume_m3,motor_running\n2026-01-01T12:00:00Z,2.5,yes\n2026-01-01T12:01:00Z,2.6,no\n",
         "time|volume_m3|motor_running\n2026-01-01T12:00:00Z|2.5|TRUE\n2026-01-01T12:01:00Z|2.6|False\n",
         "\ufeff# logger 7\ntime\tvolume_m3\tmotor_running\n2026-01-01T12:00:00Z\t2,5\tON\n2026-01-01T12:01:00Z\t2,6\tOFF\n",
     ],
