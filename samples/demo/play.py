@@ -31,7 +31,7 @@ def play(folder: Path | None, broker: str, speed: float, days: int, checking: bo
         people = (*farmers, Person("service", "service"), Person("engineer", "engineer"))
         stage = Stage(place, speed, days, last_fair_morning(), people)
         try:
-            with running(stage, broker, print, stop) as processes:
+            with running(stage, broker, _say, stop) as processes:
                 return _check(stage, processes, stop) if checking else _show(stage, processes, stop)
         except (RuntimeError, TimeoutError, OSError) as error:
             print(f"wellhand demo: {error}", file=sys.stderr)
@@ -39,6 +39,10 @@ def play(folder: Path | None, broker: str, speed: float, days: int, checking: bo
         except Stopped:
             print("\nStopped; nothing is left running.")
             return 0
+
+
+def _say(words: str) -> None:
+    print(words, flush=True)  # a log that somebody follows shows it at once, too
 
 
 @contextmanager

@@ -26,6 +26,7 @@ def running(stage: Stage, broker: str, say: Callable[[str], None], stop: Stop) -
     """Everything up and live inside; nothing left after. RuntimeError, TimeoutError: something did not come up. Stopped: somebody asked."""
     processes = Processes(stage.folder / "logs", stop)
     try:
+        say("First the months before, for a few minutes: pumps and sun simulated, and every day of them judged.")
         with Progress(
             TextColumn("{task.description:38}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn()
         ) as progress:
