@@ -32,7 +32,7 @@ from analysis.watchers import episodes_of, watchers
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
 
-ENGINE_VERSION = 9
+ENGINE_VERSION = 10
 """Findings are a function of this too: raise it when the same rows may give other findings. A state names the one that made it, and no
 other goes on from it."""
 BLOCK_ROWS, BLOCK_DAYS = 28_000, 60
