@@ -25,6 +25,21 @@ FAMILIES = {
 }
 
 
+def inner_speeds(as_curve, measured, true, speeds):
+    """By what is asked, the relative errors at every inner speed in turn of a pump that was fitted without it, against the truth."""
+    for speed in speeds[1:-1]:
+        out = true[:, 0] == speed
+        pump = fit_curve(as_curve(measured[~out]), "multistage-centrifugal")
+        n, flow, head, power = true[out][true[out][:, 1] > 0].T
+        for name, got, want in (
+            ("flow", pump.flow(n, head), flow),
+            ("head", pump.head(n, flow), head),
+            ("power", pump.power(n, flow), power),
+            ("flow_of_power", pump.flow_of_power(power, head), flow),
+        ):
+            yield name, np.abs(got / want - 1)
+
+
 def left_out(bench, family):
     """Relative errors of flow, head, power and flow of power at every inner speed in turn, against the truth."""
     draw, as_curve = bench
@@ -34,18 +49,9 @@ def left_out(bench, family):
     for seed in range(6):
         rng = np.random.default_rng(100 + seed)
         measured, true = draw(rng, **traits).rows(rng, speeds, points, noise)
-        for speed in speeds[1:-1]:
-            out = true[:, 0] == speed
-            pump = fit_curve(as_curve(measured[~out]), "multistage-centrifugal")
-            n, flow, head, power = true[out][true[out][:, 1] > 0].T
-            for name, got, want in (
-                ("flow", pump.flow(n, head), flow),
-                ("head", pump.head(n, flow), head),
-                ("power", pump.power(n, flow), power),
-                ("flow_of_power", pump.flow_of_power(power, head), flow),
-            ):
-                errors[name].append(np.abs(got / want - 1))
-                refused.append(np.isnan(got))
+        for name, off in inner_speeds(as_curve, measured, true, speeds):
+            errors[name].append(off)
+            refused.append(np.isnan(off))
     return {name: np.concatenate(parts) for name, parts in errors.items()}, np.concatenate(refused)
 
 
@@ -131,17 +137,8 @@ def test_losses_that_leave_the_affinity_laws_are_followed(bench, family):
     for seed in range(8):
         rng = np.random.default_rng(300 + seed)
         measured, true = draw_rig(rng).rows(rng, speeds, points, noise, nominal)
-        for speed in speeds[1:-1]:
-            out = true[:, 0] == speed
-            pump = fit_curve(as_curve(measured[~out]), "multistage-centrifugal")
-            n, flow, head, power = true[out][true[out][:, 1] > 0].T
-            for name, got, want in (
-                ("flow", pump.flow(n, head), flow),
-                ("head", pump.head(n, flow), head),
-                ("power", pump.power(n, flow), power),
-                ("flow_of_power", pump.flow_of_power(power, head), flow),
-            ):
-                errors[name].append(np.abs(got / want - 1))
+        for name, off in inner_speeds(as_curve, measured, true, speeds):
+            errors[name].append(off)
     medians = {name: float(np.nanmedian(np.concatenate(parts))) for name, parts in errors.items()}
     print(family, {name: f"{value:.2%}" for name, value in medians.items()})
     assert max(medians.values()) < (0.02 if noise else 0.01), medians
