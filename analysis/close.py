@@ -109,9 +109,9 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
 
 
 def _its_own(plant: Plant, memory: Memory, day: int, learnt: Learnt, recent: np.ndarray) -> Learnt:
-    """What was learnt without a fault that was there from the first day; while none is open and no work told of has made it another pump."""
+    """What was learnt without a fault that was there from the first day; while none was told of, healed or not, and no work has made it another pump."""
     first = day if memory.first_ms is None else plant.days.day_of(memory.first_ms)
-    if day - first >= RECENT or any(c.family == "slow-hydraulic" and c.ended_ms is None for c in memory.cases):
+    if day - first >= RECENT or any(c.family == "slow-hydraulic" for c in memory.cases):
         return learnt
     works = [plant.days.day_of_date(visit.date) for visit in plant.facts.visits if OPENED_BY[visit.kind]]
     if any(first < work <= day for work in works):

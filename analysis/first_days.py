@@ -42,7 +42,7 @@ def beyond_tolerance(bench: SlowBench, learnt: Learnt, recent: Floats) -> bool:
         places, is_pump = GROUPS[group], group == "hydraulic"
         if group == "held" or learnt.days[places].max() >= HARDLY_KNOWN:
             continue
-        if is_pump and len(_telling(recent)) > DAYS:
+        if is_pump and (~np.isnan(recent[:, places]).all(axis=1)).sum() > DAYS:
             continue
         part = recent[-LASTING:] if is_pump else recent[-1:]
         if np.isnan(part[-1, places]).all():

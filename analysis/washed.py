@@ -1,27 +1,24 @@
-"""Rain, or a cleaning: how much dust had taken is known best on the day after it, told of before or not.
+"""Rain, or a cleaning: how much dust had taken is known best on the day after it.
 
 Flow: close.py (hours of each day), estimates/recovery.py -> HERE -> memory.py.
-An open soiling is sized again by what came back. One that nothing told of, because it grew too slowly, fell under cloud or lay there from
-the first day, is told of now, with its end.
-Never: rows; a site whose sun no sensor reads.
+A soiling that was told of is sized again by what came back.
+Never: rows; a site whose sun no sensor reads; a soiling that nothing told of before, for a sensor of the sun that reads less, a string that was
+mended and another controller give as much at once.
 """
 
 import numpy as np
 
 from analysis.causes.registry import all_causes
-from analysis.diagnosis import NOTHING, weigh_shift
 from analysis.estimates.bench import DAY_SHARE
-from analysis.estimates.days_before import SUN, telling
+from analysis.estimates.days_before import SUN
 from analysis.estimates.effects import Effect
 from analysis.estimates.recovery import Gain, largest_gain
-from analysis.life import number_of, take_verdict
-from analysis.lying import LIGHT, array_unknown
+from analysis.lying import array_unknown
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
-from analysis.since_when import course
 from analysis.slow import Shift, SlowBench, named, slow_bench
-from analysis.soiling import BEFORE, ENOUGH, MOST_NOTHING, SOILING, SUNS, exceeded_since
+from analysis.soiling import ENOUGH, SOILING, SUNS
 from analysis.solar_days import DAY_MS
 
 FAMILY = "slow-electric"
@@ -35,7 +32,7 @@ sun: such days say nothing of a washing (common practice, no source)."""
 
 
 def after_washing(plant: Plant, memory: Memory, day: int, light_wh_m2: float) -> None:
-    """At the close of `day`: size a soiling that has just gone by what came back, or tell of it. Changes `memory.cases`.
+    """At the close of `day`: size a soiling that has just gone by what came back. Changes `memory.cases`.
 
     light_wh_m2
         Of the day; those of the days before stand in `memory.days`.
@@ -51,8 +48,6 @@ def after_washing(plant: Plant, memory: Memory, day: int, light_wh_m2: float) ->
     gone = [case for case in _of_the_array(memory) if case.cause == SOILING and _ends_at(case, since_ms)]
     if gone:
         _sized_by(bench, gone[-1], gain)
-    elif not _other(memory, plant.days.open_ms(day - gain.ago - gain.days)):
-        _told(plant, bench, memory, day, hours, gain)
 
 
 def of_bright_days(memory: Memory, hours: Floats, light_wh_m2: float) -> Floats:
@@ -76,47 +71,10 @@ def _ends_at(case: Case, since_ms: int) -> bool:
     return abs(ended_ms - since_ms) <= SAME_END * DAY_MS and (case.ended_ms is not None or case.healthy > 0)
 
 
-def _other(memory: Memory, from_ms: int) -> bool:
-    """Whether something else about the array, or its sensor of the sun, was open since then: what ended may be that."""
-    near = (case for case in memory.cases if case.family == FAMILY or case.channel == LIGHT)
-    return any(case.ended_ms is None or case.ended_ms > from_ms for case in near)
-
-
-def _told(plant: Plant, bench: SlowBench, memory: Memory, day: int, hours: Floats, gain: Gain) -> None:
-    form = bench.causes.index(SOILING)
-    lost = _lost_by_day(hours[: len(hours) - 1 - gain.ago], gain)
-    if not gain.gain >= bench.effects[form].least:
-        return
-    _, at_once = course(lost, len(lost), bench.effects[form].most, bench.effects[form].sudden)
-    verdict = weigh_shift(bench, _moved(gain), at_once)
-    if verdict.cause != SOILING or verdict.shares[NOTHING] >= MOST_NOTHING:
-        return
-    begins = exceeded_since(lost, 0)
-    close_ms, since_ms = plant.days.close_ms(day), plant.days.open_ms(day - gain.ago)
-    case = Case(
-        FAMILY, SOILING, SOILING, close_ms, number_of(memory.cases, close_ms),
-        plant.days.open_ms(day - gain.ago - (len(lost) - begins)), since_ms, ended_ms=since_ms,
-    )  # fmt: skip
-    case.weighed = {"day": float(day), "window": float(gain.days), "form": float(form), "from_before": 1.0}
-    memory.arrays[BEFORE] = np.stack([gain.after, gain.own, np.full(len(gain.own), gain.variance)])
-    take_verdict(case, verdict)
-    _sized_by(bench, case, gain)
-    memory.cases.append(case)
-
-
 def _moved(gain: Gain) -> Shift:
     told = np.flatnonzero(~np.isnan(gain.lost))
     covariance = np.full((len(told), len(told)), gain.variance) + np.diag(gain.own[told])
     return Shift("electric", SUN[told], gain.lost[told], covariance, gain.days)
-
-
-def _lost_by_day(hours: Floats, gain: Gain) -> Floats:
-    """Log of power lost on each day against the level after the washing; NaN where a day does not tell. (days,)"""
-    inside, _ = telling(hours)
-    known = inside & ~np.isnan(gain.after)
-    weight = np.where(known, 1.0 / gain.own, 0.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return (weight * np.where(known, gain.after - hours, 0.0)).sum(axis=1) / weight.sum(axis=1)
 
 
 def _sized_by(bench: SlowBench, case: Case, gain: Gain) -> None:

@@ -220,11 +220,9 @@ def _may_be_full(share: Floats, stood: Floats, under: NDArray[np.int64]) -> bool
 
 def _by_the_sun(share: Floats, under: NDArray[np.int64]) -> bool:
     """Whether the pump stops or starts within an hour at the same minute, day after day. bool"""
-    under = np.arange(
-        max(under[0] - 1, 0), min(under[-1] + 2, HOURS)
-    )  # it may have gone, or come, within the hours beside
-    told = np.flatnonzero((~np.isnan(share[:, under[1:-1]])).all(axis=1))[-LEAST_LOW:]
-    part = share[np.ix_(told, under)]
+    told = np.flatnonzero((~np.isnan(share[:, under])).all(axis=1))[-LEAST_LOW:]
+    beside = np.arange(max(under[0] - 1, 0), min(under[-1] + 2, HOURS))  # it may have gone, or come, within them
+    part = share[np.ix_(told, beside)]
     inside = (part.mean(axis=0) > PART) & (part.mean(axis=0) < 1.0 - PART)
     return bool(len(told) == LEAST_LOW and (inside & (np.ptp(part, axis=0) < SAME_MINUTE_H)).any())
 
