@@ -24,6 +24,7 @@ Places = NDArray[np.int32]
 HEADS = 257
 STEPS = 193
 SECANTS, CLOSE, MET = 9, 1e-10, 1e-14
+UNMET, HALVINGS = 1e-7, 40  # of the largest: what secants have not met by then, as on a shelf of the curve, is halved
 WORTH_PICKING = 0.7  # of the places still open: to pick them costs as much as a third of a secant
 
 
@@ -255,7 +256,8 @@ def _inverse(
     """Where a function of x and head that rises down each column reaches `wanted`, from its values at the nodes `x`; a column for each head.
 
     Between two nodes it is nearly straight, so that a few secants kept between them (Illinois) do, and most places are left alone after
-    three; where lifting begins it is like a root and takes them all, to 1e-7 of the largest.
+    three; where lifting begins it is like a root and takes them all. Where a drooping or rounded table leaves a shelf, on which flow runs away
+    from head, no number of secants is enough, and the place between is halved instead.
     """
     last = len(x) - 1
     risen = np.maximum.accumulate(value, axis=0)  # a noisy table's power may dip: the first time that it is reached
@@ -295,4 +297,18 @@ def _inverse(
             np.copyto(end, at, where=moved)
             np.copyto(missed, miss, where=moved)
         again_short, again_far = short, far
+    unmet = (np.abs(miss) > UNMET * most).nonzero()[0]
+    if len(unmet):
+        found[open_[unmet]] = _halved(function, *(column.take(unmet) for column in (head, left, right, seek)))
     return found.reshape(wanted.shape)
+
+
+def _halved(
+    function: Callable[[Floats, Floats], Floats], head: Floats, left: Floats, right: Floats, seek: Floats
+) -> Floats:
+    """The same between `left`, where the function is below `seek`, and `right`."""
+    for _ in range(HALVINGS):
+        middle = 0.5 * (left + right)
+        short = function(middle, head) < seek
+        left, right = np.where(short, middle, left), np.where(short, right, middle)
+    return 0.5 * (left + right)

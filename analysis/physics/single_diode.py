@@ -29,10 +29,10 @@ WARM_C = 55.0
 
 LOW_W_M2 = 200.0
 """Where IEC 61215 has a module measured at low irradiance."""
-LOW_LIGHT_SHARE = 0.97
-"""Efficiency at `LOW_W_M2` and 25 deg C over that at 1000 W/m2, of crystalline modules. Between two published sources that pvlib 0.16.1 carries: the
-30 newest (2009 on) of the 381 that Sandia measured outdoors, 0.961 with scatter 0.02 (D. L. King et al., SAND2004-3535; all of them 0.946), and
-circuits that the California Energy Commission's list gives to datasheets, 0.985 with scatter 0.02 (250 drawn of it)."""
+LOW_LIGHT_SHARE = 0.96
+"""Efficiency at `LOW_W_M2` and 25 deg C over that at 1000 W/m2, of crystalline modules: the middle of the 30 newest (2009 on) of the 381 that Sandia
+measured outdoors, scatter 0.02 (D. L. King et al., SAND2004-3535, and the database that pvlib 0.16.1 carries; of all of them 0.946). Circuits that the
+California Energy Commission's list gives to datasheets have 0.985, scatter 0.02 (250 drawn of it): what was measured counts."""
 GAP_EV = 1.121
 """Silicon's band gap at 25 deg C (De Soto et al.)."""
 BOLTZMANN_EV_K = 8.617333262e-5

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from analysis.physics import fit_curve
 from analysis.physics.blocks import BLOCK
 
 QUESTIONS = {  # inputs, what the answer is measured in, largest error, 99.9th percentile
@@ -75,3 +76,28 @@ def test_wear_in_tables(pump):
     exact = pump.flow_of_power(power, head, 0.2)
     assert pump.lookup().flow_of_power(power, head, 0.2)[0] == pytest.approx(exact, rel=0.005)
     assert exact < pump.flow_of_power(power, head)
+
+
+@pytest.mark.parametrize("droop", [0.0, 1.0])
+@pytest.mark.parametrize("seed", range(4))
+def test_tables_with_shelves_are_followed_too(bench, seed, droop):
+    """A datasheet's rounded rows, or a curve that droops to its shut-off, leave heads at which flow runs far for nothing."""
+    draw, as_curve = bench
+    rng = np.random.default_rng(50 + seed)
+    rows, _ = draw(rng, droop=droop).rows(rng, (1600, 2030, 2465, 2900), 5 if seed % 2 else 7, 0.0)
+    rows[:, 1:] = np.stack([rows[:, 1].round(1), rows[:, 2].round(1), rows[:, 3].round(-1)], axis=1)
+    pump = fit_curve(as_curve(rows), "multistage-centrifugal")
+    high = pump.head_limits_m[1]
+    low = 0.05 * high  # below, where the curve ends, cells are cut
+    power, head = rng.uniform(0, pump.power_max_w, 20_000), rng.uniform(low, 0.97 * high, 20_000)
+    exact, table = pump.flow_of_power(power, head), pump.lookup().flow_of_power(power, head)
+    both = ~np.isnan(exact) & ~np.isnan(table)
+    error = np.abs(exact - table)[both] / pump.flow_max_m3_h
+    print(f"seed {seed}, droop {droop}: largest {error.max():.2e}, 99.9 % {np.quantile(error, 0.999):.2e}")
+    assert np.quantile(error, 0.995) < 0.002
+    assert error.max() < 0.03
+    rising = np.linspace(0, pump.power_max_w, 2000)
+    flows = np.stack([pump.lookup().flow_of_power(rising, at) for at in np.linspace(low, 0.97 * high, 40)])
+    with np.errstate(invalid="ignore"):
+        falls = -np.diff(flows, axis=1) / pump.flow_max_m3_h
+    assert not (falls > 1e-4).any(), np.nanmax(falls)
