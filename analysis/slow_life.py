@@ -57,8 +57,9 @@ WHOLE_TOLD = 0.3  # standard deviation of an amount that is one or nothing: abov
 SURELY_THERE = 3.0  # standard deviations of the amount found
 SIZED_DAYS = 10  # how bad it is now
 NOW_DAYS = 3  # dust grows until it is washed off: how bad it is, is how bad it is now
+USUALLY_OPEN = 0.12
 SIZE_OPEN = {"shading": 0.45, "controller-derating": 0.4, "falling-water-level": 0.25}
-"""Standard uncertainty of a size, as its share, where it is not 0.12 (a guess): what is lost in hours that do not tell (dim, held back, before the
+"""Standard uncertainty of a size, as its share, where it is not `USUALLY_OPEN` (a guess): what is lost in hours that do not tell (dim, held back, before the
 start) is not seen, and a datasheet's slopes say how deep a level lies; 14 of drawn seasons of four plants lay apart by a factor of 2 (one standard deviation)."""
 GAUGE = np.array([PLACE[f"p{band}"] for band in range(3)])
 COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to tell a growth that has ended from a step
@@ -366,7 +367,7 @@ def _sized(
     if case.cause not in FLOW_LOST or len(lost.share) < 2 or np.any(effect.direction[GAUGE] > 0):
         level = case.cause == "falling-water-level"
         days = known if level else by_form[-NOW_DAYS:] if case.cause == SOILING else by_form
-        open_ = float(np.hypot(stds[0], SIZE_OPEN.get(case.cause, 0.12) * amount)) * (
+        open_ = float(np.hypot(stds[0], SIZE_OPEN.get(case.cause, USUALLY_OPEN) * amount)) * (
             1.0 if level else float(-effect.lost @ DAY_SHARE)
         )
         size, low, high = _interval(days, open_)

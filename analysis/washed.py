@@ -18,11 +18,11 @@ from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
 from analysis.slow import Shift, SlowBench, named, slow_bench
+from analysis.slow_life import USUALLY_OPEN
 from analysis.soiling import ENOUGH, SOILING, SUNS
 from analysis.solar_days import DAY_MS
 
 FAMILY = "slow-electric"
-SIZE_OPEN = 0.12  # standard uncertainty of a size, as its share (slow_life.py): what is left after rain is not seen
 SAME_END = 3  # days: telling days may lie so far apart
 
 
@@ -45,7 +45,7 @@ def after_washing(plant: Plant, memory: Memory, day: int, light_wh_m2: float) ->
     if gain is None:
         return
     bench, since_ms = slow_bench(plant), plant.days.open_ms(day - gain.ago)
-    gone = [case for case in _of_the_array(memory) if case.cause == SOILING and _ends_at(case, since_ms)]
+    gone = [one for one in memory.cases if one.family == FAMILY and one.cause == SOILING and _ends_at(one, since_ms)]
     if gone:
         _sized_by(bench, gone[-1], gain)
 
@@ -59,10 +59,6 @@ def of_bright_days(memory: Memory, hours: Floats, light_wh_m2: float) -> Floats:
     if np.isnan(light).all():
         return hours
     return np.where((light < DIM * np.nanmax(light))[:, None], np.nan, hours)
-
-
-def _of_the_array(memory: Memory) -> list[Case]:
-    return [case for case in memory.cases if case.family == FAMILY]
 
 
 def _ends_at(case: Case, since_ms: int) -> bool:
@@ -81,11 +77,9 @@ def _sized_by(bench: SlowBench, case: Case, gain: Gain) -> None:
     """No more came back than was lost: dust that stays after rain is not seen."""
     effect: Effect = bench.effects[int(case.weighed["form"])]
     amount = min(max(gain.gain, case.weighed.get("amount", 0.0)), effect.most)
-    std = float(np.hypot(np.sqrt(gain.variance), SIZE_OPEN * amount))
-    size, low, high = (
-        float(effect.share_lost(np.array([value]), DAY_SHARE)[0])
-        for value in (amount, max(amount - 1.96 * std, 0.0), amount + 1.96 * std)
-    )
+    std = float(np.hypot(np.sqrt(gain.variance), USUALLY_OPEN * amount))
+    amounts = np.array([amount, max(amount - 1.96 * std, 0.0), amount + 1.96 * std])
+    size, low, high = effect.share_lost(amounts, DAY_SHARE).tolist()
     if case.size is not None and case.size[0] >= size:
         return
     case.weighed["amount"] = amount
