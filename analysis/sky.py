@@ -86,7 +86,7 @@ def shares_told(facts: SiteFacts, rows: Rows) -> SkyShares:
     shape = (len(names),)
     even = steady_rows(lit, hours_of(bins, (1, len(names)), dt_h), ratio, WHOLE_H, EVEN_SHARE)
     sums = Sums(even, bins, shape, rising=True)
-    heard = sums.in_turn(dt_h)
+    heard = sums.hours(dt_h)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = sums.of(ratio * dt_h) / heard
         good = (heard >= WHOLE_H) & (share > LEAST) & (share < MOST)

@@ -98,9 +98,12 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
             continue  # mended; what the envelope of the days before still says is no new fault
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
-        if group == "held" and not held_on(learnt, recent, np.inf, 0.0):
-            odd = odd - {group}  # no alarm of it would be told, and an alarm is ten times the price
-        if group in odd and len(open_now) < 2 and not untellable(plant, memory, group, open_now):
+        asked = group in odd and len(open_now) < 2 and not untellable(plant, memory, group, open_now)
+        if asked and group == "held":
+            asked = held_on(
+                learnt, recent, np.inf, 0.0
+            )  # else no alarm of it would be told, and an alarm is ten times the price
+        if asked:
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known, today,
                 SECOND_RATIO if open_now else 0.0,

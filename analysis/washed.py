@@ -38,14 +38,16 @@ def after_washing(plant: Plant, memory: Memory, day: int, light_wh_m2: float) ->
         Of the day; those of the days before stand in `memory.days`.
     """
     hours = memory.arrays.get(SUNS)
-    if hours is None or "irradiance_w_m2" not in plant.has or array_unknown(memory, "electric"):
+    if hours is None or "irradiance_w_m2" not in plant.has:
         return
+    if not any(_was_there(one) for one in memory.cases) or array_unknown(memory, "electric"):
+        return  # nothing that a gain could size: on most days of most sites, and it costs as much as a quarter of a close
     hours = of_bright_days(memory, hours, light_wh_m2)
     gain = largest_gain(hours, ENOUGH)
     if gain is None:
         return
     bench, since_ms = slow_bench(plant), plant.days.open_ms(day - gain.ago)
-    gone = [one for one in memory.cases if one.family == FAMILY and one.cause == SOILING and _ends_at(one, since_ms)]
+    gone = [one for one in memory.cases if _was_there(one) and _ends_at(one, since_ms)]
     if gone:
         _sized_by(bench, gone[-1], gain)
 
@@ -61,10 +63,15 @@ def of_bright_days(memory: Memory, hours: Floats, light_wh_m2: float) -> Floats:
     return np.where((light < DIM * np.nanmax(light))[:, None], np.nan, hours)
 
 
+def _was_there(case: Case) -> bool:
+    """A soiling in band, for good or for a day so far."""
+    return case.family == FAMILY and case.cause == SOILING and (case.ended_ms is not None or case.healthy > 0)
+
+
 def _ends_at(case: Case, since_ms: int) -> bool:
-    """In band since about then, for good or for a day so far."""
+    """In band since about then."""
     ended_ms = case.ended_ms if case.ended_ms is not None else case.weighed.get("healed_ms", np.inf)
-    return abs(ended_ms - since_ms) <= SAME_END * DAY_MS and (case.ended_ms is not None or case.healthy > 0)
+    return abs(ended_ms - since_ms) <= SAME_END * DAY_MS
 
 
 def _moved(gain: Gain) -> Shift:

@@ -116,9 +116,9 @@ def shadows(
     day = seen.day - days.start
     sums = Sums(tracked, day, (len(days),), rising=True)
     with np.errstate(divide="ignore", invalid="ignore"):
-        cells = sums.of(np.where(tracked, running, 0.0) * seen.dt_h) / sums.in_turn(seen.dt_h)
-    untold = (sums.in_turn(seen.dt_h) < TRACKED_H)[day]
-    cells = np.where((sums.in_turn(seen.dt_h) >= TRACKED_H) & (cells > VOLTS_LOST), cells, np.nan)[day]
+        cells = sums.of(np.where(tracked, running, 0.0) * seen.dt_h) / sums.hours(seen.dt_h)
+    untold = (sums.hours(seen.dt_h) < TRACKED_H)[day]
+    cells = np.where((sums.hours(seen.dt_h) >= TRACKED_H) & (cells > VOLTS_LOST), cells, np.nan)[day]
     over = np.full(len(seen), np.nan)
     over[rest] = over_sunlit(plant, seen, rest)
     beside = over - cells  # datasheets err with no load otherwise than at maximum power
@@ -141,7 +141,7 @@ def shadows(
     with np.errstate(divide="ignore", invalid="ignore"):
         lost = in_shade.of((1.0 - left) * light) / every
         shone = Sums(bright, hours.bins, shape, rising=True).of(light) / every
-    enough = in_shade.in_turn(seen.dt_h) >= LEAST_H
+    enough = in_shade.hours(seen.dt_h) >= LEAST_H
     return Shadow(np.where(enough, np.minimum(lost, MOST_LOST), 0.0), np.nan_to_num(shone) > WHOLE)
 
 

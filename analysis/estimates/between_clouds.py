@@ -48,8 +48,8 @@ def between_clouds(
         known = lit & tells & (ratio > LOWEST)
     step[known] = np.minimum((ratio[known] - LOWEST) / STEP, LEVELS - 1).astype(np.int64)
     shape = days * HOURS, LEVELS
-    weight = Sums(known, hours.bins * LEVELS + step, shape).in_turn(hours.dt_h)
-    held_h = Sums(lit & ~tells, hours.bins, (days * HOURS,), rising=True).in_turn(hours.dt_h)
+    weight = Sums(known, hours.bins * LEVELS + step, shape).hours(hours.dt_h)
+    held_h = Sums(lit & ~tells, hours.bins, (days * HOURS,), rising=True).hours(hours.dt_h)
     running = np.cumsum(np.pad(weight, ((0, 0), (BESIDE + 1, BESIDE))), axis=1)
     near = running[:, 2 * BESIDE + 1 :] - running[:, : -2 * BESIDE - 1]
     best = near.argmax(axis=1)

@@ -83,7 +83,7 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
         bright = bright | (lit & in_shade)  # the array works there, without some of its modules
     tells = lit & ~np.isnan(got)
     tells &= ~(deep & seen.at_max)
-    hours = Sums(tells, bins, shape, rising=True).in_turn(seen.dt_h)
+    hours = Sums(tells, bins, shape, rising=True).hours(seen.dt_h)
     usable = tells & bright  # beside a sensor, rows held back add more of the cells' warmth than they tell
     if sun_measured:
         usable &= ~_mixed(plant, seen, days, bins)
@@ -92,9 +92,9 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
             taken = np.where(lit, seen.power_w / np.minimum(expected.mpp_power_w, plant.ceiling_w), 0.0)
             usable = _smooth(tells, lit, hours_of_sun, got / should, taken)
             if sides_apart(plant):
-                usable &= (hours >= WHOLE_HOUR * Sums(lit, bins, shape, rising=True).in_turn(seen.dt_h)).ravel()[bins]
+                usable &= (hours >= WHOLE_HOUR * Sums(lit, bins, shape, rising=True).hours(seen.dt_h)).ravel()[bins]
     sums = Sums(usable, bins, shape, rising=True)
-    enough = sums.in_turn(seen.dt_h) >= LEAST_H
+    enough = sums.hours(seen.dt_h) >= LEAST_H
     by_hour = log_ratio(sums.of(got * seen.dt_h), sums.of(should * seen.dt_h), enough)
     if not sun_measured:
         unsure = ~_clear_by_power(by_hour)[:, None] & ~told_hours(seen, usable, hours_of_sun, LEAST_H)
@@ -124,7 +124,7 @@ def _with_modules_out(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hour
         return seen
     evenly = steady_rows(low, hours, np.where(low, over, 0.0), 2 * LEAST_H, EVENLY_LOW)
     usual_h, low_h = (
-        Sums(which, hours.bins // HOURS, (hours.shape[0],), rising=True).in_turn(seen.dt_h)
+        Sums(which, hours.bins // HOURS, (hours.shape[0],), rising=True).hours(seen.dt_h)
         for which in (lit & seen.at_max, evenly)
     )
     evenly &= (usual_h < HARDLY * low_h)[hours.bins // HOURS]  # for some hours of a day it is a shade
@@ -141,7 +141,7 @@ def _passed_by(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hour
         volts = np.log(seen.rows["pv_voltage_v"] / at_maximum_v)
         known = lit & np.isfinite(volts) & (seen.rows["pv_current_a"] > 0) & (seen.expected.poa_w_m2 > TRACKED_W_M2)
     sums = Sums(known, hours.bins, hours.shape, rising=True)
-    weight = sums.in_turn(seen.dt_h)
+    weight = sums.hours(seen.dt_h)
     with np.errstate(divide="ignore", invalid="ignore"):
         level = np.where(weight >= LEAST_H, sums.of(np.where(known, volts, 0.0) * seen.dt_h) / weight, np.nan)
         amperes = sums.of(np.where(known, seen.rows["pv_current_a"], 0.0) * seen.dt_h) / weight
@@ -230,7 +230,7 @@ def _day_figures(
         high = (light > HIGH_SUN_W_M2).astype(np.int64)
     bins, shape = (seen.day - days.start) * 2 + high, (len(days), 2)
     sums = Sums(usable, bins, shape)
-    total_h = sums.in_turn(dt).sum(axis=1)
+    total_h = sums.hours(dt).sum(axis=1)
     power = sums.of(seen.power_w * dt).sum(axis=1), sums.of(expected.mpp_power_w * dt).sum(axis=1)
     vector[:, PLACE["ap"]] = log_ratio(*power, total_h >= LEAST_HIGH_H)
     current, voltage = seen.rows["pv_current_a"], seen.rows["pv_voltage_v"]
@@ -242,12 +242,12 @@ def _day_figures(
         if known.any():
             sums = Sums(known, bins, shape)
             vector[:, PLACE[f"{name}0"] : PLACE[f"{name}0"] + 2] = log_ratio(
-                sums.of(column * dt), sums.of(should * dt), sums.in_turn(dt) >= LEAST_HIGH_H
+                sums.of(column * dt), sums.of(should * dt), sums.hours(dt) >= LEAST_HIGH_H
             )
     clear = _smooth_sun(seen, hours)
     if clear.any():
         sums = Sums(clear, hours.bins, hours.shape, rising=True)
-        enough = sums.in_turn(dt) >= 2 * LEAST_H
+        enough = sums.hours(dt) >= 2 * LEAST_H
         by_hour = log_ratio(sums.of(expected.poa_w_m2 * dt), sums.of(expected.clear_poa_w_m2 * dt), enough)
         best = np.sort(np.where(np.isnan(by_hour), -np.inf, by_hour), axis=1)[:, -AGREEING_HOURS:]
         vector[:, PLACE["gc"]] = np.where(_clear_days(by_hour), best[:, 0], np.nan)
@@ -273,7 +273,7 @@ def _mixed(plant: Plant, seen: Columns, days: range, bins: np.ndarray) -> np.nda
         ratio = np.where(mixed & expected.poa_measured, expected.poa_w_m2 / expected.clear_poa_w_m2, np.nan)
     known = np.isfinite(ratio)
     sums = Sums(known, bins, (len(days) * HOURS,), rising=True)
-    hours, rows = sums.in_turn(seen.dt_h), sums.count()
+    hours, rows = sums.hours(seen.dt_h), sums.count()
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = sums.of(ratio * seen.dt_h) / hours
         spread = np.maximum(sums.of(ratio**2 * seen.dt_h) / hours - mean**2, 0.0) * rows / (rows - 1.0)

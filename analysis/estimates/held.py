@@ -63,14 +63,14 @@ def fill_held(
 ) -> None:
     """Write what holds the pump back on `days` into `vector` (days, SIZE); `held`: of `held_rows`, which has `over` too."""
     sums = Sums(held, seen.day - days.start, (len(days),), rising=True)
-    total_h = sums.in_turn(seen.dt_h)
+    total_h = sums.hours(seen.dt_h)
     vector[:, PLACE["cap"]] = log_ratio(
         sums.of(seen.power_w * seen.dt_h), total_h * plant.ceiling_w, total_h >= LEAST_DAY_H
     )
     _held_speed(vector, plant, seen, held, days)
     _top(vector, plant, seen, hours)
     by_hour = Sums(held, hours.bins, hours.shape, rising=True)
-    weight = by_hour.in_turn(seen.dt_h)
+    weight = by_hour.hours(seen.dt_h)
     enough = weight >= LEAST_H
     level = log_ratio(by_hour.of(seen.power_w * seen.dt_h), weight, enough)
     several = (enough.sum(axis=1) >= 2) & (total_h > 0)
@@ -78,7 +78,7 @@ def fill_held(
     told = _by_speed(plant, seen, held, hours, level)
     fall = _fall(told, log_ratio(sun_w, weight, enough))
     with np.errstate(invalid="ignore"):
-        sure_h = Sums(held & (over > HELD_SURELY), hours.bins, hours.shape, rising=True).in_turn(seen.dt_h)
+        sure_h = Sums(held & (over > HELD_SURELY), hours.bins, hours.shape, rising=True).hours(seen.dt_h)
     moved = _span(
         np.where(sure_h >= WHOLE * weight, told, np.nan)
     )  # no tracker beside the maximum: any course is the limit's
@@ -115,7 +115,7 @@ def held_rows(plant: Plant, seen: Columns, over: Floats, hours: Hours) -> Flags:
     still = steady_rows(unmeasured, hours, power, HELD_HOUR_H, STILL)
     told = still & free & np.isfinite(over)
     sums = Sums(told, hours.bins, hours.shape, rising=True)
-    above = log_ratio(sums.of(or_zero(over) * seen.dt_h), sums.in_turn(seen.dt_h), sums.in_turn(seen.dt_h) > 0)
+    above = log_ratio(sums.of(or_zero(over) * seen.dt_h), sums.hours(seen.dt_h), sums.hours(seen.dt_h) > 0)
     with np.errstate(invalid="ignore"):
         by_course = _by_course(seen, unmeasured, still, hours) & ~(above < np.log(HELD_AT_ALL))
         return held | (still & free & ((above > np.log(HELD_STILL)) | by_course).ravel()[hours.bins])
@@ -130,7 +130,7 @@ def _by_course(seen: Columns, asked: Flags, still: Flags, hours: Hours) -> Flags
     power = or_zero(seen.power_w)
     even = steady_rows(asked, hours, power, LEAST_H, EVEN)
     sums, sums_still = (Sums(which, hours.bins, hours.shape, rising=True) for which in (even, still))
-    weight = sums.in_turn(seen.dt_h)
+    weight = sums.hours(seen.dt_h)
     offered = sums.of(or_zero(seen.expected.mpp_power_w) * seen.dt_h)
     share = log_ratio(sums.of(power * seen.dt_h), offered, weight >= LEAST_H)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -142,7 +142,7 @@ def _by_course(seen: Columns, asked: Flags, still: Flags, hours: Hours) -> Flags
             np.where(side, more, -np.inf).max(axis=2)
             for side in (hour[None, :] < hour[:, None], hour[None, :] > hour[:, None])
         )
-        low = np.asarray((sums_still.in_turn(seen.dt_h) >= HELD_HOUR_H) & (share < np.minimum(before, after) - DEEPER))
+        low = np.asarray((sums_still.hours(seen.dt_h) >= HELD_HOUR_H) & (share < np.minimum(before, after) - DEEPER))
     return np.asarray(low & (low.sum(axis=1, keepdims=True) >= COURSE_HOURS))
 
 
@@ -167,7 +167,7 @@ def _by_speed(plant: Plant, seen: Columns, held: Flags, hours: Hours, level: Flo
     if not known.any():
         return level
     sums = Sums(known, hours.bins, hours.shape, rising=True)
-    weight = sums.in_turn(seen.dt_h)
+    weight = sums.hours(seen.dt_h)
     speed = log_ratio(sums.of(or_zero(seen.speed_rpm) * seen.dt_h), weight, weight >= WHOLE * LEAST_H)
     whole = np.asarray((np.isfinite(speed) | np.isnan(level)).all(axis=1))
     by_speed = np.where(np.isnan(level), np.nan, speed * (1.0 if plant.helical else CUBED))
@@ -209,14 +209,14 @@ def _held_speed(vector: Floats, plant: Plant, seen: Columns, held: Flags, days: 
     if not fastest or not known.any():
         return
     sums = Sums(known, seen.day - days.start, (len(days),), rising=True)
-    total_h = sums.in_turn(seen.dt_h)
+    total_h = sums.hours(seen.dt_h)
     vector[:, PLACE["cn"]] = log_ratio(sums.of(seen.speed_rpm * seen.dt_h), total_h * fastest, total_h >= LEAST_DAY_H)
 
 
 def _top(vector: Floats, plant: Plant, seen: Columns, hours: Hours) -> None:
     """The best hour's power: no limit stands below what has been taken."""
     sums = Sums(seen.settled & (seen.power_w > 0), hours.bins, hours.shape, rising=True)
-    weight = sums.in_turn(seen.dt_h)
+    weight = sums.hours(seen.dt_h)
     level = log_ratio(sums.of(seen.power_w * seen.dt_h), weight * plant.ceiling_w, weight >= HELD_HOUR_H)
     best = np.where(np.isnan(level), -np.inf, level).max(axis=1)
     vector[:, PLACE["top"]] = np.where(np.isfinite(best), best, np.nan)

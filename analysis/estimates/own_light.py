@@ -65,7 +65,7 @@ def current_at_maximum(
     sums = Sums(tracked, bins, (len(days),), rising=True)
     with np.errstate(divide="ignore", invalid="ignore"):
         cells = sums.of(volts * seen.dt_h) / sums.of(at_maximum_v * seen.dt_h)
-        cells = np.where(sums.in_turn(seen.dt_h) >= LEAST_TRACKED_H, cells, np.nan)
+        cells = np.where(sums.hours(seen.dt_h) >= LEAST_TRACKED_H, cells, np.nan)
         right_v = volts / cells[bins]
         there = known & at_max & (right_v < TRACKS_WITHIN * at_maximum_v)
         over = right_v / at_maximum_v
@@ -88,7 +88,7 @@ def _follows_the_light(
     the light. Only where hardly a row lies at the datasheet's own voltage.
     """
     expected = seen.expected
-    usual = Sums(below & seen.at_max, bins, (days,), rising=True).in_turn(seen.dt_h)
+    usual = Sums(below & seen.at_max, bins, (days,), rising=True).hours(seen.dt_h)
     below = below & (usual < LEAST_TRACKED_H)[bins]
     if not below.any():
         return below
@@ -98,7 +98,7 @@ def _follows_the_light(
         share = np.where(asked, np.log(seen.rows["pv_current_a"] / expected.mpp_current_a), 0.0)
         light = np.where(asked, np.log(expected.poa_w_m2), 0.0)
     sums = Sums(asked, bins, (days,), rising=True)
-    hours = sums.in_turn(seen.dt_h)
+    hours = sums.hours(seen.dt_h)
     with np.errstate(divide="ignore", invalid="ignore"):
         scatter, spread = (
             np.sqrt(np.maximum(sums.of(x**2 * seen.dt_h) / hours - (sums.of(x * seen.dt_h) / hours) ** 2, 0.0))

@@ -63,10 +63,10 @@ def steady_rows(
     if not len(picked):
         return which
     along, weight, value = hours.along_h[picked], hours.dt_h[picked], value[picked]
-    sums = Sums(None, hours.bins[picked], hours.shape, rising=True)
-    by_time = weight * along
-    w, wx, wy = sums.in_turn(weight), sums.of(by_time), sums.of(weight * value)
-    wxx, wxy, wyy = sums.of(weight * along**2), sums.of(by_time * value), sums.of(weight * value**2)
+    sums = Sums(picked, hours.bins, hours.shape, rising=True)
+    by_time, by_value = weight * along, weight * value
+    w, wx, wy = sums.hours(hours.dt_h), sums.added(by_time), sums.added(by_value)
+    wxx, wxy, wyy = sums.added(weight * along**2), sums.added(by_time * value), sums.added(weight * value**2)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean_x, mean = wx / w, wy / w
         var_x, cov, var = wxx / w - mean_x**2, wxy / w - mean_x * mean, wyy / w - mean**2

@@ -16,9 +16,36 @@ from analysis.rows import Floats
 MANY = 500  # rows, most of which stand for the same time: with fewer it costs more to see that than to add them
 
 
+def _even(column: Floats) -> tuple[float, NDArray[np.int64]] | None:
+    """What all rows hold and which hold 0 instead; None where they hold something else too, or are too few to be worth it."""
+    step = float(column[len(column) // 2]) if len(column) >= MANY else 0.0
+    if not step > 0.0:
+        return None
+    others = (column != step).nonzero()[0]
+    return None if column[others].any() else (step, others)
+
+
+class _EvenOf:
+    """`_even` of the column that was asked for last: all sums of a block ask for the time that its rows stand for."""
+
+    def __init__(self) -> None:
+        self._kept: tuple[Floats, tuple[float, NDArray[np.int64]] | None] = np.empty(0), None
+
+    def __call__(self, column: Floats) -> tuple[float, NDArray[np.int64]] | None:
+        kept = self._kept
+        if kept[0] is not column:
+            kept = self._kept = column, _even(column)
+        return kept[1]
+
+
+_even_of = _EvenOf()
+
+
 class Sums:
     """Sums of columns over the rows that `which` picks, by bin; None picks all.
 
+    which
+        bool[n], or the rows' places, rising.
     rising
         The bins rise from row to row, so that each bin's rows stand together: a third of the time. Never to be told from the rows
         themselves, or the order of the additions would hang on where a block was cut.
@@ -26,12 +53,14 @@ class Sums:
 
     def __init__(
         self,
-        which: NDArray[np.bool_] | None,
+        which: NDArray[np.bool_] | NDArray[np.int64] | None,
         bin_of_row: NDArray[np.int64],
         shape: tuple[int, ...],
         rising: bool = False,
     ) -> None:
-        self._rows = slice(None) if which is None or which.all() else which.nonzero()[0]
+        if which is not None and which.dtype == np.bool_:
+            which = None if which.all() else which.nonzero()[0]
+        self._rows = slice(None) if which is None else which
         self._bins = bin_of_row[self._rows]
         self._shape, self._count, self._rising = shape, math.prod(shape), rising
         self._known: list[tuple[Floats, Floats]] = []
@@ -50,9 +79,10 @@ class Sums:
 
     def of(self, column: Floats) -> Floats:
         """Sum by bin; float64 of `shape`. NaN in a picked row makes its bin NaN."""
-        if not self._rising:
-            return self.in_turn(column)
-        picked = column[self._rows]
+        return self.added(column[self._rows]) if self._rising else self.in_turn(column)
+
+    def added(self, picked: Floats) -> Floats:
+        """`of` a column of the picked rows alone; of rising bins."""
         found = np.zeros(self._count)
         if len(picked):
             found[self._filled] = np.add.reduceat(picked, self._starts)
@@ -63,8 +93,19 @@ class Sums:
         for column, found in self._known:
             if column is dt_h:
                 return found
-        self._known.append((dt_h, self.in_turn(dt_h)))
-        return self._known[-1][1]
+        even = _even_of(dt_h)
+        found = self.in_turn(dt_h) if even is None else self._running_sums(even[0], self._picked_of(even[1]))
+        self._known.append((dt_h, found))
+        return found
+
+    def _picked_of(self, rows: NDArray[np.int64]) -> NDArray[np.int64]:
+        """The places, among the picked ones, of those of `rows` that are picked. `rows` : rising"""
+        if isinstance(self._rows, slice) or not len(rows):
+            return rows
+        places = self._rows.searchsorted(rows)
+        known = places < len(self._rows)
+        known[known] = self._rows[places[known]] == rows[known]
+        return np.asarray(places[known], np.int64)
 
     def in_turn(self, column: Floats) -> Floats:
         """Sum by bin, always row after row: for hours, which are held against limits that a whole number of rows may just reach."""
@@ -74,7 +115,7 @@ class Sums:
             if step and not some[some != step].any():
                 others = (picked != step).nonzero()[0]
                 if not picked[others].any():
-                    return self._running_sums(step, others).reshape(self._shape)
+                    return self._running_sums(step, others)
         return np.asarray(np.bincount(self._bins, picked, self._count), np.float64).reshape(self._shape)
 
     def _running_sums(self, step: float, empty: NDArray[np.int64]) -> Floats:
@@ -84,7 +125,7 @@ class Sums:
             rows -= np.bincount(self._bins[empty], minlength=self._count)
         sums = np.full(int(rows.max()) + 1, step)
         sums[0] = 0.0
-        return np.asarray(sums.cumsum()[rows], np.float64)
+        return np.asarray(sums.cumsum()[rows], np.float64).reshape(self._shape)
 
     def most(self, column: Floats) -> Floats:
         """Largest by bin, 0 where there is none; of rising bins. float64 of `shape`"""

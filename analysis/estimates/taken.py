@@ -30,7 +30,7 @@ def taken_by_hour(plant: Plant, seen: Columns, hours: Hours) -> Floats:
     if "irradiance_w_m2" in plant.has:
         asked &= expected.poa_measured
     sums = Sums(asked, hours.bins, hours.shape, rising=True)
-    most, heard_h = sums.of(could * dt_h), sums.in_turn(dt_h)
+    most, heard_h = sums.of(could * dt_h), sums.hours(dt_h)
     ran_h = sums.of(seen.turning * dt_h)
     known = (heard_h >= HEARD_H) & (most >= WORTH * most.max(axis=1, keepdims=True)) & (most > 0)
     with np.errstate(divide="ignore", invalid="ignore"):

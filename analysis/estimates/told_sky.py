@@ -42,4 +42,4 @@ def told_hours(seen: Columns, usable: np.ndarray, hours: Hours, least_h: float) 
     share = seen.rows.values.get(CHANNEL)
     if share is None:
         return np.zeros(hours.shape, bool)
-    return Sums(usable & ~np.isnan(share), hours.bins, hours.shape, rising=True).in_turn(seen.dt_h) >= least_h
+    return Sums(usable & ~np.isnan(share), hours.bins, hours.shape, rising=True).hours(seen.dt_h) >= least_h

@@ -49,7 +49,7 @@ def with_the_light(seen: Columns, hours: Hours) -> NDArray[np.bool_]:
     share = power - np.log(expected.mpp_power_w[asked])
     bins = hours.bins[asked]
     sums = Sums(None, bins, hours.shape, rising=True)
-    weight, rows = sums.in_turn(dt_h), sums.count()
+    weight, rows = sums.hours(dt_h), sums.count()
     with np.errstate(divide="ignore", invalid="ignore"):
         level = sums.of(share * dt_h) / weight
         left, swing = (
@@ -70,7 +70,7 @@ def _all_day(
     long = (rows < LEAST_ROWS).ravel()[bins]
     days = bins // shape[1]
     sums = Sums(long, days, (shape[0],), rising=True)
-    weight, count = sums.in_turn(dt_h), sums.count()
+    weight, count = sums.hours(dt_h), sums.count()
     light = power - share
     with np.errstate(divide="ignore", invalid="ignore"):
         of_power, of_light, of_share = (
@@ -105,7 +105,7 @@ def over_own_cells(seen: Columns, lit: NDArray[np.bool_], at_maximum_v: Floats, 
     with np.errstate(invalid="ignore"):
         tracked = known & seen.at_max & (seen.power_w < BELOW * highest[days])
     sums = Sums(tracked, hours.bins, hours.shape, rising=True)
-    weight = sums.in_turn(seen.dt_h)
+    weight = sums.hours(seen.dt_h)
     is_v, should_v = sums.of(np.where(tracked, volts, 0.0) * seen.dt_h), sums.of(at_maximum_v * seen.dt_h)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = sums.of(np.where(tracked, amperes / seen.expected.mpp_current_a, 0.0) * seen.dt_h) / weight
