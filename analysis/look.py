@@ -167,16 +167,15 @@ def daylight_ms(plant: Plant, day: int) -> tuple[int, int]:
 
 
 def _daylight(plant: Plant, rows: Rows, days: range) -> Rows:
-    """The rows in daylight: stretch by stretch, for a mask costs by row."""
+    """The rows in daylight, by their places: stretch by stretch each column would cost a call for every day, and a mask costs by row."""
     ends = np.searchsorted(rows.time_ms, [daylight_ms(plant, day) for day in days]).reshape(-1, 2)
     ends[1:, 0] = np.maximum(ends[1:, 0], ends[:-1, 1])  # near the poles the margins of two days overlap
     parts = [slice(*both) for both in ends.tolist()]
     if len(parts) < 2:
         return rows.take(parts[0] if parts else slice(0, 0))
-    return Rows(
-        np.concatenate([rows.time_ms[part] for part in parts]),
-        {name: np.concatenate([column[part] for part in parts]) for name, column in rows.values.items()},
-    )
+    lengths = np.maximum(ends[:, 1] - ends[:, 0], 0)
+    lit = np.arange(int(lengths.sum())) + np.repeat(ends[:, 0] - (lengths.cumsum() - lengths), lengths)
+    return Rows(rows.time_ms.take(lit), {name: column.take(lit) for name, column in rows.values.items()})
 
 
 def durations_h(time_ms: Times, day: NDArray[np.int64]) -> Floats:

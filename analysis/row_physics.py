@@ -84,7 +84,7 @@ class RowPhysics:
         self.any_power, self.capped = model.lines(factors)
         self.std = model.deviations(factors)
         self.days = _days_between(model, rows)
-        self.sky, self.sky_rise, self.rise, self.set = model.sky.flat(self.days)
+        self.sky = model.sky.flat(self.days)
         facts = model.facts
         self.fed_w = FED_SHARE * facts.controller.max_power_w
         noct = facts.array.module.noct_c
@@ -105,8 +105,8 @@ class RowPhysics:
         day = np.floor(local)
         local -= day
         place = self._place(day)
-        active = local >= self.rise.take(place, mode="clip")
-        active &= local <= self.set.take(place, mode="clip")
+        active = local >= self.sky.rise.take(place, mode="clip")
+        active &= local <= self.sky.set.take(place, mode="clip")
         power = self._input_power(block)
         if power is not None:
             power = within(power, "input_power_w")
@@ -250,9 +250,10 @@ class RowPhysics:
     def _sky_at(self, cells: Cells, column: int) -> Floats:
         """One column of the sky's table."""
         low, of_day = cells
-        found = self.sky_rise[column].take(low, mode="clip")
+        values, rises = self.sky.column(column)
+        found = rises.take(low, mode="clip")
         found *= of_day
-        found += self.sky[column].take(low, mode="clip")
+        found += values.take(low, mode="clip")
         return found
 
     def _cell(self, rows: _Picked, poa: Floats, sky: Cells) -> tuple[Floats, Floats]:

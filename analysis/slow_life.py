@@ -99,11 +99,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         nuisance = [_form(case) for case in open_now]
         known = {case.cause for case in open_now}
         asked = group in odd and len(open_now) < 2 and not untellable(plant, memory, group, open_now)
-        if asked and group == "held":
-            asked = held_on(
-                learnt, recent, np.inf, 0.0
-            )  # else no alarm of it would be told, and an alarm is ten times the price
-        if asked:
+        if asked and (group != "held" or held_on(learnt, recent, np.inf, 0.0)):  # else no alarm of it would be told
             alarm = best_alarm(
                 bench, learnt, recent[-_days_since_end(plant, memory, group, day) :], group, nuisance, known, today,
                 SECOND_RATIO if open_now else 0.0,

@@ -7,7 +7,7 @@ Never: measured weather.
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,6 @@ from analysis.physics.sun import (
 from logger.record.site_facts import Array, Site
 
 Floats = NDArray[np.float64]
-FlatSky = tuple[list[Floats], list[Floats], Floats, Floats]
 
 ELEVATION_DEG, CLEAR_POA_W_M2, CLEAR_STD_W_M2, AMBIENT_C, TAKEN_POA_W_M2, TAKEN_STD_W_M2 = range(6)
 """The last two, what passes the glass, only where the clear sky is tabulated as it falls in: else it is that already."""
@@ -58,23 +57,14 @@ class SkyTable:
         """The whole part of `local_days` of one instant. [ms] -> [d]"""
         return math.floor(float(time_ms) * (1.0 / DAY_MS) + self.longitude_days)
 
-    def flat(self, solar_days: NDArray[np.int64]) -> FlatSky:
-        """`days`, column by column and node after node: values, their rises to the next node, sun's rise and set.
-
-        In the units of `days`: [deg], [W/m2], [deg C]. The few days that a live site asks for again each minute are kept.
-        """
+    def flat(self, solar_days: NDArray[np.int64]) -> "FlatSky":
+        """`days`, to be asked column by column: [deg], [W/m2], [deg C]. The few days that a live site asks for again each minute are kept."""
         count = len(solar_days)
         if not count:
             return _no_days(self)
         if count <= KEPT_DAYS and solar_days[-1] - solar_days[0] == count - 1:
             return _flat(self, int(solar_days[0]), int(solar_days[-1]))
-        return self.flattened(solar_days)
-
-    def flattened(self, solar_days: NDArray[np.int64]) -> FlatSky:
-        """As `flat`, worked out anew: [deg], [W/m2], [deg C]."""
-        table, rise, sets = self.days(solar_days)
-        columns = [np.ascontiguousarray(table[:, :, k]).ravel() for k in range(table.shape[-1])]
-        return columns, [_rises(column) for column in columns], rise, sets
+        return FlatSky(self, solar_days)
 
     def days(self, solar_days: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
         """The given solar days' own tables.
@@ -87,17 +77,42 @@ class SkyTable:
         rise, set : float64[days]
             Share of the solar day between which the sun is up, widened to the next node; rise > set: never up.
         """
-        noon = day_of_year(solar_days + (0.5 - self.longitude_days))
+        flat = FlatSky(self, solar_days)
+        shape = len(solar_days), NODES
+        columns = [flat.column(k)[0].reshape(shape) for k in range(self.values.shape[-1])]
+        return np.stack(columns, axis=-1), flat.rise, flat.set
+
+    @cached_property
+    def _by_column(self) -> Floats:
+        """`values` with each column by itself, [column, season, node]."""
+        return np.ascontiguousarray(np.moveaxis(self.values, -1, 0))
+
+
+class FlatSky:
+    """`SkyTable.days`, node after node, each column worked out when it is asked for first: a site with all its sensors asks for two of six."""
+
+    def __init__(self, sky: SkyTable, solar_days: NDArray[np.int64]) -> None:
+        noon = day_of_year(solar_days + (0.5 - sky.longitude_days))
         place = noon * (SEASON_NODES / TROPICAL_YEAR_DAYS)
-        low = np.minimum(place.astype(np.int64), SEASON_NODES - 1)
-        weight = (place - low)[:, None, None]
-        below = self.values[low]
-        table = below + weight * (self.values[low + 1] - below)
-        up = table[:, :, ELEVATION_DEG] > LIT_DEG
+        self._low = np.minimum(place.astype(np.int64), SEASON_NODES - 1)
+        self._sky, self._weight = sky, (place - self._low)[:, None]
+        self._known: dict[int, tuple[Floats, Floats]] = {}
+        up = self.column(ELEVATION_DEG)[0].reshape(-1, NODES) > LIT_DEG
         ever = up.any(axis=1)
         first, last = up.argmax(axis=1), NODES - 1 - up[:, ::-1].argmax(axis=1)
-        rise = np.where(ever, (first - 1.0) / (NODES - 1), 2.0)
-        return table, rise, np.where(ever, (last + 1.0) / (NODES - 1), -2.0)
+        self.rise = np.where(ever, (first - 1.0) / (NODES - 1), 2.0)
+        """By day, as `SkyTable.days` gives it."""
+        self.set = np.where(ever, (last + 1.0) / (NODES - 1), -2.0)
+        """Likewise."""
+
+    def column(self, number: int) -> tuple[Floats, Floats]:
+        """A column's values, node after node, and their rises to the next. [deg], [W/m2] or [deg C]"""
+        if number not in self._known:
+            season = self._sky._by_column[number]
+            below = season[self._low]
+            values = (below + self._weight * (season[self._low + 1] - below)).ravel()
+            self._known[number] = values, _rises(values)
+        return self._known[number]
 
 
 def _rises(column: Floats) -> Floats:
@@ -110,12 +125,12 @@ def _rises(column: Floats) -> Floats:
 
 @lru_cache(maxsize=2048)
 def _no_days(sky: SkyTable) -> FlatSky:
-    return sky.flattened(np.empty(0, np.int64))
+    return FlatSky(sky, np.empty(0, np.int64))
 
 
 @lru_cache(maxsize=2048)
 def _flat(sky: SkyTable, first_day: int, last_day: int) -> FlatSky:
-    return sky.flattened(np.arange(first_day, last_day + 1))
+    return FlatSky(sky, np.arange(first_day, last_day + 1))
 
 
 def sky_table(site: Site, array: Array, through_glass: bool = False) -> SkyTable:
