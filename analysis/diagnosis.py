@@ -325,10 +325,11 @@ def _two_at_once(bench: SlowBench, moved: Shift, at_once: float | None) -> list[
 
 def _beside(bench: SlowBench, beside: Shift, tried: list[tuple[int, float]]) -> list[float]:
     """Log-likelihood of what each form with its amount makes of the array's figures, over that of leaving them alone."""
-    told = np.array([row for row, (form, _) in enumerate(tried) if bench.effects[form].moves(beside.places)], np.int64)
+    every = np.array([form for form, _ in tried], np.int64)
+    told = bench.moves[every[:, None], beside.places].any(axis=1).nonzero()[0]
     found = np.zeros(len(tried))
     if len(told):
-        forms, amounts = [tried[row][0] for row in told], np.array([tried[row][1] for row in told])
+        forms, amounts = every[told].tolist(), np.array([tried[row][1] for row in told.tolist()])
         explained = bench.explained(forms, amounts, beside.places)
         misses = np.vstack([beside.mean[None], beside.mean - explained])
         open_ = np.vstack([np.zeros(len(beside.places)), (bench.loose[forms, None] * explained) ** 2])

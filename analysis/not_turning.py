@@ -11,9 +11,10 @@ import numpy as np
 from analysis.estimates.at_rest import in_the_dark
 from analysis.look import IDLE_SHARE, IDLE_W, Columns, over_open_m
 from analysis.plant import Plant, plant_of
+from analysis.running import LIMITS as RUNNING
+from analysis.running import strong_up_to, tries_of
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS, up_to_minute
-from analysis.stood import HALTED, STARTS_W, array_lost, days_idle, strong_up_to, tries_of, turned_off
-from analysis.stood import LIMITS as STOOD
+from analysis.stood import HALTED, STARTS_W, array_lost, days_idle, turned_off
 from analysis.symptoms import DayView, Episode
 from analysis.tried_light import tried_light
 from analysis.water_told import told_rows
@@ -197,7 +198,7 @@ def _of_day(view: DayView, seen: Columns, turns: np.ndarray, rows: np.ndarray, c
 def _ran_into(seen: Columns, turns: np.ndarray, rows: np.ndarray) -> bool:
     """It turned up to the very row before: it did not fail to start, it was stopped."""
     last = np.flatnonzero(turns[: rows[0]])
-    return bool(len(last)) and int(seen.time_ms[rows[0]] - seen.time_ms[last[-1]]) <= STOOD.stopped_ms
+    return bool(len(last)) and int(seen.time_ms[rows[0]] - seen.time_ms[last[-1]]) <= RUNNING.stopped_ms
 
 
 def _episode(

@@ -24,6 +24,7 @@ from analysis.merge import merged
 from analysis.now import site_now
 from analysis.plant import Plant, plant_of
 from analysis.rows import Rows, joined, no_rows
+from analysis.running import Running, running_of
 from analysis.screen import Screen, screen
 from analysis.solar_days import iso
 from analysis.summary import DaySummary, SiteNow
@@ -178,19 +179,23 @@ def _closes(plant: Plant, memory: Memory, rows: Rows, block: range) -> Iterable[
     columns = look(plant, clean.rows, block)
     figures = figures_of(plant, columns, block)
     screened = screen(plant, memory, columns, clean.rows.time_ms, block)
+    running = running_of(plant, columns, block)
     for place, day in enumerate(block):
         heard = clean.rows.time_ms[cuts[place] : cuts[place + 1]]
         asked = [name for name in watchers() if screened.may_show(name, day, memory)]
-        view = _view(plant, memory, day, plant.days.close_ms(day), heard, columns.of_day(day))
+        view = _view(plant, memory, day, plant.days.close_ms(day), heard, columns.of_day(day), running[place])
         memory = close_day(plant, view, figures[place], asked)
         memory.dropped["duplicate"] += int((days_of_duplicates == day).sum())
         memory.dropped["conflicting"] += int((days_of_conflicts == day).sum())
         yield memory
 
 
-def _view(plant: Plant, memory: Memory, day: int, until_ms: int, heard: np.ndarray, columns: Columns | None) -> DayView:
+def _view(
+    plant: Plant, memory: Memory, day: int, until_ms: int, heard: np.ndarray, columns: Columns | None,
+    running: Running | None = None,
+) -> DayView:  # fmt: skip
     first = memory.first_ms if memory.first_ms is not None else (int(heard[0]) if len(heard) else until_ms)
-    return DayView(plant.facts, plant.days, day, until_ms, heard, first, memory, columns)
+    return DayView(plant.facts, plant.days, day, until_ms, heard, first, memory, columns, running)
 
 
 def _seen(state: State) -> State:

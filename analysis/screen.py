@@ -24,8 +24,8 @@ from analysis.not_turning import locked_rows, sun_certain
 from analysis.plant import Plant
 from analysis.protected import cut_short
 from analysis.rows import Floats, Times, or_zero
+from analysis.running import LIMITS as RUNNING
 from analysis.solar_days import HOUR_MS
-from analysis.stood import LIMITS as STOOD
 from logger.record.site_facts import SiteFacts
 
 Days = NDArray[np.bool_]
@@ -168,7 +168,7 @@ def _may_halt(plant: Plant, seen: Columns, days: range) -> Days:
     if len(turned):
         last = turned[np.flatnonzero(np.append(np.diff(seen.day[turned]) > 0, True))]
         took = np.fmax(seen.power_w[last], seen.power_w[np.maximum(last - 1, 0)])
-        found[seen.day[last] - days.start] = took > STOOD.strong * plant.start_power_w
+        found[seen.day[last] - days.start] = took > RUNNING.strong * plant.start_power_w
     return found
 
 

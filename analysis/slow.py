@@ -126,6 +126,11 @@ class SlowBench:
         return np.where(self.costs_flow[forms], ENOUGH_NEW_FLOW, ENOUGH_NEW)
 
     @cached_property
+    def moves(self) -> np.ndarray:
+        """By form, which places of the vector it shifts; bool (forms, SIZE)."""
+        return np.array([effect.moved for effect in self.effects])
+
+    @cached_property
     def _curved(self) -> np.ndarray:
         return np.array([effect.curved for effect in self.effects])
 

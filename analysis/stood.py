@@ -4,14 +4,12 @@ Flow: symptoms.DayView -> HERE -> close.py (memory's numbers); not_turning.py, u
 Never: judgement of this day's rows.
 """
 
+import math
 import re
 from dataclasses import dataclass
 
-import numpy as np
-
-from analysis.look import Columns
-from analysis.plant import Plant, plant_of
-from analysis.solar_days import MINUTE_MS
+from analysis.plant import plant_of
+from analysis.running import last_turned, running_in
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView, Episode
 
@@ -20,9 +18,6 @@ from analysis.symptoms import DayView, Episode
 class StoodLimits:
     """Common practice, no source."""
 
-    stopped_ms: int = 16 * MINUTE_MS  # a row apart, at most a quarter of an hour
-    strong: float = 1.2  # times the power that starts it, taken up to the stop: it was not the evening that stopped it
-    fine_h: float = 0.09  # rows so close show the power before the stop; else the last one must
     ran_h: float = 0.1
     tried_share: float = 0.3  # of the sunny hours
     sunny_h: float = 2.0
@@ -30,7 +25,6 @@ class StoodLimits:
     told: float = 0.3  # of the sun's water, lost while a float or a switch that is read told it to stand
     own_most: float = 0.75  # of full power: more is no property of a sound installation
     own_keeps: float = 0.8  # a day, of what it last needed
-    lasting_ms: int = 30 * MINUTE_MS  # a run so long was no try
 
 
 LIMITS = StoodLimits()
@@ -79,31 +73,13 @@ def own_start(view: DayView) -> dict[str, float]:
 
     Controllers differ in what they start at, and a shaded morning delays it: what it does every day is no fault.
     """
-    seen = view.columns
-    if seen is None or not seen.expected.poa_measured.any():
-        return {}
-    row = _first_lasting(seen)
-    if row is None:
-        return {}
-    told = seen.sun_enough[:row] & ~seen.asked[:row]
-    if not seen.expected.poa_measured[row] or told.any():
+    offered_w = running_in(view).offered_w
+    if offered_w is None:
         return {}
     most = LIMITS.own_most * plant_of(view.facts).full_power_w
-    offered = min((1.0 - array_lost(view)) * float(seen.expected.mpp_power_w[row]), most)
+    offered = min((1.0 - array_lost(view)) * offered_w, most)
     kept = view.memory.numbers.get(STARTS_W, offered)
     return {STARTS_W: max(offered, LIMITS.own_keeps * kept + (1.0 - LIMITS.own_keeps) * offered)}
-
-
-def _first_lasting(seen: Columns) -> int | None:
-    """The row with which the day's first run begins that lasts, None where none does."""
-    turns = seen.turning & (seen.dt_h > 0)
-    changes = (turns[1:] != turns[:-1]).nonzero()[0].tolist()
-    begins = ([0] if turns[0] else []) + [place + 1 for place in changes if not turns[place]]
-    ends = [place for place in changes if turns[place]] + [len(turns) - 1]
-    for begin, end in zip(begins, ends, strict=False):
-        if seen.time_ms[end] - seen.time_ms[begin] >= LIMITS.lasting_ms:
-            return begin
-    return None
 
 
 def days_idle(view: DayView) -> int:
@@ -118,9 +94,9 @@ def days_idle(view: DayView) -> int:
 
 def idle(day: DaySummary) -> bool:
     """With sun enough, measured or supposed, it never ran, or only tried and brought nothing."""
-    if not day.pumping_h and (day.water_m3 or 0.0) > LIMITS.came * (day.expected_m3 or np.inf):
+    if not day.pumping_h and (day.water_m3 or 0.0) > LIMITS.came * (day.expected_m3 or math.inf):
         return False  # nothing read its running, and its water came
-    if sum(day.lost_m3.get(name, 0.0) for name in TOLD) > LIMITS.told * (day.expected_m3 or np.inf):
+    if sum(day.lost_m3.get(name, 0.0) for name in TOLD) > LIMITS.told * (day.expected_m3 or math.inf):
         return False
     tried = LIMITS.tried_share * day.sunny_h if day.water_m3 == 0 else LIMITS.ran_h
     return day.sunny_h >= LIMITS.sunny_h and day.pumping_h <= max(tried, LIMITS.ran_h)
@@ -128,41 +104,8 @@ def idle(day: DaySummary) -> bool:
 
 def halted(view: DayView) -> bool:
     """At the day's end it stands since it was stopped while it ran with power to spare: today, or on a day before."""
-    seen = view.columns
-    last = last_turned(seen)
-    if seen is None or last is None:
-        return view.memory.numbers.get(HALTED) == view.day - 1
-    if last + 1 >= len(seen) or int(seen.time_ms[last + 1] - seen.time_ms[last]) > LIMITS.stopped_ms:
-        return False
-    return strong_up_to(plant_of(view.facts), seen, last)
-
-
-def strong_up_to(plant: Plant, seen: Columns, last: int) -> bool:
-    """With this row its run ended, and not for want of sun: it took more than what starts it to the last."""
-    took = seen.power_w[last if seen.dt_h[last] > LIMITS.fine_h else max(last - 1, 0) : last + 1]
-    with np.errstate(invalid="ignore"):
-        return bool((took > LIMITS.strong * plant.start_power_w).any())
-
-
-def last_turned(seen: Columns | None) -> int | None:
-    """The last row in which it turned, and not only tried to; None where it never did."""
-    if seen is None:
-        return None
-    last = len(seen) - 1 - int(seen.turning[::-1].argmax())
-    if not seen.turning[last] or not np.isnan(seen.speed_rpm[last]):
-        return last if seen.turning[last] else None
-    turned = np.flatnonzero(seen.turning & ~tries_of(seen))
-    return int(turned[-1]) if len(turned) else None
-
-
-def tries_of(seen: Columns) -> np.ndarray:
-    """Where no speed is read: rows of runs that end before the pump could settle, and bring nothing. bool[n]"""
-    maybe = seen.turning & np.isnan(seen.speed_rpm) & (seen.moved_m3 == 0) & ~(seen.rows["flow_m3_h"] > 0)
-    if not maybe.any():
-        return maybe
-    run = np.cumsum(np.diff(seen.turning, prepend=False))
-    ran = np.bincount(run, seen.turning & ~maybe | seen.settled)
-    return maybe & (ran[run] == 0)
+    today = running_in(view).halted
+    return view.memory.numbers.get(HALTED) == view.day - 1 if today is None else today
 
 
 def standing(view: DayView, episodes: list[Episode]) -> dict[str, float]:

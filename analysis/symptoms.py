@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from analysis.look import Columns
+    from analysis.running import Running
 
 T = TypeVar("T")
 
@@ -41,6 +42,8 @@ class DayView:
         Daylight rows as the engine sees them; None where the day has none.
     first_ms
         The first reading that the site ever sent.
+    running
+        How the day's running began and ended, where it is known already.
     """
 
     facts: SiteFacts
@@ -51,6 +54,7 @@ class DayView:
     first_ms: int
     memory: Memory
     columns: "Columns | None" = None
+    running: "Running | None" = None
     kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def once(self, name: str, work_out: "Callable[[], T]") -> "T":

@@ -8,8 +8,8 @@ from analysis.causes.registry import Advice, CauseFile, register
 from analysis.look import Columns, stopped_within, told_to_stand
 from analysis.plant import Plant, plant_of
 from analysis.rows import or_zero
+from analysis.running import tries_of
 from analysis.solar_days import HOUR_MS, up_to_minute
-from analysis.stood import tries_of
 from analysis.symptoms import DayView, Episode
 
 

@@ -99,12 +99,9 @@ class Effect:
     usual: float = 0.0
     bend: Bend | None = None
 
-    def moves(self, places: np.ndarray) -> bool:
-        """Whether it shifts any of the places."""
-        return bool(self._moved[places].any())
-
     @cached_property
-    def _moved(self) -> np.ndarray:
+    def moved(self) -> np.ndarray:
+        """The places of the vector that it shifts; bool (SIZE,)."""
         bent = False if self.bend is None else (self.bend.shifts != 0.0).any(axis=0)
         return (self.direction != 0.0) | bent
 

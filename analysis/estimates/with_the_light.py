@@ -49,7 +49,7 @@ def with_the_light(seen: Columns, hours: Hours) -> NDArray[np.bool_]:
     share = power - np.log(expected.mpp_power_w[asked])
     bins = hours.bins[asked]
     sums = Sums(None, bins, hours.shape, rising=True)
-    weight, rows = sums.hours(dt_h), sums.count()
+    weight, rows = sums.in_turn(dt_h), sums.count()
     with np.errstate(divide="ignore", invalid="ignore"):
         level = sums.of(share * dt_h) / weight
         left, swing = (
@@ -70,7 +70,7 @@ def _all_day(
     long = (rows < LEAST_ROWS).ravel()[bins]
     days = bins // shape[1]
     sums = Sums(long, days, (shape[0],), rising=True)
-    weight, count = sums.hours(dt_h), sums.count()
+    weight, count = sums.in_turn(dt_h), sums.count()
     light = power - share
     with np.errstate(divide="ignore", invalid="ignore"):
         of_power, of_light, of_share = (

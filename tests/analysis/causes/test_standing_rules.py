@@ -63,7 +63,7 @@ def seen_of(n: int, offer_w: Any = 0.0, measured: Any = True, **columns: Any) ->
 
 def view_of(*cases: Case, **more: Any) -> Any:
     numbers = more.pop("numbers", {})
-    more = {"day": 10, "days": SimpleNamespace(open_ms=lambda day: day * DAY_MS)} | more
+    more = {"day": 10, "days": SimpleNamespace(open_ms=lambda day: day * DAY_MS), "running": None} | more
     return SimpleNamespace(facts=FACTS, memory=Memory(cases=list(cases), numbers=numbers), until_ms=10 * DAY_MS, **more)
 
 

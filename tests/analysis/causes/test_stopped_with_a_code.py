@@ -138,7 +138,7 @@ def lifted(rpm: np.ndarray, flow: Any, known: float | None = None) -> dict[str, 
     seen.speed_rpm = rpm
     numbers = {} if known is None else {LIFTS_RPM: known}
     view: Any = SimpleNamespace(
-        facts=facts, columns=Sized(**seen.__dict__), memory=Memory(numbers=numbers), day=1, days=None
+        facts=facts, columns=Sized(**seen.__dict__), running=None, memory=Memory(numbers=numbers), day=1, days=None
     )
     return own_lift(view)
 
