@@ -21,6 +21,7 @@ from analysis.solar_days import DAY_MS, HOUR_MS, iso
 from analysis.stood import SINCE, SINCE_H
 from analysis.symptoms import DayView, Episode
 from analysis.untold import untold
+from analysis.what_to_check import check_of
 from logger.record.causes import CAUSES
 from logger.record.finding import Finding, Rival, Size
 from logger.record.site_facts import SiteFacts
@@ -312,13 +313,12 @@ COUNTED = 0.17  # of a count: what falls between two readings, and which minutes
 
 def as_finding(facts: SiteFacts, case: Case) -> Finding:
     """The case as others see it."""
-    cause, file = CAUSES[case.cause], all_causes().get(case.cause)
+    cause, channel = CAUSES[case.cause], _channel(facts, case)
     size = None
     if case.size is not None and cause.quantity is not None and cause.unit is not None:
         value, low, high = (round(float(x), 4) for x in case.size)
         size = Size(cause.quantity, value, low, high, cause.unit)
     flagged = datetime.fromtimestamp(case.flagged_ms // 1000, UTC)
-    check = "" if file is None else (case.figures.get("unread", 0.0) > 0 and file.check_unread) or file.check
     own = case.family == case.cause  # a symptom that no other cause competes for: its confidence was counted by itself
     confidence, rivals = case.confidence, case.rivals
     if not own:
@@ -333,10 +333,10 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
         flagged=iso(case.flagged_ms),
         confidence=round(confidence, 4),
         evidence=case.evidence,
-        check=check,
+        check=check_of(case.cause, facts.pump.kind, channel, case.figures.get("unread", 0.0) > 0, rivals),
         revision=max(case.revision, 1),
         part=case.part if case.part in cause.parts else None,
-        channel=_channel(facts, case),
+        channel=channel,
         ended=None if case.ended_ms is None else iso(case.ended_ms),
         also_possible=tuple(Rival(name, round(share, 4)) for name, share in rivals.items()),
         size=size,

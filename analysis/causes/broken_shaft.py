@@ -40,16 +40,17 @@ register(
         "broken-shaft",
         per_year=0.05,
         judged="minute",
-        check="Switch the pump off; see whether the riser or its rope hangs as it did at the wellhead.",
+        check="Switch the pump off at its own switch; see from beside the well whether riser, cable and rope hang as they did.",
         advice=Advice(
             own=(
-                "Switch the pump off at its own switch.",
+                "Switch the pump off at its own switch and leave it off.",
                 "See whether riser, cable and safety rope hang as they did.",
             ),
-            technician=("Lift the pump: look at coupling, shaft, rotor, and the riser's lowest joint.",),
+            technician=("Lift the pump: look at coupling, shaft, rotor or impellers, and the riser's lowest joint.",),
             cautions=(
                 "If the riser has parted, the pump hangs on its rope or cable alone: nobody leans over the well, lift with a rig.",
-                "Isolate and lock the array before touching cables.",
+                "Isolate and lock the array before touching cables: by day it is live, and the drive keeps a charge for minutes.",
+                "What goes back into a well that people drink from is disinfected, and the well flushed, as the local rules ask.",
             ),
         ),
         evidence=evidence,

@@ -70,16 +70,17 @@ register(
         "cable-fault",
         per_year=0.12,
         judged="day",
-        check="Look, without touching, for burnt or green joints and bitten cables between array, controller and wellhead; "
-        "a warm joint shows on a thermal camera.",
+        check="Keep away from wet ground and bare metal at the wellhead. Look, without touching, for burnt or green joints and bitten cables "
+        "between array, controller and wellhead; a warm joint shows on a thermal camera.",
         advice=Advice(
             own=("Look, without touching, for burnt, green or bitten spots between array, box and wellhead.",),
             technician=(
-                "With the array isolated, measure the resistance of each core and the insulation to earth of cable and motor together.",
+                "With the array isolated and the drive discharged, measure the resistance of each core and the insulation to earth of cable and motor together.",
                 "Renew the splice with a kit made for drinking-water wells.",
             ),
             cautions=(
-                "Array and motor cable carry voltages that kill, and by day the array cannot be switched off: isolate, lock, test.",
+                "Array and motor cable carry voltages that kill, and by day the array cannot be switched off: licensed people isolate, lock, "
+                "wait until the drive has discharged, and test.",
                 "A splice leaking to earth can make the wellhead live: touch nothing metal there until it has been tested.",
             ),
         ),

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import HELICAL, Advice, CauseFile, OfKind, register
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, bent_head, shift, slip_open
 from analysis.plant import Plant
@@ -148,23 +148,30 @@ register(
         per_year=0.2,  # no survey tells how often (a guess); falling_water_level.py says beside what
         judged="day",
         check="See that every valve between wellhead and tank is fully open and the tank's inlet and any filter are clear; "
-        "a filter that can be opened without tools is the first to clean.",
+        "a filter that can be opened without tools is the first to clean, with the pump switched off and the pressure let down.",
         advice=Advice(
             own=(
                 "Open every valve between wellhead and tank fully; look at the tank's inlet and its float valve.",
-                "Clean a filter at the wellhead or tank, with the pump switched off.",
+                "Clean a filter at the wellhead or tank, with the pump switched off and the pressure let down.",
             ),
             technician=(
                 "Read the wellhead pressure while running: high means the pipe behind it, normal means strainer or pump.",
                 "Lift the pump and clean strainer and passages; look for iron bacteria, scale or sand.",
-                "Treat the well if scale or slime comes back; flush before anyone drinks.",
+                "Have the well treated by licensed people if scale or slime comes back; flush and test before anyone drinks.",
             ),
             cautions=(
-                "Chemicals that dissolve scale are not for drinking water until flushed and tested.",
+                "Acids and chlorine for wells burn and give off poisonous gas, and are not for drinking water until flushed and tested: licensed people only.",
                 "A pipe may be under pressure: let it down slowly before opening a filter.",
-                "Isolate and lock the array before lifting the pump.",
+                "Isolate and lock the array before lifting the pump; lifting needs a rig and two people.",
             ),
         ),
+        of_kind={
+            HELICAL: OfKind(
+                cautions=(
+                    "Never shut a valve or block a filter while a helical rotor runs: it raises the pressure until something bursts.",
+                )
+            ),
+        },
         evidence=evidence,
         effect=effect,
         limits=LIMITS,

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, Levels, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, register
 
 
 def levels(kind: str) -> dict[str, Levels]:
@@ -61,17 +61,30 @@ register(
         advice=Advice(
             own=(
                 "Switch the pump off at its own switch: the logger cannot stop it.",
-                "Open every valve up to the tank; look at the tank's float valve; in frost, thaw the pipe.",
+                "With the pump off, open every valve up to the tank; look at the tank's float valve; in frost, thaw the pipe with warm water, never with a flame.",
             ),
-            technician=(
-                "Look at the relief valve and the gauge; look for a pinched or crushed pipe.",
-                "After a helical rotor has worked against a shut valve, look at riser, couplings and stator.",
-            ),
-            cautions=(
-                "A helical rotor raises the pressure until something bursts: keep away from hose, couplings and gauge until it stands.",
-                "Let the pressure down slowly before opening anything.",
-            ),
+            technician=("Look at the gauge, for a pinched or crushed pipe, and for a float valve that sticks shut.",),
+            cautions=("Let the pressure down slowly before opening anything.",),
         ),
+        of_kind={
+            HELICAL: OfKind(
+                check="Keep away from pipe, hose and gauge: the pressure rises until something bursts. Switch the pump off at its own switch, wait "
+                "until the gauge has fallen, then open every valve between wellhead and tank before it runs again.",
+                technician=(
+                    "Test the relief valve; look at riser, couplings and stator, which have borne more than they were made for.",
+                ),
+                cautions=(
+                    "A helical rotor raises the pressure until something bursts: keep away from hose, couplings and gauge until it stands.",
+                ),
+            ),
+            CENTRIFUGAL: OfKind(
+                check="Switch the pump off at its own switch: the water shut in is heated. Then open every valve between wellhead and tank.",
+                technician=(
+                    "Look at bearings and stages if it turned shut in for hours: the water within it may have boiled.",
+                ),
+                cautions=("Impellers heat the water that is shut in: what comes first may scald.",),
+            ),
+        },
         evidence=evidence,
         levels=levels,
     )

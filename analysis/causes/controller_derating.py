@@ -52,10 +52,10 @@ register(
         "controller-derating",
         per_year=0.2,
         judged="day",
-        check="Feel whether the controller's box stands in the sun, its fan turns and its fins are free of dust and nests; shade it.",
+        check="Look whether the controller's box stands in the sun, whether its fan turns and its fins are free of dust and nests; shade it.",
         advice=Advice(
             own=(
-                "Shade the controller's box and clear its vents and fins, without opening it.",
+                "Shade the controller's box and clear its vents and fins from outside, without opening it.",
                 "See whether someone turned the speed down.",
             ),
             technician=(
@@ -63,6 +63,7 @@ register(
                 "Look for a limit set too low after the last service.",
             ),
             cautions=(
+                "Fins of a controller that is hot burn the hand; clear them early, when they are cool.",
                 "Inside the box array voltage stands whenever it is light: licensed people only, isolator open.",
             ),
         ),

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.over_voltage import LIMITS as OVER_VOLTAGE
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import HELICAL, Advice, CauseFile, OfKind, register
 from analysis.look import Columns
 from analysis.no_water import GONE, fruitless
 from analysis.plant import plant_of
@@ -177,7 +177,7 @@ register(
         "controller-trip",
         per_year=0.3,
         judged="minute",
-        check="Look the code up in the controller's manual and read its display.",
+        check="Read its display and look the code up in the controller's manual.",
         check_unread="Stand at the controller in full sun until it stops: read its display or lamps then, and see whether the tank is full. "
         "Nothing here reads a code or the tank.",
         advice=Advice(
@@ -190,9 +190,16 @@ register(
             ),
             cautions=(
                 "Do not reset again and again: the controller protects motor and itself.",
-                "Licensed people only inside the box.",
+                "By day array voltage stands inside the box, and its output is as dangerous as the mains: licensed people only.",
             ),
         ),
+        of_kind={
+            HELICAL: OfKind(
+                own=(
+                    "If the code speaks of overload, switch off and see that every valve up to the tank is open before it runs again.",
+                )
+            ),
+        },
         evidence=evidence,
         watch=watch,
         limits=LIMITS,

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, Levels, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, register
 
 
 def levels(kind: str) -> dict[str, Levels]:
@@ -66,22 +66,39 @@ register(
         "dry-running",
         per_year=0.3,
         judged="minute",
-        check="Switch the pump off at its own switch and let the well recover; then dip the water level before it is switched on again.",
+        check="Switch the pump off at its own switch and let the well recover; then have the water level dipped before it is switched on again.",
         advice=Advice(
             own=(
                 "Switch the pump off at its own switch: the logger cannot stop it. Let the well rest.",
-                "Look whether others draw from the same well or aquifer more than before.",
+                "Ask whether others draw from the same well or aquifer more than before.",
             ),
             technician=(
                 "Dip the level at rest and while pumping; compare with the pump's intake.",
                 "Test the low-level probe: lift it out of the water and see that the controller stops.",
-                "Pump slower, or set the pump deeper if the hole allows.",
             ),
             cautions=(
-                "A helical rotor that runs dry burns its stator within minutes: do not try again and again.",
                 "The controller's probe terminals may stand at array voltage: licensed people only.",
+                "Keep the dipping tape clean, this may be drinking water, and cover the well again.",
             ),
         ),
+        of_kind={
+            HELICAL: OfKind(
+                technician=(
+                    "Pump slower, or set the pump deeper if the hole allows; look whether the stator has suffered.",
+                ),
+                cautions=(
+                    "A helical rotor that runs dry burns its stator within minutes: do not try again and again.",
+                ),
+            ),
+            CENTRIFUGAL: OfKind(
+                technician=(
+                    "Hold the flow below what the well gives, or set the pump deeper if the hole allows; turned too slowly it lifts nothing.",
+                ),
+                cautions=(
+                    "Water cools and greases its bearings and cools its motor: do not run it dry again and again.",
+                ),
+            ),
+        },
         evidence=evidence,
         levels=levels,
     )

@@ -1,6 +1,6 @@
 """Failed start: sun enough, the pump asked to run, and no running."""
 
-from analysis.causes.registry import Advice, CauseFile, Levels, register
+from analysis.causes.registry import HELICAL, Advice, CauseFile, Levels, OfKind, register
 
 
 def levels(_kind: str) -> dict[str, Levels]:
@@ -35,18 +35,28 @@ register(
         "failed-start",
         per_year=0.4,
         judged="minute",
-        check="See whether the pump's switch is on, and what the controller's display or lamps say; switch it off, wait five minutes, switch it on.",
+        check="See whether the pump's switch is on, and what the controller's display or lamps say; switch it off, wait five minutes, switch it on, "
+        "once. If the motor hums and no water comes, switch it off and leave it off.",
         advice=Advice(
             own=(
-                "See whether switch and isolator are on; read display and lamps.",
+                "See whether the pump's own switch is on; read display and lamps.",
                 "Switch off, wait five minutes, switch on again, once.",
             ),
             technician=(
-                "Read the controller's journal; measure array voltage at its input and the motor's windings, array isolated.",
+                "Read the controller's journal; measure array voltage at the isolator, and the motor's windings with the array isolated and the drive discharged.",
                 "Look at float, probe and remote-stop inputs: a broken wire reads as stop.",
             ),
-            cautions=("Inside the box array voltage stands whenever it is light: licensed people only.",),
+            cautions=(
+                "Inside the box array voltage stands whenever it is light, and the drive keeps a charge after it is isolated: licensed people only.",
+            ),
         ),
+        of_kind={
+            HELICAL: OfKind(
+                technician=(
+                    "A rotor that stood for weeks sticks to its stator: free it by the maker's procedure only.",
+                )
+            ),
+        },
         evidence=evidence,
         levels=levels,
     )

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, OfKind, register
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, bent_head, head_shift, shift, slip_open
 from analysis.plant import Plant
@@ -114,7 +114,7 @@ register(
         "falling-water-level",
         per_year=0.25,  # a poorer well as often as an obstruction that looks like it, and resting levels as often again (a guess)
         judged="day",
-        check="Dip the well with a level meter before sunrise, when it has rested, and again at noon while it pumps; ask whether neighbours "
+        check="Have the well dipped with a level meter before sunrise, when it has rested, and again at noon while it pumps; ask whether neighbours "
         "pump more than they did.",
         advice=Advice(
             own=(
@@ -123,14 +123,25 @@ register(
             ),
             technician=(
                 "Dip the resting level before sunrise and the pumping level at noon; compare with the driller's log.",
-                "If only the pumping level fell, the screen is clogging: rehabilitate the well.",
-                "If the resting level fell, pump slower, set the pump deeper if the hole allows, or set the probe anew.",
+                "If only the pumping level fell, the screen is clogging: have the well rehabilitated by licensed people.",
             ),
             cautions=(
                 "Keep the dipping tape clean: this may be drinking water.",
-                "Cover the open well; lifting and lowering a pump needs a rig and two people.",
+                "Cover the open well; lifting and lowering a pump or its probe needs two people, a rig and the array isolated and locked.",
             ),
         ),
+        of_kind={
+            HELICAL: OfKind(
+                technician=(
+                    "If the resting level fell, pump slower (never by a half-shut valve), set the pump deeper if the hole allows, or set the probe anew.",
+                )
+            ),
+            CENTRIFUGAL: OfKind(
+                technician=(
+                    "If the resting level fell, hold the flow back, set the pump deeper if the hole allows, or set the probe anew; turned slower it may lift nothing.",
+                )
+            ),
+        },
         evidence=evidence,
         effect=effect,
         limits=LIMITS,

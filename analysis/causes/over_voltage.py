@@ -63,14 +63,17 @@ register(
         "over-voltage",
         per_year=0.05,
         judged="minute",
-        check="Count the modules in each string and compare with the controller's plate; until then leave the array isolated on cold mornings.",
+        check="From outside, count the modules in each string and compare with the site file and the controller's plate. Touch no plug and open no box; "
+        "have a licensed person come before the next cold bright morning.",
         advice=Advice(
             own=("Count the modules in each string from outside and compare with the site file.",),
             technician=(
                 "Work out open-circuit voltage at the coldest morning; take one module out of each string if it passes the rating.",
                 "Look at the controller's input for damage.",
             ),
-            cautions=("Never pull a plug under load; string voltages can kill; licensed people only.",),
+            cautions=(
+                "Never pull a plug under load, direct current draws an arc; string voltages can kill: licensed people only.",
+            ),
         ),
         evidence=evidence,
         watch=watch,

@@ -51,7 +51,7 @@ register(
         "panel-soiling",
         per_year=0.8,
         judged="day",
-        check="Look at the panels from the ground or a safe ladder: dust, droppings, leaves. Wash them early in the morning with plain water.",
+        check="Look at the panels from the ground: dust, droppings, leaves. Wash them with plain water early in the morning, when they are cool.",
         advice=Advice(
             own=(
                 "Wash the panels before sunrise or after sunset with plain water and a soft brush on a long handle.",
@@ -60,7 +60,7 @@ register(
             technician=("If washing does not bring the power back, measure each string's current in the same sun.",),
             cautions=(
                 "Panels are live whenever light falls on them: no abrasive tools, no walking on them, no water into plugs.",
-                "Cold water on hot glass cracks it: wash when the panels are cool. Mind the edge of a roof.",
+                "Wash no panel that is cracked or whose cable is bare. Cold water on hot glass cracks it. Mind the edge of a roof.",
             ),
         ),
         evidence=evidence,

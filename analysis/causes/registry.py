@@ -6,12 +6,14 @@ Never: a figure of any single cause.
 
 import importlib
 import pkgutil
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from logger.record.causes import CAUSES
+
+HELICAL, CENTRIFUGAL = "helical-rotor", "multistage-centrifugal"
 
 if TYPE_CHECKING:
     from analysis.estimates.effects import Effect, Plant
@@ -31,6 +33,16 @@ class Advice:
 
 
 @dataclass(frozen=True)
+class OfKind:
+    """What is true, or dangerous, of one pump kind alone: a first check in place of the common one, and more lines for its page."""
+
+    check: str = ""
+    own: tuple[str, ...] = ()
+    technician: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class CauseFile:
     """One cause as the engine knows it.
 
@@ -40,6 +52,10 @@ class CauseFile:
         What to look at on site first, safely.
     check_unread
         Likewise where nothing reads the code that would say it; empty = the same.
+    check_channel
+        Likewise by the channel that is meant, where the cause is about one.
+    of_kind
+        By pump kind, what differs: a rotor that is shut in bursts something, an impeller does not.
     evidence
         Figures -> one sentence; where it `names_channel`, figures and a channel or None.
     effect
@@ -62,7 +78,22 @@ class CauseFile:
     watch: "Callable[[DayView], list[Episode]] | None" = None
     rivals: tuple[str, ...] = field(default_factory=tuple)
     check_unread: str = ""
+    check_channel: Callable[[str | None], str] | None = None
+    of_kind: Mapping[str, OfKind] = field(default_factory=dict)
     names_channel: bool = False
+
+    def check_at(self, kind: str, channel: str | None = None, unread: bool = False) -> str:
+        """What to look at first at a pump of this kind; of the channel that is meant, and where nothing reads a code."""
+        if self.check_channel is not None:
+            return self.check_channel(channel)
+        if unread and self.check_unread:
+            return self.check_unread
+        return self.of_kind.get(kind, OfKind()).check or self.check
+
+    def advice_at(self, kind: str) -> Advice:
+        """The page for a pump of this kind; the nearest dangers, which are those of the kind, first."""
+        own, more = self.advice, self.of_kind.get(kind, OfKind())
+        return Advice(own.own + more.own, own.technician + more.technician, more.cautions + own.cautions)
 
     def sentence(self, figures: dict[str, float], channel: str | None) -> str:
         """Its evidence for these figures, of the channel that lies where it is about one."""

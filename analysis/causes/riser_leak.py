@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, Levels, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, register
 from analysis.estimates.bench import LOST_AT_FULL, bench_of
 from analysis.estimates.effects import Effect, relieved, shift
 from analysis.plant import Plant
@@ -118,7 +118,7 @@ register(
         "riser-leak",
         per_year=0.2,  # as a worn pump, and as an obstruction: no survey parts the three (a guess, weighed on simulated seasons)
         judged="day",
-        check="Listen at the open well, with the pump running and just after it stops: water falling back inside is a hole or a loose "
+        check="Listen at the wellhead, its cover on, with the pump running and just after it stops: water falling back inside is a hole or a loose "
         "joint in the riser. Walk along the pipe to the tank and look for wet ground.",
         advice=Advice(
             own=(
@@ -127,14 +127,28 @@ register(
                 "Time a bucket at the tank and compare with the meter.",
             ),
             technician=(
-                "Close the wellhead valve with the pump at rest and watch the gauge: a falling pressure is the riser or the check valve.",
                 "Lift the riser joint by joint and look for the hole; renew the check valve if it does not hold.",
             ),
             cautions=(
                 "Do not lean over an open well, and cover it again: a tool that falls in blocks it.",
                 "Lifting the riser is heavy work: rig, gloves, two people; isolate and lock the array first.",
+                "A column that runs back turns the pump, which then feeds its own leads: wait until it is still before touching them.",
+                "Dirt is drawn in where water runs out: have drinking water tested once it is mended, and disinfect what was lifted as the local rules ask.",
             ),
         ),
+        of_kind={
+            HELICAL: OfKind(
+                technician=(
+                    "With the pump switched off and locked, watch the wellhead's gauge: a pressure that falls with every valve as it was is the riser or the check valve.",
+                ),
+                cautions=("Never shut a valve to test a helical rotor: should it start, something bursts.",),
+            ),
+            CENTRIFUGAL: OfKind(
+                technician=(
+                    "With the pump switched off and locked, close the wellhead valve and watch the gauge: a falling pressure is the riser or the check valve. Open it again.",
+                )
+            ),
+        },
         evidence=evidence,
         effect=effect,
         levels=levels,

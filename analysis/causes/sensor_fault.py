@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, Levels, register
+from analysis.causes.registry import CauseFile, Levels, register
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, head_shift, shift
 from analysis.estimates.vector import PLACE
@@ -14,6 +14,7 @@ from analysis.meter import NANO
 from analysis.other_power import power_without
 from analysis.plant import Plant, plant_of
 from analysis.resolution import reading_step
+from analysis.sensor_checks import ADVICE, ANY, check_of_channel
 from analysis.sensor_words import load_of, sentence
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
@@ -378,18 +379,9 @@ register(
         "sensor-fault",
         per_year=0.6,
         judged="day",
-        check="Compare the named channel with a hand instrument: a bucket and a watch for the meter, a dipper for the level, a gauge for the pressure.",
-        advice=Advice(
-            own=(
-                "Look at the sensor and its cable for bites, water and loose plugs.",
-                "Time a bucket at the tank to test the meter; wipe the irradiance sensor clean.",
-            ),
-            technician=(
-                "Test the low-level probe in a bucket of water: it is the pump's only guard against running dry.",
-                "Compare with a calibrated instrument; renew the sensor or its surge protection.",
-            ),
-            cautions=("Probe and float terminals may stand at array voltage: licensed people only.",),
-        ),
+        check=ANY,
+        check_channel=check_of_channel,
+        advice=ADVICE,
         evidence=evidence,
         names_channel=True,
         effect=effect,

@@ -78,9 +78,14 @@ register(
         judged="day",
         check="Stand at the array at the hours named and see what throws the shadow: a tree, a mast, a new wall, a parked vehicle.",
         advice=Advice(
-            own=("Look for the shadow at the hours named; cut back the tree or move what stands there.",),
+            own=(
+                "Look for the shadow at the hours named; cut back what can be reached from the ground, or move what stands there.",
+            ),
             technician=("If nothing shades it, look for one string that gives out in the heat or at low sun.",),
-            cautions=("Felling and pruning near panels and cables: mind what falls, and never step on a panel.",),
+            cautions=(
+                "Felling and pruning near panels and cables: mind what falls, and never step on a panel.",
+                "Strings are live whenever light falls on them: licensed people only.",
+            ),
         ),
         evidence=evidence,
         effect=effect,

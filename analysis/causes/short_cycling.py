@@ -298,7 +298,10 @@ register(
                 "Look at float, probe and remote-stop wires for a loose contact; at the float's switching distance.",
                 "Look at the controller's start and restart settings.",
             ),
-            cautions=("Float and probe terminals may stand at array voltage: licensed people only.",),
+            cautions=(
+                "Float and probe terminals may stand at array voltage: licensed people only.",
+                "A tank is no place to climb into: it is deep, its air may be bad, and people drink from it.",
+            ),
         ),
         evidence=evidence,
         watch=watch,

@@ -1,6 +1,6 @@
 """Stalled motor: it is fed and does not turn: sand, stuck rotor, swollen stator."""
 
-from analysis.causes.registry import Advice, CauseFile, Levels, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, register
 
 
 def levels(_kind: str) -> dict[str, Levels]:
@@ -63,18 +63,28 @@ register(
         "stalled-motor",
         per_year=0.1,
         judged="minute",
-        check="Switch the pump off and leave it off: each attempt heats the motor.",
+        check="Switch the pump off at its own switch and leave it off: each attempt heats the motor.",
         advice=Advice(
             own=("Switch the pump off at its own switch and leave it off.",),
-            technician=(
-                "Try once in the other direction, by the maker's procedure, to free sand.",
-                "Lift the pump: look for sand, a swollen stator (heat, oil), a seized bearing.",
-            ),
+            technician=("Try once in the other direction, only where the maker's manual allows it, to free sand.",),
             cautions=(
                 "A motor fed and not turning burns out: do not let it try again and again.",
-                "Isolate and lock the array before touching leads; lifting needs a rig and two people.",
+                "Leads are for licensed people, who isolate and lock the array and wait until the drive has discharged; lifting needs a rig and two people.",
             ),
         ),
+        of_kind={
+            HELICAL: OfKind(
+                technician=("Lift the pump: look for sand, a stator swollen by heat or oil, a seized bearing.",),
+                cautions=(
+                    "Backwards a helical rotor may unscrew riser or couplings: not for long, and not without the maker's word.",
+                ),
+            ),
+            CENTRIFUGAL: OfKind(
+                technician=(
+                    "Lift the pump: look for sand or stones between impellers and bowls, a bent shaft, a worn thrust bearing.",
+                ),
+            ),
+        },
         evidence=evidence,
         levels=levels,
     )

@@ -370,11 +370,11 @@ register(
         "string-out",
         per_year=0.15,
         judged="hour",
-        check="Look without touching for a plug pulled apart, a burnt connector, a cracked or taped panel, a blown string fuse.",
+        check="Look without touching for a plug pulled apart, a burnt connector, a cracked or taped panel.",
         advice=Advice(
             own=("Look, without touching, for plugs pulled apart, burnt spots, cables bitten through, cracked glass.",),
             technician=(
-                "Measure each string's current with a clamp in steady sun; then each module's voltage.",
+                "Look at the string fuses; measure each string's current with a clamp in steady sun, then each module's voltage.",
                 "Change a burnt plug with its counterpart of the same make; look at bypass diodes.",
             ),
             cautions=(

@@ -82,7 +82,9 @@ register(
                 "If the motor takes more at the same speed and lifts the same, turn the shaft by hand once the pump is up: bearings, sand, a bent shaft.",
                 "Check every sensor against a hand instrument first; then pump, cable and array in that order.",
             ),
-            cautions=("By day the array is live: isolate, lock and test before touching anything.",),
+            cautions=(
+                "By day the array is live: licensed people isolate, lock, wait until the drive has discharged, and test before touching anything.",
+            ),
         ),
         evidence=evidence,
         effect=effect,

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, OfKind, register
 from analysis.estimates.bench import LOST_AT_FULL, bench_of
 from analysis.estimates.effects import Effect, current_of, relieved, shift
 from analysis.estimates.vector import BANDS
@@ -82,23 +82,43 @@ register(
         "worn-pump",
         per_year=0.2,  # see riser_leak.py
         judged="day",
-        check="Time a bucket of known volume at the tank to be sure of the meter; then shut the valve at the wellhead for a few "
-        "seconds only if the installer's manual allows it, and read the pressure: a worn pump does not reach its head.",
+        check="Time a bucket of known volume at the tank, to be sure of the meter, and write down the speed or the power at that moment.",
         advice=Advice(
             own=(
                 "Time how long a bucket or drum of known volume takes at the tank and compare it with the meter.",
                 "Look whether the water carries sand: sand wears a pump in months.",
             ),
             technician=(
-                "Compare flow per turn and head with the datasheet at two speeds.",
                 "Watch the water column after switching off: if it drains, look for a leak or a bad check valve before lifting the pump.",
                 "Lift the pump and measure rotor, stator or impellers; look for the source of sand.",
             ),
             cautions=(
                 "Lifting a pump is heavy work over an open well: rig, gloves, nobody below the load, two people at least.",
                 "Switch off and lock the array's isolator first: the cable is live whenever the sun shines.",
+                "What goes back into a well that people drink from is disinfected, and the well flushed, as the local rules ask.",
             ),
         ),
+        of_kind={
+            HELICAL: OfKind(
+                check="Time a bucket of known volume at the tank and read the speed at that moment, at two speeds if the sun allows: water for each "
+                "turn that is less than the datasheet's, most at low speed, is wear. Have the resting level dipped, for a deeper well slips more. "
+                "Never shut a valve under a running helical rotor: it raises the pressure until something bursts.",
+                technician=(
+                    "Compare flow per turn with the datasheet's at the lift of the day, at two speeds, with every valve open.",
+                ),
+                cautions=(
+                    "Never shut a valve under a running helical rotor, not for a second: it raises the pressure until something bursts.",
+                ),
+            ),
+            CENTRIFUGAL: OfKind(
+                check="Time a bucket of known volume at the tank and read speed or power at that moment; have the level dipped while it pumps: a worn "
+                "pump gives less at that speed and lift than its curve.",
+                technician=(
+                    "Compare flow and head with the datasheet at two speeds; the head at no flow only where the maker's manual allows it, for seconds, by a gauge made for it.",
+                ),
+                cautions=("Shut in for long, impellers heat the water until bearings suffer.",),
+            ),
+        },
         evidence=evidence,
         effect=effect,
         limits=LIMITS,
