@@ -26,20 +26,24 @@ BESIDE = ("time", "site", "boot", "seq", "clock")
 FRAME_INDEX = "__index_level_"  # pandas leaves its row numbers under such a name
 FIRST_MS, END_MS = (int(np.datetime64(f"{year}-01-01", "ms").astype(np.int64)) for year in (1990, 2100))
 """A clock that was never set counts from 1970 or 1980; no board of ours will run beyond."""
-STRAY_MS, STRAY_SHARE = 3 * 365 * 86_400_000, 0.01
+STRAY_MS, STRAY_SHARE = 3 * 365 * 86_400_000, 0.1
+AHEAD_MS, APART_MS = 86_400_000, 30 * 86_400_000
+"""Later than its file was written by more than zones and a slow clock make; and from all rows before, for a season that was worked out ahead
+of its time has no such gap just there."""
 VALUE = re.compile(r"[-+]?\d")  # how no channel's name begins
 TIME_LIKE = ("timestamp", "datetime", "date_time", "date", "utc", "zeit", "temps", "hora")
 
 
 @dataclass
 class Dropped:
-    """Rows left out, by reason, and values made null, by channel."""
+    """Rows left out, by reason, and values made null, by channel. `stray_ms`: the first and last time of the stray ones."""
 
     duplicate: int = 0
     conflicting: int = 0
     unreadable: int = 0
     unsure_clock: int = 0
     stray: int = 0
+    stray_ms: tuple[int, int] | None = None
     nulled: dict[str, int] = field(default_factory=dict)
     ignored_columns: tuple[str, ...] = ()
 
@@ -53,11 +57,16 @@ class Dropped:
 
 @dataclass
 class Part:
-    """Rows of one site out of one file, as they lie there. `boot` and `seq` give the order where they are known."""
+    """Rows of one site out of one file, as they lie there. `boot` and `seq` give the order where they are known.
+
+    written_ms
+        When the file was last written, where known: no true reading in it is younger.
+    """
 
     rows: Rows
     boot: np.ndarray | None
     dropped: Dropped
+    written_ms: int | None = None
 
 
 def read_file(path: Path, ignore_unknown: bool = False) -> dict[str | None, Part]:
@@ -66,11 +75,13 @@ def read_file(path: Path, ignore_unknown: bool = False) -> dict[str | None, Part
     Values are as they stand there; `make_honest` comes next, once the units were judged by them.
     """
     table, ignored = _known_columns(path.name, tables_in.table_of(path), ignore_unknown)
+    written_ms = int(path.stat().st_mtime * 1000)
     if "site" not in table.column_names:
-        return {None: _part(path.name, table, ignored)}
+        return {None: replace(_part(path.name, table, ignored), written_ms=written_ms)}
     sites = tables_in.texts_of(table["site"])
     return {
-        name: _part(path.name, table.filter(pa.array(sites == name)), ignored) for name in sorted(set(sites.tolist()))
+        name: replace(_part(path.name, table.filter(pa.array(sites == name)), ignored), written_ms=written_ms)
+        for name in sorted(set(sites.tolist()))
     }
 
 
@@ -212,8 +223,10 @@ def rows_of_parts(parts: list[Part]) -> tuple[Rows, Dropped]:
         dropped.add(part.dropped)
     rows = joined([part.rows for part in parts])
     rows, doubles = _each_reading_once(rows, parts)
-    stray = _stray(rows.time_ms)
-    dropped.stray += int(np.count_nonzero(stray))
+    stray = _stray(rows.time_ms, max((part.written_ms for part in parts if part.written_ms is not None), default=None))
+    if stray.any():
+        dropped.stray += int(np.count_nonzero(stray))
+        dropped.stray_ms = (int(rows.time_ms[stray].min()), int(rows.time_ms[stray].max()))
     clean = merged(rows.take(~stray) if stray.any() else rows)
     dropped.duplicate += len(clean.duplicate_ms) + doubles
     dropped.conflicting += len(clean.conflicting_ms)
@@ -221,16 +234,37 @@ def rows_of_parts(parts: list[Part]) -> tuple[Rows, Dropped]:
     return Rows(clean.rows.time_ms, clean.rows.values), dropped
 
 
-def _stray(time_ms: np.ndarray) -> np.ndarray:
-    """Rows years from all others, and few: a clock that jumped, whose years in between would be judged as silent. bool[n]"""
+def _stray(time_ms: np.ndarray, written_ms: int | None = None) -> np.ndarray:
+    """Rows of a clock that jumped, whose months or years in between would be judged as silent. bool[n]
+
+    Which clock is to be trusted: the rows' own, where most of them agree; few that lie years from all others are wrong. Else
+    the clock of whoever wrote the newest of the site's files: a file holds no reading younger than itself, and copying it only
+    makes it younger, so that no true reading is lost by it. What lies beyond it, and apart from all rows before, is left out,
+    however much it is. Never the clock of the computer that reviews: the same files would be judged otherwise another day.
+    """
     found = np.zeros(len(time_ms), bool)
     order = np.argsort(time_ms, kind="stable")
-    gaps = np.flatnonzero(np.diff(time_ms[order]) > STRAY_MS) + 1
-    parts = np.split(order, gaps) if len(gaps) else []
-    for part in parts:
+    for part in _apart(time_ms, order, STRAY_MS):
         if len(part) < STRAY_SHARE * len(time_ms):
             found[part] = True
+    ahead_ms = np.inf if written_ms is None else written_ms + AHEAD_MS
+    _, *later = _apart(time_ms, order, APART_MS) or [order]
+    for part in later:
+        if time_ms[part[0]] > ahead_ms:
+            found[part] = True
     return found
+
+
+def _apart(time_ms: np.ndarray, order: np.ndarray, gap_ms: int) -> list[np.ndarray]:
+    """The rows in blocks with more than `gap_ms` between them, oldest first; empty where there is but one."""
+    gaps = np.flatnonzero(np.diff(time_ms[order]) > gap_ms) + 1
+    return np.split(order, gaps) if len(gaps) else []
+
+
+def years_apart(time_ms: np.ndarray) -> list[tuple[int, int]]:
+    """First and last time of each block of rows that lies years from the others; empty where there is but one."""
+    parts = _apart(time_ms, np.argsort(time_ms, kind="stable"), STRAY_MS)
+    return [(int(time_ms[part[0]]), int(time_ms[part[-1]])) for part in parts]
 
 
 def _each_reading_once(rows: Rows, parts: list[Part]) -> tuple[Rows, int]:

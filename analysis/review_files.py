@@ -13,13 +13,15 @@ from pathlib import Path
 import numpy as np
 
 from analysis.could_not import not_judged
-from analysis.files import Dropped, FilesError, Part, make_honest, read_file, rows_of_parts
+from analysis.files import Dropped, FilesError, Part, make_honest, read_file, rows_of_parts, years_apart
 from analysis.rows import Rows
 from analysis.season import Review, review_rows
 from analysis.site_beyond import judge_beyond
 from analysis.site_fits import judge_fit
 from analysis.site_notes import notes_of
 from analysis.sky import distance_km, measures_sun, of_all, shares_told, tells, with_sky
+from analysis.solar_days import iso
+from analysis.turned_signs import judge_signs
 from analysis.units_by_look import judge_units
 from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
@@ -51,7 +53,7 @@ def read_all(
         try:
             for name, part in read_file(path, ignore_unknown).items():
                 owner = _owner(sites, files, place, name)
-                problems += judge_units(path.name, part.rows, owner)
+                problems += judge_units(path.name, part.rows, owner) or judge_signs(path.name, part.rows, owner)
                 make_honest(part)
                 parts[owner.site.id].append(part)
         except FilesError as error:
@@ -137,13 +139,29 @@ def _merged(site: SiteFacts, parts: list[Part]) -> SiteReadings:
     if dropped.unsure_clock:
         readings.notes.append(f"{dropped.unsure_clock} rows left out: their board did not know the time")
     if dropped.stray:
-        readings.notes.append(f"{dropped.stray} rows left out: their times lie years from all others")
+        readings.notes.append(_of_stray(dropped))
+    if len(blocks := years_apart(rows.time_ms)) > 1:
+        spans = " and ".join(f"{iso(first)[:10]} to {iso(last)[:10]}" for first, last in blocks)
+        readings.notes.append(
+            f"the rows lie years apart, {spans}: if the logger's clock jumped, review each span by itself (--from, --to); "
+            "what lies between is judged as silent"
+        )
     if dropped.ignored_columns:
         readings.notes.append(f"columns left out: {', '.join(dropped.ignored_columns)}")
     readings.notes += notes_of(site, rows)
-    readings.not_judged = not_judged(rows)
+    readings.not_judged = not_judged(rows, site)
     readings.notes += _of_the_file(site)
     return readings
+
+
+def _of_stray(dropped: Dropped) -> str:
+    """What was left out for its time, with the span that it claims."""
+    first, last = (iso(ms)[:10] for ms in dropped.stray_ms or (0, 0))
+    when = first if first == last else f"{first} to {last}"
+    return (
+        f"{dropped.stray} rows left out: their times ({when}) lie years from all others, or after their file was written; "
+        "the logger's clock looks wrong there"
+    )
 
 
 def _of_the_file(site: SiteFacts) -> list[str]:

@@ -13,13 +13,16 @@ import numpy as np
 
 from analysis.plant import plant_of
 from analysis.rows import Floats, Rows
-from analysis.site_fits import LONGEST_STEP_MS, array_w, full_w, mostly, power_of
+from analysis.site_fits import LONGEST_STEP_MS, array_w, full_w, level_spare_m, mostly, power_of
 from analysis.solar_days import DAY_MS, HOUR_MS
 from logger.record.problems import Problem
 from logger.record.site_facts import SiteFacts
 
+Fits = list[tuple[float, str, str]]
+
 BAR_PER_M = 0.0980665  # 1000 kg/m3 x 9.80665 m/s2 / 1e5 Pa
 DAYS_MIN = 4
+SHUT_OFF = 1.3  # times the table's highest row: as far as an impeller goes, at a somewhat higher speed (common practice, no source)
 ROWS_A_DAY = 6
 RUNS = 0.4  # of the most that the pump takes
 PRESSURES = ((0.1, "MPa", "multiply by 10"), (10.2, "metres of water", "divide by 10.2"), (14.5, "psi", "divide by 14.5"),
@@ -29,6 +32,12 @@ OUTLET_LEAST_M = 3.0  # lower, and an open pipe presses too little to tell units
 PIPE_LOW, PIPE_HIGH = 0.6, 1.7
 """Of the outlet's height, and of that with a third more and two metres, or with the pipe's friction at full flow where that is more: what an open
 pipe presses at its wellhead while water comes, with a gauge's error and a rough pipe (common practice, no source)."""
+RESTS = 0.02  # of the most that the pump takes
+STANDS_LEAST_M, STANDS_WITHIN = 1.0, 0.25
+"""Of outlet above the gauge, and by logs of it: what a pump at rest leaves standing on the gauge is the outlet's height, whatever ails the
+pump; a shut valve holds more, a drained pipe less (a gauge's error, common practice, no source)."""
+BEYOND, BEYOND_DAYS, FITS = 2.0, 0.1, 0.95
+"""Times what pump and well can press at all, the share of days beyond it, and of those that a unit must make possible."""
 WH_PER_M3_M = 1000.0 * 9.80665 / 3600.0  # of lift
 MOST_EFFICIENT = 0.95  # wire to water; the best pump stays far below
 WATER_LEAST = 0.5  # m3 a day: less tells nothing of energy
@@ -87,28 +96,73 @@ class Days:
 
 
 def _pressure(file: str, rows: Rows, facts: SiteFacts, days: Days) -> Iterator[Problem]:
-    """A gauge at the wellhead of an open pipe, while the pump runs and water comes on most days."""
+    """A gauge at the wellhead: while the pump runs and water comes through an open pipe, at rest, or beyond what the pump can press."""
     outlet_m = facts.delivery.outlet_height_m
-    if outlet_m < OUTLET_LEAST_M or "discharge_pressure_bar" not in rows.values or np.isnan(days.power).all():
+    if "discharge_pressure_bar" not in rows.values or np.isnan(days.power).all():
         return
-    runs = days.power > RUNS * full_w(facts)
-    pressed = days.middles(np.where(runs, rows["discharge_pressure_bar"][days.order], np.nan))
-    comes = days.water_m3(rows)
-    if len(pressed) < DAYS_MIN or not mostly(comes[comes > 0] > WATER_LEAST):
-        return
+    gauge = rows["discharge_pressure_bar"][days.order]
+    pressed = days.middles(np.where(days.power > RUNS * full_w(facts), gauge, np.nan))
     plant = plant_of(facts)
     open_m = max(1.33 * outlet_m + 2.0, float(plant.wellhead_head_m(np.array(plant.full_flow_m3_h))))
     low, high = PIPE_LOW * outlet_m * BAR_PER_M, PIPE_HIGH * open_m * BAR_PER_M
-    if not mostly((pressed < low) | (pressed > high)):
-        return
-    fits = [(f, u, fix) for f, u, fix in PRESSURES if mostly((pressed > f * low) & (pressed < f * high))]
-    if fits:
+    off, fits, wrong = np.zeros(0, bool), [], ""
+    comes = days.water_m3(rows)
+    if outlet_m >= OUTLET_LEAST_M and len(pressed) >= DAYS_MIN and mostly(comes[comes > 0] > WATER_LEAST):
+        off = (pressed < low) | (pressed > high)
+        fits = [(f, u, fix) for f, u, fix in PRESSURES if mostly((pressed > f * low) & (pressed < f * high))]
         wrong = (
             f"on most days the pump runs against {np.median(pressed):.3g} bar, and an open pipe to {outlet_m:g} m presses some "
-            f"{outlet_m * BAR_PER_M:.2g}: it looks like {' or '.join(unit for _, unit, _ in fits)}"
+            f"{outlet_m * BAR_PER_M:.2g}"
         )
+    if not (fits and mostly(off)):
+        fits, wrong = _at_rest(facts, days, gauge, pressed, high)
+    if not fits:
+        fits, wrong = _beyond_the_pump(facts, pressed, high)
+    if fits:
+        wrong += f": it looks like {' or '.join(unit for _, unit, _ in fits)}"
         fix = " or ".join(fix + (f" ({unit})" if len(fits) > 1 else "") for _, unit, fix in fits)
         yield Problem(file, "column discharge_pressure_bar", wrong, f"{fix}, or correct delivery.outlet_height_m")
+
+
+def _beyond_the_pump(facts: SiteFacts, pressed: Floats, high: float) -> tuple[Fits, str]:
+    """Units, where some days lie beyond all that pump and well can press, and all of them beyond an open pipe: a clogged pipe raises
+    the pressure as far as the pump can, in any unit, and no further.
+    """
+    most_m = SHUT_OFF * max(row.head_m for row in facts.pump.curve) - facts.well.static_level_m + level_spare_m(facts)
+    most = max(most_m * BAR_PER_M, high)
+    beyond = pressed > BEYOND * most
+    if (
+        len(pressed) < DAYS_MIN
+        or beyond.sum() < max(DAYS_MIN, BEYOND_DAYS * len(pressed))
+        or not mostly(pressed > high)
+    ):
+        return [], ""
+    low = PIPE_LOW * max(facts.delivery.outlet_height_m, 0.0) * BAR_PER_M
+    fits = [
+        one
+        for one in PRESSURES
+        if one[0] > 1.0 and ((pressed > one[0] * low) & (pressed < one[0] * most)).mean() >= FITS
+    ]
+    return (
+        fits,
+        f"on {int(beyond.sum())} days it reaches {np.median(pressed[beyond]):.3g} bar, and this pump presses some {most:.2g} at most",
+    )
+
+
+def _at_rest(facts: SiteFacts, days: Days, gauge: Floats, pressed: Floats, high: float) -> tuple[Fits, str]:
+    """Units, where the water that stands on the gauge at rest is just so many times the outlet's height, and running it is as far off."""
+    stands = max(facts.delivery.outlet_height_m, 0.0) * BAR_PER_M
+    rests = days.middles(np.where(days.power < RESTS * full_w(facts), gauge, np.nan))
+    rests = rests[rests > 0]
+    if stands < STANDS_LEAST_M * BAR_PER_M or min(len(rests), len(pressed)) < DAYS_MIN or not mostly(pressed > high):
+        return [], ""
+    logs = np.log(rests / stands)
+    fits = [one for one in PRESSURES if one[0] > 1.0 and mostly(np.abs(logs - np.log(one[0])) < STANDS_WITHIN)]
+    outlet_m = facts.delivery.outlet_height_m
+    return (
+        fits,
+        f"at rest it stands at {np.median(rests):.3g} bar on most days, and the outlet lies {outlet_m:g} m up, which is {stands:.2g}",
+    )
 
 
 def _power(file: str, rows: Rows, facts: SiteFacts, days: Days) -> Iterator[Problem]:

@@ -1,5 +1,6 @@
 """Files as people export them: what can be read is, what cannot is counted, what cannot be right is refused with its fix."""
 
+import os
 from pathlib import Path
 
 import numpy as np
@@ -286,3 +287,33 @@ def test_an_instrument_that_goes_wrong_for_a_while_is_no_wrong_unit(tmp_path, fa
     flow[: len(flow) // 3] *= 40
     frame.assign(flow_m3_h=flow).to_parquet(tmp_path / "r.parquet")
     assert len(read_all([facts], [tmp_path / "r.parquet"])[0].rows) == len(frame)
+
+
+def _season(first: str, rows: int) -> list[str]:
+    times = pd.date_range(first, periods=rows, freq="5min").strftime("%Y-%m-%dT%H:%M:%SZ")
+    return [f"{time},200,{10 + n / 100}" for n, time in enumerate(times)]
+
+
+def test_a_block_years_from_the_rest_is_left_out_and_said(tmp_path):
+    lines = _season("2025-03-01T00:00:00Z", 3000)
+    for ahead in ("2035-03-01T00:00:00Z", "2014-03-01T00:00:00Z"):
+        odd = _season(ahead, 90)
+        for order in (lines + odd, odd + lines):
+            rows, dropped = rows_in(tmp_path, HEADER + "\n".join(order) + "\n")
+            assert (len(rows), dropped.stray) == (3000, 90)
+            assert all(str(np.datetime64(ms, "ms")).startswith(ahead[:4]) for ms in dropped.stray_ms)
+
+
+def test_rows_younger_than_their_file_and_apart_from_all_before_are_of_a_wrong_clock(tmp_path):
+    """However many they are; a season that was worked out ahead of its time has no gap where its file was written."""
+    path = written(
+        tmp_path, HEADER + "\n".join(_season("2026-01-01T00:00:00Z", 900) + _season("2026-06-01T00:00:00Z", 900)) + "\n"
+    )
+    for written_on, left in (("2026-01-20", 900), ("2026-07-01", 1800), ("2025-12-01", 900)):
+        second = pd.Timestamp(written_on, tz="UTC").timestamp()
+        os.utime(path, (second, second))
+        rows, dropped = rows_of_parts(list(read_file(path).values()))
+        assert (len(rows), dropped.stray) == (left, 1800 - left)
+    whole = written(tmp_path, HEADER + "\n".join(_season("2026-01-01T00:00:00Z", 900)) + "\n")
+    os.utime(whole, (0, 0))
+    assert len(rows_of_parts(list(read_file(whole).values()))[0]) == 900

@@ -250,3 +250,35 @@ def test_a_register_that_began_anywhere_or_restarts_is_no_other_unit() -> None:
 def test_no_recorded_fault_is_taken_for_a_unit(folder) -> None:
     facts, rows, _ = read_case(folder)
     assert judge_units("r.csv", rows, facts) == []
+
+
+@pytest.mark.parametrize(("factor", "unit"), [(14.5, "psi"), (10.2, "metres of water"), (100, "kPa")])
+@pytest.mark.parametrize("clogs", [1.0, 8.0])
+@pytest.mark.parametrize("outlet_m", [2.0, 6.0])
+def test_a_gauges_unit_is_told_though_the_pipe_clogs_or_the_outlet_is_low(
+    factor: float, unit: str, clogs: float, outlet_m: float
+) -> None:
+    """What stands on the gauge at rest is the outlet's height; a clogging that raises what is pressed in half of the days hides no unit."""
+    facts, rows = full()
+    low = replace(facts, delivery=replace(facts.delivery, outlet_height_m=outlet_m))
+    plant = plant_of(low)
+    flow = np.clip(np.nan_to_num(rows["flow_m3_h"]), 0.0, plant.full_flow_m3_h)
+    open_m = plant.wellhead_head_m(flow)
+    late = (rows.time_ms > np.quantile(rows.time_ms, 0.5)) & (flow > 0.1)
+    bar = np.where(late, clogs, 1.0) * open_m / plant.metres_a_bar
+    assert judge_units("r.csv", Rows(rows.time_ms, rows.values | {"discharge_pressure_bar": bar}), low) == []
+    (problem,) = judge_units("r.csv", Rows(rows.time_ms, rows.values | {"discharge_pressure_bar": factor * bar}), low)
+    assert "column discharge_pressure_bar" in str(problem)
+    assert unit in str(problem)
+
+
+def test_what_no_pump_can_press_is_another_unit_though_the_pipe_drains_at_rest() -> None:
+    facts, rows = full()
+    low = replace(facts, delivery=replace(facts.delivery, outlet_height_m=2.0))
+    plant = plant_of(low)
+    flow = np.clip(np.nan_to_num(rows["flow_m3_h"]), 0.0, plant.full_flow_m3_h)
+    late = rows.time_ms > np.quantile(rows.time_ms, 0.6)
+    bar = np.where(flow > 0.1, np.where(late, 6.0, 1.0) * plant.wellhead_head_m(flow), 0.0) / plant.metres_a_bar
+    assert judge_units("r.csv", Rows(rows.time_ms, rows.values | {"discharge_pressure_bar": bar}), low) == []
+    (problem,) = judge_units("r.csv", Rows(rows.time_ms, rows.values | {"discharge_pressure_bar": 14.5 * bar}), low)
+    assert "psi" in str(problem)
