@@ -36,8 +36,8 @@ from logger.record.site_facts import SiteFacts
 ENGINE_VERSION = 10
 """Findings are a function of this too: raise it when the same rows may give other findings. A state names the one that made it, and no
 other goes on from it."""
-BLOCK_ROWS, BLOCK_DAYS = 28_000, 60
-"""Whole days looked at together: about so many rows, whose daylight columns stay in a core's cache, and no more days. A second's readings
+BLOCK_ROWS, BLOCK_DAYS = 50_000, 60
+"""Whole days looked at together: about so many rows, a few dozen of whose daylight columns stay in a core's cache, and no more days. A second's readings
 are looked at day by day; a season of quarters of an hour, of which a few rows cost as much as many, in three blocks."""
 FAR_PAST_MS = -(2**62)
 
@@ -182,6 +182,7 @@ def _closes(plant: Plant, memory: Memory, rows: Rows, block: range) -> Iterable[
     running = running_of(plant, columns, block)
     for place, day in enumerate(block):
         heard = clean.rows.time_ms[cuts[place] : cuts[place + 1]]
+        screened = screened.renewed(plant, memory, columns)
         asked = [name for name in watchers() if screened.may_show(name, day, memory)]
         view = _view(plant, memory, day, plant.days.close_ms(day), heard, columns.of_day(day), running[place])
         memory = close_day(plant, view, figures[place], asked)

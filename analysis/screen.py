@@ -58,21 +58,44 @@ class Screen:
         if flags is None or flags[day - self.days.start]:
             return True
         if name == "string-out":
-            if memory is self.before or string_out.same_known(self.facts, memory, self.before):
-                return False
-            return _array_of(self.facts, memory).moved_from(self.array) > ARRAY_MOVED
+            return self._array_moved(memory)
         if name == "silent":
             return silent.silence_lasts(memory)
-        if name != "no-water" or memory.arrays.get("mean") is self.before.arrays.get("mean"):
+        return name == "no-water" and self._base_moved(memory)
+
+    def _base_moved(self, memory: Memory) -> bool:
+        if memory.arrays.get("mean") is self.before.arrays.get("mean"):
             return False
         return any(abs(now - was) > MOVED for now, was in zip(_load(memory), self.base, strict=True))
+
+    def _array_moved(self, memory: Memory) -> bool:
+        if memory is self.before or string_out.same_known(self.facts, memory, self.before):
+            return False
+        return _array_of(self.facts, memory).moved_from(self.array) > ARRAY_MOVED
+
+    def renewed(self, plant: Plant, memory: Memory, seen: Columns) -> "Screen":
+        """For the days after this memory's close: asked anew of what was learnt, where that has moved too far for the answers to hold.
+
+        Else every day that is left of the block would have to be looked at in full.
+        """
+        found = self
+        if self._base_moved(memory):
+            base = _load(memory)
+            found = replace(
+                found, base=base, may={**found.may, "no-water": _may_lack(plant, seen, base, self.days)}, before=memory
+            )
+        if self._array_moved(memory):
+            array = _array_of(self.facts, memory)
+            may = {**found.may, "string-out": _may_lose_a_string(plant, array, seen, self.days)}
+            found = replace(found, array=array, may=may, before=memory)
+        return found
 
 
 def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: range) -> Screen:
     """Ask all days of the block. `seen`: their daylight rows; `heard_ms`: all their readings, rising; `memory`: before the first."""
     base, array = _load(memory), _array_of(plant.facts, memory)
     may = {
-        "no-water": _days(seen, _may_lack_water(plant, seen, base), days),
+        "no-water": _may_lack(plant, seen, base, days),
         "not-turning": _may_stand(plant, seen, days),
         "sensor-fault": _may_be_stuck(plant, seen, days)
         | _may_be_dead(plant, seen, days)
@@ -86,8 +109,6 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         "silent": _may_be_silent(plant, heard_ms, days),
     }
     code = or_zero(seen.rows["fault_code"]) > 0
-    if code.any():
-        may["no-water"] = may["no-water"] | _days(seen, cut_short(seen), days)
     coded = "fault_code" in plant.has
     may["controller-trip"] = (
         _days(seen, code, days, controller_trip.LIMITS.trips)
@@ -125,6 +146,13 @@ def _hours(seen: Columns, rows: NDArray[np.bool_], days: range) -> Floats:
     """Hours that the rows stand for, by day."""
     picked = np.flatnonzero(rows)
     return np.asarray(np.bincount(seen.day[picked] - days.start, seen.dt_h[picked], len(days)), np.float64)
+
+
+def _may_lack(plant: Plant, seen: Columns, base: np.ndarray, days: range) -> Days:
+    may = _days(seen, _may_lack_water(plant, seen, base), days)
+    if (seen.rows["fault_code"] > 0).any():
+        may |= _days(seen, cut_short(seen), days)
+    return may
 
 
 def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np.bool_]:

@@ -86,7 +86,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
     suspected, today = False, windows_of(bench, learnt, recent)
     were_dirty = bool(_open(memory, "electric"))
     odd = today.odd_groups
-    for group in GROUPS:
+    for group in GROUPS if odd or any(_open(memory, one) for one in GROUPS) else ():
         if not today.counts[0, COLUMNS_OF[group]].any():
             suspected |= any(_open(memory, group))
             continue
