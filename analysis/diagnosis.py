@@ -178,7 +178,8 @@ def _risen(bench: SlowBench, moved: Shift) -> float | None:
     open_ = (effect.loose * explained) ** 2
     if effect.blur is not None:
         open_ += (amount * effect.blur[moved.places]) ** 2
-    return _gauss((moved.mean - explained)[None], moved.covariance, open_[None])[0]
+    unknowns = amount * bench.by_form.unknowns[forms[:1]][:, :, moved.places]
+    return _gauss((moved.mean - explained)[None], moved.covariance, open_[None], unknowns)[0]
 
 
 def weigh_levels(symptom: str, kind: str, measures: dict[str, float], nothing: tuple[Levels, ...] = ()) -> Verdict:
@@ -256,16 +257,20 @@ def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> lis
     All in one stack of matrices: a small matrix costs more in calls than in sums.
     """
     places, count = moved.places, len(tried)
-    explained, open_ = (np.vstack([part, np.zeros((4, len(places)))]) for part in _explained(bench, moved, tried))
+    *found, unknowns = _explained(bench, moved, tried)
+    explained, open_ = (np.vstack([part, np.zeros((4, len(places)))]) for part in found)
     open_[count] = moved.covariance.diagonal() * UNEXPLAINED_WIDTH**2
     by_hand = (places == PLACE["cap"]) | (places == PLACE["cn"])
     explained[count + 2] = np.where(by_hand, np.minimum(moved.mean, 0.0), 0.0)
     explained[count + 3] = np.where(places == PLACE["cap"], np.minimum(moved.mean, 0.0), 0.0)
-    return _gauss(moved.mean - explained, moved.covariance, open_)
+    return _gauss(moved.mean - explained, moved.covariance, open_, unknowns)
 
 
-def _explained(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> tuple[Floats, Floats]:
-    """What each form with its amount makes of the entries, and the variance that it leaves open beside; (len(tried), places) each."""
+def _explained(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> tuple[Floats, Floats, Floats]:
+    """What each form with its amount makes of the entries, and the variance that it leaves open beside, (len(tried), places) each.
+
+    Last what a standard deviation of its unknown numbers moves, (len(tried), unknowns, places).
+    """
     places, forms, amounts = moved.places, [form for form, _ in tried], np.array([amount for _, amount in tried])
     explained = bench.explained(forms, amounts, places)
     which = np.array(forms, np.int64)[:, None]
@@ -273,7 +278,7 @@ def _explained(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -
     late = places == PLACE["first"]  # whatever costs flow blurs the first water, by what it costs at low sun
     costs = np.abs(explained[:, IS_FLOW[places]]).max(axis=1, initial=0.0)
     open_[:, late] += (FIRST_WATER * costs[:, None]) ** 2
-    return explained, open_
+    return explained, open_, amounts[:, None, None] * bench.by_form.unknowns[which[:, 0]][:, :, places]
 
 
 def _two_at_once(bench: SlowBench, moved: Shift, at_once: float | None) -> list[tuple[float, int, int]]:
@@ -310,7 +315,8 @@ def _two_at_once(bench: SlowBench, moved: Shift, at_once: float | None) -> list[
         for amount, place in zip(much, (one, two), strict=True)
     ]
     parts = [_explained(bench, moved, side) for side in tried]
-    fits = _gauss(moved.mean - parts[0][0] - parts[1][0], moved.covariance, parts[0][1] + parts[1][1])
+    unknowns = np.concatenate([parts[0][2], parts[1][2]], axis=1)
+    fits = _gauss(moved.mean - parts[0][0] - parts[1][0], moved.covariance, parts[0][1] + parts[1][1], unknowns)
     courses = (_courses_of(bench, side, at_once) for side in tried)
     found = []
     for place, first, second, fit, *both in zip(best.tolist(), *tried, fits, *courses, strict=True):
@@ -338,11 +344,19 @@ def _beside(bench: SlowBench, beside: Shift, tried: list[tuple[int, float]]) -> 
     return list(found.tolist())
 
 
-def _gauss(misses: Floats, covariance: Floats, more: Floats) -> list[float]:
-    """Log density of each row of misses but for a constant; `more`: by row, what its variances have beside the covariance."""
+def _gauss(misses: Floats, covariance: Floats, more: Floats, unknowns: Floats | None = None) -> list[float]:
+    """Log density of each row of misses but for a constant.
+
+    more
+        By row, what its variances have beside the covariance.
+    unknowns
+        Of the first rows, what moves their entries together: (rows, unknowns, entries).
+    """
     every = np.arange(len(covariance))
     stack = np.repeat(covariance[None], len(misses), axis=0)
     stack[:, every, every] += more
+    if unknowns is not None and unknowns.size:
+        stack[: len(unknowns)] += unknowns.transpose(0, 2, 1) @ unknowns
     lower = np.linalg.cholesky(stack)
     white = np.linalg.solve(lower, misses[:, :, None])[:, :, 0]
     return list((-0.5 * (white**2).sum(axis=1) - np.log(lower[:, every, every]).sum(axis=1)).tolist())

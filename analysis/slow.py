@@ -289,6 +289,8 @@ def _shifts(
             loose = (max(effect.loose, NUISANCE_LOOSE) * amount * direction) ** 2
             if effect.blur is not None:
                 loose += (amount * effect.blur[places]) ** 2
+            unknowns = amount * bench.by_form.unknowns[form][:, places]
+            lasting += unknowns.T @ unknowns
             costs = np.abs(amount * effect.direction[FLOW_PLACES]).max()
             loose[places == PLACE["first"]] += (FIRST_WATER * costs) ** 2
             diagonal += loose

@@ -62,7 +62,7 @@ def effect(plant: Plant) -> list[Effect]:
         loose=0.2,
         rate=rate,
         usual=LIMITS.usual,
-        blur=slip_open(plant, bench, extra),
+        unknowns=(slip_open(plant, bench, extra),),
         bend=bend,
     )
     if "discharge_pressure_bar" not in plant.has:
@@ -99,7 +99,7 @@ def _starved(plant: Plant, bearable_m: float) -> Effect:
         rate=LIMITS.starved_rate,
         sudden=0.5,
         usual=2.0 * LIMITS.usual,
-        blur=shift(n=0.15, q=0.15, t=0.7 * torque, i=0.7 * torque),
+        unknowns=(shift(n=0.15, q=0.15), shift(t=0.7 * torque, i=0.7 * torque)),
     )
 
 
@@ -121,7 +121,9 @@ def _narrowed(plant: Plant) -> list[Effect]:
             loose=LIMITS.passages_loose,
             rate=LIMITS.passages_rate * often,
             usual=LIMITS.usual,
-            blur=shift(t=LIMITS.passages_open, i=LIMITS.passages_open, q=LIMITS.passages_open * bench.flow_per_power),
+            unknowns=(
+                shift(t=LIMITS.passages_open, i=LIMITS.passages_open, q=-LIMITS.passages_open * bench.flow_per_power),
+            ),
         )
         for load, often in LIMITS.passages_loads
     ]

@@ -53,7 +53,7 @@ def effect(plant: Plant) -> list[Effect]:
     ):
         known = {"l": metres, "rest": rest} if gauge else {"rest": rest}
         slopes = head_shift(plant, bench, LIMITS.slope_open * metres, False) if gauge else {}
-        open_ = shift(**slopes, first=late) + (0.0 if gauge else slip_open(plant, bench, metres))
+        slopes_open = shift(**slopes) if gauge else slip_open(plant, bench, metres)
         usual = max(LIMITS.usual_m, least)
         bend, direction, lost = None, shift(**known), bench.flow_per_head_at_power * metres
         if not gauge:
@@ -69,7 +69,8 @@ def effect(plant: Plant) -> list[Effect]:
                 sudden=LIMITS.sudden,
                 rate=0.5 * (1.0 - to_intake),
                 usual=usual,
-                blur=open_,
+                blur=shift(first=late),
+                unknowns=(slopes_open,),
                 bend=bend,
             )
         )
@@ -97,7 +98,7 @@ def _to_the_intake(plant: Plant, room_m: float, least: float) -> Effect:
         rate=LIMITS.starved_rate,
         fixed=(room_m,),
         usual=max(LIMITS.usual_m, least),
-        blur=shift(n=0.5 * LIMITS.starved / room_m, q=0.5 * LIMITS.starved / room_m),
+        unknowns=(shift(n=0.5 * LIMITS.starved / room_m, q=0.5 * LIMITS.starved / room_m),),
     )
 
 

@@ -30,6 +30,7 @@ class RiserLeakLimits:
     eaten_open: float = 12.0  # then, risers for each unit of flow lost that the first water may be short of
     valve_above: float = 0.25  # of all others: a check valve at the wellhead holds what the gauge reads (a guess)
     fallen_for: float = 0.15  # the share lost at which the gauge surely has fallen by morning
+    load_open: float = 0.03  # log of torque for each unit of flow lost: against a little less head (a guess)
     check_valve_least: float = 0.45
     check_valve_centrifugal: float = 1.0  # a centrifugal pump's first water depends on where lifting begins, too
 
@@ -71,7 +72,8 @@ def effect(plant: Plant) -> list[Effect]:
                 loose=0.25,
                 curved=True,
                 sudden=LIMITS.sudden,
-                blur=shift(t=0.03, i=0.03, first=late),
+                blur=shift(first=late),
+                unknowns=(shift(t=LIMITS.load_open, i=LIMITS.load_open),),
                 rate=rate,
                 usual=LIMITS.usual,
             )

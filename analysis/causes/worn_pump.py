@@ -44,16 +44,17 @@ def effect(plant: Plant) -> list[Effect]:
     spared = relieved(plant, bench, LOST_AT_FULL * float(bench.flow_m3_h[-1]), of_well=1.0, of_riser=1.0)
     if plant.helical:
         rotor = spared - LIMITS.rubs_less
-        return [_form(plant, back, back + per_power * rotor, rotor, 1.0, shift(t=LIMITS.rubs_open, i=LIMITS.rubs_open))]
+        rubs = shift(t=LIMITS.rubs_open, i=LIMITS.rubs_open, n=per_power * LIMITS.rubs_open)
+        return [_form(plant, back, back + per_power * rotor, rotor, 1.0, None, rubs)]
     late = LIMITS.late_open_h * plant.full_flow_m3_h / plant.riser_m3
-    blur = shift(t=LIMITS.moves_open, i=LIMITS.moves_open, first=late)
+    moves = shift(t=LIMITS.moves_open, i=LIMITS.moves_open, q=-LIMITS.moves_open * per_power)
     return [
-        _form(plant, back - more * per_power, back, np.full(BANDS, more), often, blur)
+        _form(plant, back - more * per_power, back, np.full(BANDS, more), often, shift(first=late), moves)
         for more, often in LIMITS.moves_more
     ]
 
 
-def _form(plant: Plant, q: Floats, n: Floats, torque: Floats, rate: float, blur: Floats) -> Effect:
+def _form(plant: Plant, q: Floats, n: Floats, torque: Floats, rate: float, late: Floats | None, load: Floats) -> Effect:
     return Effect(
         None,
         shift(q=q, n=n, t=torque, i=current_of(plant, torque)),
@@ -64,7 +65,8 @@ def _form(plant: Plant, q: Floats, n: Floats, torque: Floats, rate: float, blur:
         curved=True,
         sudden=LIMITS.sudden,
         rate=rate,
-        blur=blur,
+        blur=late,
+        unknowns=(load,),
         usual=LIMITS.usual,
     )
 

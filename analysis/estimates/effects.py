@@ -71,7 +71,10 @@ class Effect:
     sudden
         How often it comes at once rather than grows, of ten cases so many tenths.
     blur
-        Standard uncertainty of the shift per unit of amount, beside `loose`: entries that it may move or not. (SIZE,)
+        Standard uncertainty of the shift per unit of amount, beside `loose`: entries that it may move or not, each by itself. (SIZE,)
+    unknowns
+        Numbers of the cause's own that nobody knows, as how much less a worn rotor rubs: what a standard deviation of each shifts per unit
+        of amount, all its entries together. (SIZE,) each
     rate
         Share of this form among the cause's forms.
     by_work
@@ -95,6 +98,7 @@ class Effect:
     group: str = "hydraulic"
     curved: bool = False
     blur: Floats | None = None
+    unknowns: tuple[Floats, ...] = ()
     by_work: bool = False
     usual: float = 0.0
     bend: Bend | None = None
