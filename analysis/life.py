@@ -4,7 +4,6 @@ Flow: watchers.py (episodes), slow.py (alarms), diagnosis.py (shares) -> HERE ->
 `flagged`, `id` and `first_cause` never change. Never: rows.
 """
 
-from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -350,20 +349,3 @@ def _channel(facts: SiteFacts, case: Case) -> str | None:
         return case.channel if case.cause == "sensor-fault" else None
     fitted = facts.sensors.channels
     return next((name for name in ("flow_m3_h", "volume_m3") if name in fitted), None)
-
-
-def withdrawn(before: list[Finding], after: list[Finding], reason: str) -> list[Finding]:
-    """Findings of a run that late rows made anew: matched by `id`, revised; what is gone is withdrawn with the reason.
-
-    A withdrawn finding keeps its last words; one that comes back is no longer withdrawn.
-    """
-    fresh = {finding.id: finding for finding in after}
-    kept = []
-    for old in before:
-        new = fresh.pop(old.id, None)
-        if new is None:
-            gone = old.withdrawn or reason
-            kept.append(replace(old, withdrawn=gone, revision=old.revision + (old.withdrawn is None)))
-        else:
-            kept.append(replace(new, raised=old.raised, revision=max(new.revision, old.revision + (new != old))))
-    return kept + list(fresh.values())

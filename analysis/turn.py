@@ -18,6 +18,7 @@ from analysis.sky import measures_sun, shares_told, with_sky
 from analysis.snapshots import kept_snapshots
 from analysis.solar_days import HOUR_MS
 from analysis.store import Store, findings, outbox, pulse, read_out, sites, state, summaries, told_sky
+from analysis.store.findings import ms_of
 from analysis.store.tables import number_of
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
@@ -30,6 +31,8 @@ GRACE_MS = 15 * 60_000
 CHUNK_MS = 6 * 86_400_000  # a second's readings of so long, some 500,000 rows, are held in memory together
 DISPROVED = "judged again with all that is known now, it does not stand"
 LINK_WAS_DOWN = "its readings came later: the link was down, not the board"
+TOLD_ANEW = "with the readings that came late the same fault is told as {id}, since {began}"
+"""What went on all the time was not wrong to tell: only its beginning, and with it its id, is another."""
 
 
 @dataclass(frozen=True)
@@ -185,6 +188,25 @@ def reconciled(fresh: tuple[Finding, ...], known: dict[str, Finding]) -> tuple[F
     ids = {one.id for one in fresh}
     for old in known.values():
         if old.id not in ids and old.withdrawn is None:
-            why = LINK_WAS_DOWN if old.cause == "silent" else DISPROVED
-            kept.append(replace(old, withdrawn=why, revision=old.revision + 1))
+            kept.append(replace(old, withdrawn=why_withdrawn(old, fresh), revision=old.revision + 1))
     return tuple(kept)
+
+
+def why_withdrawn(old: Finding, fresh: tuple[Finding, ...]) -> str:
+    """Reason for a finding whose id is found no longer: the same fault under another id, a link that was down, or disproved.
+
+    The same fault: of one cause and channel, of one part where both name one, in some time in common. Of several the one that
+    began nearest.
+    """
+    same = [
+        one
+        for one in fresh
+        if (one.cause, one.channel) == (old.cause, old.channel)
+        and (one.part is None or old.part is None or one.part == old.part)
+        and (old.ended is None or ms_of(one.began) < ms_of(old.ended))
+        and (one.ended is None or ms_of(old.began) < ms_of(one.ended))
+    ]
+    if same:
+        nearest = min(same, key=lambda one: (abs(ms_of(one.began) - ms_of(old.began)), one.id))
+        return TOLD_ANEW.format(id=nearest.id, began=nearest.began)
+    return LINK_WAS_DOWN if old.cause == "silent" else DISPROVED

@@ -2,6 +2,7 @@
 
 import random
 import threading
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -13,7 +14,8 @@ from analysis.rounds import Rounds
 from analysis.season import review_rows, rows_of_frame
 from analysis.store import open_store, state
 from analysis.store.readings import take
-from analysis.turn import LINK_WAS_DOWN, turn
+from analysis.turn import DISPROVED, LINK_WAS_DOWN, TOLD_ANEW, turn, why_withdrawn
+from logger.record.finding import Finding
 from logger.record.reading import Reading
 
 BOOT = "000001-aaaaaaaa"
@@ -110,6 +112,42 @@ def test_a_silence_whose_readings_come_later_is_withdrawn_with_the_reason(store,
     assert (after.withdrawn, after.revision) == (LINK_WAS_DOWN, told[0].revision + 1)
     assert told[0].id not in [one.id for one in store.findings("north", open_only=True)]
     assert store.unsent("findings")
+
+
+def test_the_same_silence_under_another_id_is_pointed_to(store, readings):
+    """Two days are held back; of the first all comes late, so that the silence of the second is one that began a day later."""
+    start = readings[0].time_ms
+    late = [one for one in readings if 4 <= (one.time_ms - start) / DAY_MS < 6]
+    arrive(store, [one for one in readings if one not in late and one.time_ms < start + 8 * DAY_MS])
+    turn(store, "north", start + 8 * DAY_MS)
+    (told,) = [one for one in store.findings("north") if one.cause == "silent"]
+    arrive(store, late)
+    turn(store, "north", start + 8 * DAY_MS)
+    found = {one.id: one for one in store.findings("north") if one.cause == "silent"}
+    old = found.pop(told.id)
+    (now,) = found.values()
+    assert (now.withdrawn, now.began > told.began) == (None, True)
+    assert (old.withdrawn, old.revision) == (TOLD_ANEW.format(id=now.id, began=now.began), told.revision + 1)
+
+
+@pytest.mark.parametrize(
+    ("given", "pointed"),
+    [
+        ({}, True),
+        ({"ended": None}, True),
+        ({"part": "wall"}, True),
+        ({"cause": "closed-delivery"}, False),
+        ({"channel": "flow_m3_h"}, False),
+        ({"began": "2025-11-01T06:00:00Z", "ended": "2025-11-02T06:00:00Z"}, False),
+        ({"began": "2025-11-07T06:00:00Z", "ended": None}, False),
+    ],
+)
+def test_only_the_same_fault_at_the_same_time_is_pointed_to(given, pointed):
+    old = Finding("old", "riser-leak", "riser-leak", "2025-11-03T06:00:00Z", "2025-11-04T06:00:00Z", 0.9, "", "")
+    old = replace(old, ended="2025-11-06T06:00:00Z")
+    same = replace(old, id="new", **({"began": "2025-11-02T06:00:00Z"} | given))
+    said = TOLD_ANEW.format(id="new", began=same.began) if pointed else DISPROVED
+    assert why_withdrawn(old, (same,)) == said
 
 
 def test_a_turn_that_fails_keeps_nothing_and_comes_again(store, readings, monkeypatch):
