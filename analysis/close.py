@@ -76,11 +76,11 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     )
     if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
-    if "irradiance_w_m2" in plant.has:
-        memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
-    elif not figures.told.any():
-        vector = without_haze(vector, np.where(learnt.days[SKY_TOLD] > 0, learnt.mean[SKY_TOLD], np.nan))
-    vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"), figures.told)
+    usual = np.where(learnt.days[SKY_TOLD] > 0, learnt.mean[SKY_TOLD], np.nan)
+    if "irradiance_w_m2" not in plant.has and not figures.told.any():
+        vector = without_haze(vector, usual)
+    memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
+    vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"), figures.told, usual)
     standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning"))
     if standing_h > 0.0:
         vector[[PLACE["cap"], PLACE["cv"]]] = np.nan  # a pump that lifts nothing stands low for its own reasons

@@ -25,26 +25,39 @@ UNLIKE, UNLIKE_SHARE = (
 )  # log of light about the day's own mean, and as a share of what it lost (common practice, no source)
 LEAST_HOURS = 3
 DEEP_LOSS = -0.25  # log: more than dust takes (common practice, no source)
+WHOLE_DAY, LEAST_LOW = 6, 2  # hours that tell; of them away from noon
+ONE_LEVEL = 0.025  # log of power: scatter of such a day's hours (common practice, no source)
+CHANGED = 0.2  # likewise: less may be a haze that takes nearly the same at all hours
+OVERCAST = -0.8  # likewise: less light is an even overcast
+NOON = (
+    np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 2.0
+)  # hours from noon: the sun's way through the air is hardly longer
 HIGH = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 4.0  # hours from noon: lower, horizon and season decide
 SKY_TOLD = np.arange(PLACE["s0"], PLACE["s0"] + HOURS)
 """Hours of the sun's way."""
 
 
 def under_clear_sky(
-    plant: Plant, vector: Floats, kept: Floats | None, told: NDArray[np.bool_] | None = None
+    plant: Plant,
+    vector: Floats,
+    kept: Floats | None,
+    told: NDArray[np.bool_] | None = None,
+    usual: Floats | None = None,
 ) -> tuple[Floats, Floats]:
     """The vector with its clear-sky figures replaced by their best of the last days, and what to keep for tomorrow.
 
     vector : float64[SIZE]; kept : float64[days, figures] or None before the first day; told : bool[HOURS], hours whose sky is known
-    from neighbours: they need not come again.
+    from neighbours: they need not come again; usual : float64[HOURS], what each was learnt to give, NaN where it was not.
     """
     sun_measured = "irradiance_w_m2" in plant.has
     places = np.array([PLACE["gc"]]) if sun_measured else SKY_TOLD
     today = vector[places][None, :]
     kept = today if kept is None else np.concatenate([kept[1 - KEPT_DAYS :], today])
-    found_places = _best(kept) if sun_measured else _come_again(kept)
-    if told is not None and not sun_measured:
-        found_places = np.where(told & ~np.isnan(today[0]), today[0], found_places)
+    known = np.zeros(len(places), bool) if told is None or sun_measured else told & ~np.isnan(today[0])
+    if usual is not None and not sun_measured and _another_level(today[0], kept[:-1], usual):
+        kept = np.concatenate([np.full_like(kept[:-1], np.nan), today])  # of an array that is no more
+        known |= ~np.isnan(today[0])
+    found_places = np.where(known, today[0], _best(kept) if sun_measured else _come_again(kept))
     found = vector.copy()
     found[places] = found_places
     return found, kept
@@ -75,6 +88,23 @@ def without_haze(vector: Floats, usual: Floats) -> Floats:
     found = vector.copy()
     found[SKY_TOLD] = np.nan
     return found
+
+
+def _another_level(today: Floats, kept: Floats, usual: Floats) -> bool:
+    """Whether a whole day lies at one other level than the days before, at low sun and at high, as strings that go or come again make it.
+
+    Haze that takes a fifth of the light at noon takes a third where the sun stands at half that height (Beer and Lambert), and an even
+    sheet of cloud hardly ever keeps its thickness through a day.
+    """
+    hours = ~np.isnan(today - usual)
+    if hours.sum() < WHOLE_DAY or not (hours & ~NOON).sum() >= LEAST_LOW or not (hours & NOON).any():
+        return False
+    off = (today - usual)[hours]
+    before = kept - usual
+    known = before[~np.isnan(before)]
+    if not len(known) or off.mean() < OVERCAST or np.std(off, ddof=1) > ONE_LEVEL:
+        return False
+    return bool(abs(off.mean() - np.median(known)) > CHANGED)
 
 
 def _best(kept: Floats) -> Floats:
