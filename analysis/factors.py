@@ -59,7 +59,7 @@ class Factors:
     def with_vector(self, values: Floats, covariance: Floats | None = None) -> "Factors":
         """The same with other values, and another covariance where given."""
         named = {name: float(value) for name, value in zip(NAMES, values, strict=True)}
-        kept = self.covariance if covariance is None else tuple(tuple(float(v) for v in row) for row in covariance)
+        kept = self.covariance if covariance is None else tuple(map(tuple, np.asarray(covariance, float).tolist()))
         return replace(self, **named, covariance=kept)
 
     def std(self, name: str) -> float:

@@ -95,10 +95,13 @@ class CentrifugalCore:
         `power` of `flow`, but g is read off over reduced head at once: both grids have the same nodes, between which both are straight.
         """
         a, _, e = self.exponents
-        x = _forwards(x)
         f_rising, _, g_falling = self._by_head
-        g = np.interp(_reduced(head_m, x, a), f_rising, g_falling)
-        return self.constant_loss_w + self.linear_loss_w * x + x**e * g
+        if _least(x) > 0:  # once for `_forwards` and `_reduced`: a solve asks this hundreds of times of a few speeds
+            reduced = head_m / x**a
+        else:
+            x = _forwards(x)
+            reduced = _reduced(head_m, x, a)
+        return self.constant_loss_w + self.linear_loss_w * x + x**e * np.interp(reduced, f_rising, g_falling)
 
     def breakaway_torque_n_m(self, head_m: Floats) -> Floats:
         """Torque that starts the shaft: bearings and seals alone, water asks for none at rest. [N m]"""
@@ -117,13 +120,18 @@ class CentrifugalCore:
         return self.leak_flow_m3_h * np.sqrt(np.maximum(head_m, 0.0) / self.leak_head_m)
 
 
+def _least(x: Floats) -> float:
+    """The least of all and 1, NaN where any is; `np.min` asks what it was given first, which costs more than the answer for few."""
+    return float(np.minimum.reduce(x, axis=None, initial=1.0))
+
+
 def _forwards(x: Floats) -> Floats:
-    return x if np.min(x, initial=1.0) >= 0 else np.where(x >= 0, x, np.nan)
+    return x if _least(x) >= 0 else np.where(x >= 0, x, np.nan)
 
 
 def _reduced(head_m: Floats, x: Floats, exponent: float) -> Floats:
     """Head at unit speed; endless at rest, also without head. [m]"""
-    if np.min(x, initial=1.0) > 0:
+    if _least(x) > 0:
         return head_m / x**exponent
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(x == 0, np.inf, head_m / x**exponent)

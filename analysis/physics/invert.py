@@ -69,7 +69,9 @@ def settled(answer: Callable[[Floats], Floats], start: Floats, close: float, rou
     """
     at, before, missed_before = start, start, np.zeros_like(start)
     for number in range(rounds):
-        missed = np.nan_to_num(answer(at) - at)
+        missed = answer(at) - at
+        if not np.isfinite(missed).all():
+            missed = np.nan_to_num(missed)
         if (np.abs(missed) < close).all():
             break
         moved = missed_before - missed

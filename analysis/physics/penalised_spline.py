@@ -5,6 +5,7 @@ Never: I/O, pandas; nothing of pumps is known here.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,10 +33,15 @@ class Basis:
 
     def matrix(self, x: Floats) -> Floats:
         """One row a point, one column a coefficient; x is held within 0 to `top`."""
+        inside = np.clip(x, 0.0, self.top * (1 - 1e-12))
+        return np.asarray(self._splines(inside), np.float64)
+
+    @cached_property
+    def _splines(self) -> BSpline:
+        """All of them as one spline of many values: the same figures as SciPy's design matrix, which is a sparse one and takes long to make."""
         step = self.top / self.segments
         knots = step * np.arange(-DEGREE, self.segments + DEGREE + 1)
-        inside = np.clip(x, 0.0, self.top * (1 - 1e-12))
-        return np.asarray(BSpline.design_matrix(inside, knots, DEGREE).toarray())
+        return BSpline.construct_fast(knots, np.eye(self.size), DEGREE)
 
     def roughness(self, order: int = 3) -> Floats:
         """Differences of the coefficients: 0 for a polynomial of degree below `order`, in units of the whole span."""
