@@ -128,7 +128,7 @@ class _ExpectedCut(_Cut, Expected):
 def look(plant: Plant, rows: Rows, days: range, before: "Columns | None" = None) -> Columns:
     """The daylight rows of `days` as columns. `rows`: merged, whole days. `before`: of all rows but the newest, as they were looked at."""
     rows = _daylight(plant, rows, days)
-    day = np.asarray(plant.days.day_of(rows.time_ms), np.int64)
+    day = plant.days.days_of_rising(rows.time_ms)
     dt_h = durations_h(rows.time_ms, day)
     expected = plant.model.expect_briefly(rows, None if before is None else before.expected)
     power = expected.input_power_w
@@ -303,18 +303,29 @@ def _flow(
     plant: Plant, rows: Rows, shared: Floats, moved: Floats, dt_h: Floats, should: Floats
 ) -> tuple[Floats, Floats]:
     """Flow for sums, and flow that a row's own reading tells."""
-    direct = rows["flow_m3_h"]
     step = plant.facts.sensors.meter_step_m3 or 0.01
     fine = should * dt_h > 4.0 * step
     with np.errstate(divide="ignore", invalid="ignore"):
         now = np.where(fine & (dt_h > 0), moved / dt_h, np.nan)
+    direct = rows.values.get("flow_m3_h")
+    if direct is None:
+        return shared, now
     has = ~np.isnan(direct)
     return np.where(has, direct, shared), np.where(has, direct, now)
 
 
 def told_to_stand(rows: Rows) -> Flags:
     """Rows in which tank, switch or a speed at zero keeps the pump from running; where none is read, nothing does."""
-    return (rows["tank_float_up"] > 0.5) | (rows["switched_on"] < 0.5) | (rows["speed_setting_pct"] <= 1.0)
+    return (rows["tank_float_up"] > 0.5) | told_off(rows)
+
+
+def told_off(rows: Rows) -> Flags:
+    """Likewise, switch or a speed at zero."""
+    found = np.zeros(len(rows), bool)
+    for channel, least in (("switched_on", 0.5), ("speed_setting_pct", np.nextafter(1.0, 2.0))):
+        if (column := rows.values.get(channel)) is not None:
+            found |= column < least
+    return found
 
 
 def _asked(plant: Plant, rows: Rows, day: NDArray[np.int64]) -> tuple[Flags, Flags]:

@@ -147,14 +147,14 @@ def _closed_days(state: State, waiting: Rows, until_ms: int, on_close: Callable[
     last_day = int(days.day_of(until_ms + 1)) - 1
     if last_day < first_day:
         return state
-    day_of_row = days.day_of(waiting.time_ms)
     in_order = len(waiting) < 2 or bool((np.diff(waiting.time_ms) > 0).all())
     for block in blocks(first_day, last_day + 1, len(waiting)):
+        first_ms, end_ms = days.open_ms(block.start), days.open_ms(block.stop)
         if in_order:
-            ends = np.searchsorted(day_of_row, [block.start, block.stop])
+            ends = np.searchsorted(waiting.time_ms, [first_ms, end_ms], "right")
             some = waiting.take(slice(int(ends[0]), int(ends[1])))
         else:
-            some = waiting.take((day_of_row >= block.start) & (day_of_row < block.stop))
+            some = waiting.take((waiting.time_ms > first_ms) & (waiting.time_ms <= end_ms))
         for closed in _closes(plant, memory, some, block):
             memory = closed
             if on_close is not None:
@@ -173,7 +173,7 @@ def blocks(first_day: int, stop_day: int, rows: int) -> list[range]:
 def _closes(plant: Plant, memory: Memory, rows: Rows, block: range) -> Iterable[Memory]:
     """The memory after each day of the block, in order."""
     clean = merged(rows)
-    cuts = np.searchsorted(plant.days.day_of(clean.rows.time_ms), np.arange(block.start, block.stop + 1))
+    cuts = np.searchsorted(clean.rows.time_ms, plant.days.open_ms(np.arange(block.start, block.stop + 1)), "right")
     days_of_duplicates = plant.days.day_of(clean.duplicate_ms)
     days_of_conflicts = plant.days.day_of(clean.conflicting_ms)
     columns = look(plant, clean.rows, block)

@@ -42,8 +42,16 @@ class SolarDays:
         """Index of the day that holds the instant. int or int64 array in, the same out."""
         return (time_ms - 1 - self.offset_ms) // DAY_MS
 
-    def open_ms(self, day: int) -> int:
-        """When the day began, ms."""
+    def days_of_rising(self, time_ms: NDArray[np.int64]) -> NDArray[np.int64]:
+        """`day_of` instants in order: by where each day begins among them, for to divide every one costs forty times as much."""
+        if not len(time_ms):
+            return np.empty(0, np.int64)
+        days = np.arange(self.day_of(int(time_ms[0])), self.day_of(int(time_ms[-1])) + 1)
+        begins = np.searchsorted(time_ms, self.open_ms(days), "right")
+        return np.repeat(days, np.diff(begins, append=len(time_ms)))
+
+    def open_ms(self, day):
+        """When the day began, ms. int or int64 array in, the same out."""
         return day * DAY_MS + self.offset_ms
 
     def close_ms(self, day: int) -> int:

@@ -15,7 +15,7 @@ from analysis.estimates.sums import Sums
 from analysis.estimates.taken import taken_by_hour
 from analysis.estimates.told_sky import told_hours
 from analysis.estimates.vector import BANDS, HOURS, PLACE, empty
-from analysis.look import Columns
+from analysis.look import Columns, told_off
 from analysis.plant import Plant
 from analysis.rows import Floats, or_zero
 
@@ -92,13 +92,14 @@ def _sums(seen: Columns, days: range) -> list[Floats]:
     every = Sums(None, bins, shape, rising=True)
     dt, expected = seen.dt_h, seen.expected
     of_sun = or_zero(expected.flow_of_sun_m3_h) * dt
-    metered = ~np.isnan(seen.moved_m3)
-    water = every.of(
-        np.where(metered, seen.moved_m3, np.where(np.isnan(seen.rows["flow_m3_h"]), 0.0, seen.flow_m3_h * dt))
-    )
-    known = every.of((metered | ~np.isnan(seen.rows["flow_m3_h"])).astype(float)) > 0
+    metered, came = ~np.isnan(seen.moved_m3), or_zero(seen.moved_m3)
+    known = metered
+    if "flow_m3_h" in seen.rows.values:
+        read = ~np.isnan(seen.rows["flow_m3_h"])
+        known, came = metered | read, np.where(~metered & read, seen.flow_m3_h * dt, came)
+    water, known = every.of(came), every.of(known.astype(float)) > 0
     full = seen.rows["tank_float_up"] > 0.5
-    off = (seen.rows["switched_on"] < 0.5) | (seen.rows["speed_setting_pct"] <= 1.0)
+    off = told_off(seen.rows)
     standing = ~seen.turning
     held = seen.held & seen.settled
 

@@ -186,13 +186,16 @@ def _clear_by_power(by_hour: Floats) -> np.ndarray:
 
 
 def hour_bins(plant: Plant, seen: Columns, days: range) -> np.ndarray:
-    """By row, the hour of the sun's way within its day; first and last hour take what lies beyond. int64[n]"""
-    hour = (seen.time_ms - _noon(plant, seen, days)) // HOUR_MS + HOURS // 2
-    return (seen.day - days.start) * HOURS + np.clip(hour, 0, HOURS - 1)
+    """By row, the hour of the sun's way within its day; first and last hour take what lies beyond. int64[n], rising
 
-
-def _noon(plant: Plant, seen: Columns, days: range) -> np.ndarray:
-    return seen.day * DAY_MS + (plant.days.noon_ms(days.start) - days.start * DAY_MS)
+    By where each hour begins among the rows: to divide every row's time costs twenty times as much.
+    """
+    begins = np.searchsorted(seen.day, np.arange(days.start, days.stop + 1))
+    noon_ms = plant.days.noon_ms(days.start) + np.arange(len(days)) * DAY_MS
+    hours = np.searchsorted(seen.time_ms, noon_ms[:, None] + (np.arange(HOURS) - HOURS // 2) * HOUR_MS)
+    hours = np.minimum(np.maximum(hours, begins[:-1, None]), begins[1:, None])
+    hours[:, 0] = begins[:-1]
+    return np.repeat(np.arange(hours.size), np.diff(hours.ravel(), append=begins[-1]))
 
 
 def _smooth(
