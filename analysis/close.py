@@ -22,7 +22,7 @@ from analysis.held_on import HIDES, hides
 from analysis.learning import OPENED_BY, Learnt, beginning, forgotten, learn, opened, sunlit
 from analysis.life import with_episodes
 from analysis.lifts_from import own_lift
-from analysis.memory import Memory
+from analysis.memory import Case, Memory
 from analysis.no_water import GONE
 from analysis.plant import Plant
 from analysis.shaded import TAKEN
@@ -36,6 +36,7 @@ from analysis.symptoms import DayView
 from analysis.unread_trips import tallied
 from analysis.washed import after_washing
 from analysis.watchers import episodes_of
+from analysis.water_lost import share_out
 
 WITHOUT_WATER = 0.5  # of the hours in which it turned; less is a morning's late water, which a hole in the riser makes
 FLOW_OPENED = frozenset(
@@ -104,7 +105,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     memory.arrays["recent"] = recent
     if learnt is not was_learnt or "mean" not in memory.arrays:
         memory.arrays |= kept_of(learnt)
-    memory.days.append(_summary(plant, view.day, memory, figures))
+    memory.days.append(_summary(plant, view.day, view.memory.cases, memory, figures))
     return memory
 
 
@@ -182,27 +183,16 @@ def _counted(plant: Plant, view: DayView, memory: Memory, figures: DayFigures) -
         memory.heard_h += min(figures.heard_h, 2.0 * plant.days.half_day_ms(view.day) / HOUR_MS)
 
 
-def _summary(plant: Plant, day: int, memory: Memory, figures: DayFigures) -> DaySummary:
+def _summary(plant: Plant, day: int, before: list[Case], memory: Memory, figures: DayFigures) -> DaySummary:
     def known(value: float) -> float | None:
         return round(value, 4) if math.isfinite(value) else None
 
     spread = 1.96 * figures.expected_std_m3
     low = max(figures.expected_m3 - spread, 0.0)
-    lost = {
-        name: round(value, 3)
-        for name, value in (
-            ("tank-full", figures.tank_full_m3),
-            ("switched-off", figures.switched_off_m3),
-            ("held-back", figures.held_m3),
-        )
-        if value > 0.001
-    }
-    for cause, value in sorted(memory.numbers.items()):
-        if cause.startswith("lost:") and value > 0.001:
-            lost[cause.removeprefix("lost:")] = round(value, 3)
+    expected, lost = share_out(before, memory.cases, figures)
     daylight_h = 2.0 * plant.days.half_day_ms(day) / HOUR_MS
     return DaySummary(
-        plant.facts.site.id, plant.days.date_of(day), known(figures.water_m3), known(figures.expected_m3), known(low),
+        plant.facts.site.id, plant.days.date_of(day), known(figures.water_m3), known(expected), known(low),
         known(figures.expected_m3 + spread), round(figures.pumping_h, 3), round(figures.sunny_h, 3),
         known(figures.energy_wh) if plant.has & {"input_power_w", "pv_current_a"} else None,
         known(figures.insolation_wh_m2) if "irradiance_w_m2" in plant.has else None,

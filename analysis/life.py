@@ -4,8 +4,6 @@ Flow: watchers.py (episodes), slow.py (alarms), diagnosis.py (shares) -> HERE ->
 `flagged`, `id` and `first_cause` never change. Never: rows.
 """
 
-from datetime import UTC, datetime
-
 import numpy as np
 
 from analysis.calibration import stated
@@ -20,6 +18,7 @@ from analysis.solar_days import DAY_MS, HOUR_MS, iso
 from analysis.stood import SINCE, SINCE_H
 from analysis.symptoms import DayView, Episode
 from analysis.untold import untold
+from analysis.water_lost import key_of, within_the_day
 from analysis.what_to_check import check_of
 from logger.record.causes import CAUSES
 from logger.record.finding import Finding, Rival, Size
@@ -41,6 +40,7 @@ LEAST_TOLD = 0.5  # share of "nothing wrong" from which nobody is told
 def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
     """The cases after a day's episodes, up to the view's `until_ms`. The memory's own cases are left alone."""
     cases = [case.copied() for case in view.memory.cases]
+    claims: list[tuple[Case, Episode]] = []
     for episode in episodes:
         if episode.symptom == "string-out":
             _stepped(view, cases, episode)
@@ -58,6 +58,8 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
         elif known.ended_ms is not None and _as_likely_nothing(view, episode):
             continue  # it has run since: a cloud, or a full tank, is not the old fault again
         _updated(view, known, episode)
+        claims.append((known, episode))
+    within_the_day(view, claims)
     for case in cases:
         quiet = view.until_ms - case.seen_ms >= QUIET_MS.get(case.family, 0)
         if case.ended_ms is None and _is_fast(case) and quiet and healthy_after(view, case.seen_ms) >= HEALTHY_H:
@@ -189,7 +191,6 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
     case.seen_ms = max(case.seen_ms, episode.seen_ms)
     case.ended_ms = episode.seen_ms if episode.over else None
     case.hours += episode.hours
-    case.water_lost_m3 = (case.water_lost_m3 or 0.0) + episode.lost_m3
     for name, value in episode.whole.items():
         if name in OF_ITS_BEGINNING and case.revision > 1:
             continue  # a pump that starts dry on the third morning says nothing about how it began
@@ -317,7 +318,6 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
     if case.size is not None and cause.quantity is not None and cause.unit is not None:
         value, low, high = (round(float(x), 4) for x in case.size)
         size = Size(cause.quantity, value, low, high, cause.unit)
-    flagged = datetime.fromtimestamp(case.flagged_ms // 1000, UTC)
     own = case.family == case.cause  # a symptom that no other cause competes for: its confidence was counted by itself
     confidence, rivals = case.confidence, case.rivals
     if not own:
@@ -325,7 +325,7 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
         confidence, rivals = stated(case.confidence, case.rivals, renamed, case.family == "slow-electric")
     confidence *= UNLEARNT_WORTH if UNLEARNT in case.weighed else 1.0
     return Finding(
-        id=f"{facts.site.id}-{flagged:%Y%m%dT%H%MZ}-{case.number}",
+        id=f"{facts.site.id}-{key_of(case)}",
         cause=case.cause,
         first_cause=case.first_cause,
         began=iso(case.began_ms),
@@ -339,7 +339,9 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
         ended=None if case.ended_ms is None else iso(case.ended_ms),
         also_possible=tuple(Rival(name, round(share, 4)) for name, share in rivals.items()),
         size=size,
-        water_lost_m3=None if case.water_lost_m3 is None else round(case.water_lost_m3, 2),
+        water_lost_m3=None
+        if case.water_lost_m3 is None or case.cause == "sensor-fault"
+        else round(case.water_lost_m3, 2),
     )
 
 

@@ -15,9 +15,10 @@ from analysis.look import Columns, over_open_m
 from analysis.meter import NANO
 from analysis.plant import Plant, plant_of
 from analysis.protected import at_intake, cut_short, has_codes, waiting, whole_rows
-from analysis.rows import Floats
+from analysis.rows import Floats, or_zero
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
+from analysis.water_lost import came_m3
 from analysis.water_missed import GONE_SHARE, levels_of
 
 
@@ -278,7 +279,9 @@ def _episode(
     able = np.zeros(len(seen), bool)
     able[during] = seen.settled[during]
     should = seen.should_m3_h * measures["factor"] * seen.dt_h
-    moved = np.where(np.isnan(seen.moved_m3), np.nan_to_num(seen.rows["flow_m3_h"]) * seen.dt_h, seen.moved_m3)
+    moved = came_m3(seen.moved_m3, seen.rows["flow_m3_h"], seen.dt_h)
+    # what its sun would have brought: the motor itself lets go, spins, or stands low for want of a way out
+    of_sun = or_zero(seen.expected.flow_of_sun_m3_h) * seen.dt_h
     return Episode(
         "no-water",
         began_ms=began,
@@ -287,5 +290,5 @@ def _episode(
         hours=float(seen.dt_h[during][seen.turning[during]].sum()),
         at_flag=levels_of(view, seen, measures, until_flag, should, moved, began),
         whole=levels_of(view, seen, measures, bad, should, moved, began),
-        lost_m3=max(float(should[able].sum() - moved[able].sum()), 0.0),
+        lost_m3=max(float(of_sun[able].sum() - moved[able].sum()), 0.0),
     )

@@ -30,6 +30,7 @@ from analysis.solar_days import iso
 from analysis.summary import DaySummary, SiteNow
 from analysis.symptoms import DayView
 from analysis.watchers import episodes_of, watchers
+from analysis.water_lost import named
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
 
@@ -86,8 +87,9 @@ class State:
 
     @property
     def days(self) -> tuple[DaySummary, ...]:
-        """The closed days, oldest first."""
-        return tuple(self.memory.days)
+        """The closed days, oldest first; what was lost on them under the causes that the findings name now."""
+        before = len(self.facts.site.id) + 1
+        return named(self.memory.days, {one.id[before:]: one.cause for one in self.findings})
 
     @property
     def dropped(self) -> dict[str, int]:

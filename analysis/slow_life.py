@@ -78,10 +78,8 @@ def _setting_unread(plant: Plant) -> SlowBench:
 
 
 def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day: int, figures: DayFigures) -> bool:
-    """Update `memory.cases` (and `numbers`: water lost) at the close of `day`. True: something is suspected or open."""
+    """Update `memory.cases` at the close of `day`. True: something is suspected or open."""
     bench = slow_bench(plant) if SETTING_READ in memory.numbers else _setting_unread(plant)
-    for name in [n for n in memory.numbers if n.startswith("lost:")]:
-        del memory.numbers[name]
     recent = without_stuck(plant, memory, recent, day)
     suspected, today = False, windows_of(bench, learnt, recent)
     were_dirty = bool(_open(memory, "electric"))
@@ -311,7 +309,7 @@ def _again(
         take_verdict(case, verdict)
     case.part, case.channel = effect.part, effect.channel
     at_power = lost_by_day(learnt, memory.arrays.get(WATER), len(amounts) - begins)
-    _sized(bench, memory, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
+    _sized(bench, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
     case.revision += 1
 
 
@@ -346,11 +344,11 @@ def _follow(
     case.revision += 1
     if len(shown):
         at_power = lost_by_day(learnt, memory.arrays.get(WATER), len(amounts))
-        _sized(bench, memory, case, int(case.weighed["form"]), shown, at_power, moved, figures)
+        _sized(bench, case, int(case.weighed["form"]), shown, at_power, moved, figures)
 
 
 def _sized(
-    bench: SlowBench, memory: Memory, case: Case, form: int, amounts: Floats, at_power: Lost, moved: Shift,
+    bench: SlowBench, case: Case, form: int, amounts: Floats, at_power: Lost, moved: Shift,
     figures: DayFigures,
 ) -> None:  # fmt: skip
     """Flow lost is what was measured at the same power, where the engine's expectation does not itself know of the cause."""
@@ -383,7 +381,6 @@ def _sized(
     if np.isfinite(figures.on_power_m3):
         missing = max(figures.on_power_m3 * today, 0.0)
         case.water_lost_m3 = (case.water_lost_m3 or 0.0) + missing
-        memory.numbers[f"lost:{case.cause}"] = memory.numbers.get(f"lost:{case.cause}", 0.0) + missing
     case.evidence = all_causes()[case.cause].sentence(case.figures, case.channel)
 
 

@@ -48,7 +48,9 @@ class SiteNow:
 class DaySummary:
     """One solar day of one site, by its local date (ISO 8601).
 
-    `lost_m3` shares the missing water out: by cause, and `tank-full`, `held-back`, `switched-off` for what is no fault.
+    `lost_m3` shares the missing water out, so that with `water_m3` it comes to `expected_m3` where no more came than that: by cause as
+    the findings name it now, `tank-full`, `held-back`, `switched-off` for what is no fault, `not-counted` for what a lying meter missed,
+    and `other` for what none of these explains, which a datasheet's tolerance and the sky make on any day.
     """
 
     site: str

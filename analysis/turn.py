@@ -134,10 +134,11 @@ def _keep(connection: Connection, site: str, seen: _Seen, outcome: _Outcome) -> 
     fresh = {close_ms: at.dumps() for close_ms, at in outcome.closed.items() if close_ms in kept}
     state.keep_closes(connection, number, digest, fresh, kept)
     state.put_judged(connection, number, digest, judged.until_ms)
-    summaries.put_days(connection, number, judged.days[outcome.days_before :])
     if judged.now is not None:
         summaries.put_now(connection, number, judged.now)
     known = dict(_known(connection, site))
+    renamed = any(one.id in known and known[one.id].cause != one.cause for one in judged.findings)
+    summaries.put_days(connection, number, judged.days[0 if renamed else outcome.days_before :])
     changed = findings.put_findings(connection, number, reconciled(judged.findings, known))
     if changed:
         outbox.put_letter(connection, number, FINDINGS, {})
