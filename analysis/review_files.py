@@ -19,6 +19,7 @@ from analysis.season import Review, review_rows
 from analysis.site_beyond import judge_beyond
 from analysis.site_fits import judge_fit
 from analysis.site_notes import notes_of
+from analysis.site_off import off_from_the_first
 from analysis.sky import distance_km, measures_sun, of_all, shares_told, tells, with_sky
 from analysis.solar_days import iso
 from analysis.turned_signs import judge_signs
@@ -189,5 +190,6 @@ def review_one(
         wrong = "no rows between --from and --to"
         raise FilesError([Problem("--readings", readings.facts.site.id, wrong, "ask for another span")])
     found = review_rows(readings.facts, rows, to_ms, counts, told)
-    more = {"notes": tuple(readings.notes), "not_judged": tuple(readings.not_judged)}
+    off = off_from_the_first(found.days)
+    more = {"notes": tuple(readings.notes), "not_judged": (*readings.not_judged, *([] if off is None else [off]))}
     return Review(**{**found.__dict__, **more})
