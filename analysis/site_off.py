@@ -12,9 +12,10 @@ import numpy as np
 from analysis.site_fits import mostly
 from analysis.summary import DaySummary
 
+GOOD = 0.75  # of the days
 WEEK = 7  # days that tell; fewer are weather
 SUNNY, HEARD_SHARE = 0.3, 0.8
-"""Of the most that a day was expected to give, and of its daylight with readings: such a day tells."""
+"""Of what a good day was expected to give, and of its daylight with readings: such a day tells."""
 FAR_BELOW = 0.5
 """Of what was to be expected. A small pump is sold within a tenth of its table (ISO 9906, grade 3B, from memory), and sun, level and dust take
 as much again; half is a great fault or another plant."""
@@ -26,7 +27,7 @@ NO_FAULT = ("tank-full", "switched-off")
 
 def off_from_the_first(days: Sequence[DaySummary]) -> str | None:
     """A sentence without its full stop; None where the water fits, or too few days tell."""
-    most = max((day.expected_m3 or 0.0 for day in days), default=0.0)
+    most = float(np.quantile([day.expected_m3 or 0.0 for day in days], GOOD)) if days else 0.0
     told = [
         (day.water_m3, due)
         for day in days

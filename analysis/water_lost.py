@@ -97,7 +97,9 @@ def share_out(before: list[Case], cases: list[Case], figures: DayFigures) -> tup
     take("switched-off", figures.switched_off_m3, expected)
     if slow := [one for one in claims if one[0].family.startswith("slow")]:
         take_all(slow, most)
-        expected = max(expected, came + sum(lost.values())) if metered else expected
+        known = sum(lost.values())
+        if metered and came < most:
+            expected = max(expected, min(came + known, most))
     take("held-back", figures.held_m3, expected)
     if metered:
         take(OTHER, expected, expected)

@@ -1,11 +1,16 @@
 """A cubic metre goes missing once: what came and the shares of what is missing are what should have come, in every world and on every day."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from analysis import pipeline
-from analysis.water_lost import NOT_COUNTED
+from analysis.estimates.day import figures_of
+from analysis.look import look
+from analysis.memory import Case
+from analysis.water_lost import NOT_COUNTED, share_out
 from samples.cases import draw_case
 from tests.bench.bench_diagnosis import draw, rows_of_frame
 
@@ -90,3 +95,19 @@ def test_a_renamed_finding_takes_its_days_along() -> None:
     at_once = pipeline.advance(pipeline.begin(facts), rows, state.until_ms)
     assert at_once.days == state.days
     assert at_once.findings == state.findings
+
+
+def test_more_water_than_the_table_s_band_raises_no_expectation() -> None:
+    """Where far more came than should have, an open case of a share has no room left, and the day stays as its sun had it."""
+    facts, rows, _ = _season("samples", 4, "full", "closed-delivery")
+    plant = pipeline.begin(facts).plant
+    day = int(plant.days.day_of(int(rows.time_ms[-1]))) - 3
+    (figures,) = figures_of(plant, look(plant, rows, range(day, day + 1)), range(day, day + 1))
+    case = Case("slow-electric", "panel-soiling", "panel-soiling", 0, 1, 0, 0, water_lost_m3=5.0)
+    many = replace(figures, water_m3=4.0 * figures.expected_m3)
+    assert share_out([], [case], many) == (figures.expected_m3, {})
+    assert case.water_lost_m3 == 0.0
+    case.water_lost_m3 = 1.0
+    expected, lost = share_out([], [case], replace(figures, water_m3=figures.expected_m3))
+    assert expected == pytest.approx(figures.expected_m3 + 1.0)
+    assert sum(lost.values()) == pytest.approx(1.0)
