@@ -29,13 +29,15 @@ def off_from_the_first(days: Sequence[DaySummary]) -> str | None:
     """A sentence without its full stop; None where the water fits, or too few days tell."""
     most = float(np.quantile([day.expected_m3 or 0.0 for day in days], GOOD)) if days else 0.0
     told = [
-        (day.water_m3, due)
+        (day.water_m3, due_m3)
         for day in days
-        if day.water_m3 is not None and day.coverage >= HEARD_SHARE and (due := _due_m3(day)) > max(SUNNY * most, 0.0)
+        if day.water_m3 is not None
+        and day.coverage >= HEARD_SHARE
+        and (due_m3 := _due_m3(day)) > max(SUNNY * most, 0.0)
     ]
     if len(told) < WEEK:
         return None
-    water, due = (np.array(column) for column in zip(*told, strict=True))
+    water, due = np.array(told).T
     share = water / due
     figures = f"{water.sum():.0f} of {due.sum():.0f} m3 on {len(told)} sunny days"
     if _from_the_first(share < FAR_BELOW):
