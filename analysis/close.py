@@ -57,8 +57,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     memory.cases = with_episodes(view, episodes)
     if halted(view):
         memory.numbers[HALTED] = float(view.day)
-    for name in (SINCE, SINCE_H):
-        memory.numbers.pop(name, None)
+    memory.numbers = {name: value for name, value in memory.numbers.items() if name not in (SINCE, SINCE_H)}
     memory.numbers |= standing(view, episodes) | own_start(view) | own_lift(view) | _setting_read(view)
     if asked is None or "controller-trip" in asked:
         memory.numbers |= tallied(view)
@@ -77,11 +76,12 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     )
     if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
-    usual = np.where(learnt.days[SKY_TOLD] > 0, learnt.mean[SKY_TOLD], np.nan)
-    if "irradiance_w_m2" not in plant.has and not figures.told.any():
-        vector = without_haze(vector, usual)
-    memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
-    vector, memory.arrays["sky"] = under_clear_sky(plant, vector, memory.arrays.get("sky"), figures.told, usual)
+    if "irradiance_w_m2" in plant.has:
+        memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
+    elif not figures.told.any():
+        vector = without_haze(vector, _of_hours(learnt))
+    sky = memory.arrays.get("sky")
+    vector, memory.arrays["sky"] = under_clear_sky(plant, vector, sky, figures.told, _of_hours(learnt))
     standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning"))
     if standing_h > 0.0:
         vector[[PLACE["cap"], PLACE["cv"]]] = np.nan  # a pump that lifts nothing stands low for its own reasons
@@ -107,6 +107,11 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         memory.arrays |= kept_of(learnt)
     memory.days.append(_summary(plant, view.day, view.memory.cases, memory, figures))
     return memory
+
+
+def _of_hours(learnt: Learnt) -> np.ndarray:
+    """What each hour of the sun's way was learnt to give, NaN where nothing was. float64[HOURS]"""
+    return np.where(learnt.days[SKY_TOLD] > 0, learnt.mean[SKY_TOLD], np.nan)
 
 
 def _its_own(plant: Plant, memory: Memory, day: int, learnt: Learnt, recent: np.ndarray) -> Learnt:

@@ -8,7 +8,6 @@ import numpy as np
 
 from analysis.diagnosis import NOTHING, Verdict, weigh_shift
 from analysis.estimates.days_before import MEASURED, SUN, Change, largest_change, telling
-from analysis.estimates.supposed_before import change_of_the_best
 from analysis.learning import Learnt
 from analysis.memory import Memory
 from analysis.plant import Plant
@@ -21,7 +20,7 @@ SUNS, BEFORE = "suns", "before"
 """In the memory's arrays: hours of the last days, and how the array was before what is open."""
 MOST_NOTHING = 0.5
 """Share of "nothing wrong" above which nobody is told: what went astray before is in the shift's own covariance."""
-ENOUGH, ENOUGH_SUPPOSED = 6.0, 4.0
+ENOUGH = 6.0
 """Log-likelihood ratio, against the most dust that is no fault."""
 
 
@@ -34,12 +33,8 @@ def soiled_since(
         No more of the last ones than so many: those before are days of another fault.
     """
     hours = memory.arrays.get(SUNS)
-    measured = "irradiance_w_m2" in plant.has
-    least = ENOUGH if measured else ENOUGH_SUPPOSED
-    change = None
-    if hours is not None:
-        change = largest_change(hours[-days:], least) if measured else change_of_the_best(hours[-days:])
-    if change is None or change.ratio < least:
+    change = largest_change(hours[-days:], ENOUGH) if hours is not None and "irradiance_w_m2" in plant.has else None
+    if change is None or change.ratio < ENOUGH:
         return None
     shift = _shift(bench, learnt, recent, change)
     form = bench.causes.index(SOILING)

@@ -28,6 +28,7 @@ DEEP_LOSS = -0.25  # log: more than dust takes (common practice, no source)
 WHOLE_DAY, LEAST_LOW = 6, 2  # hours that tell; of them away from noon
 ONE_LEVEL = 0.025  # log of power: scatter of such a day's hours (common practice, no source)
 CHANGED = 0.2  # likewise: less may be a haze that takes nearly the same at all hours
+WHOLE_STRINGS = 0.06  # likewise: what air and season leave between the level and so many strings
 OVERCAST = -0.8  # likewise: less light is an even overcast
 NOON = (
     np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 2.0
@@ -54,7 +55,7 @@ def under_clear_sky(
     today = vector[places][None, :]
     kept = today if kept is None else np.concatenate([kept[1 - KEPT_DAYS :], today])
     known = np.zeros(len(places), bool) if told is None or sun_measured else told & ~np.isnan(today[0])
-    if usual is not None and not sun_measured and _another_level(today[0], kept[:-1], usual):
+    if usual is not None and not sun_measured and _another_level(today[0], kept[:-1], usual, plant.facts.array.strings):
         kept = np.concatenate([np.full_like(kept[:-1], np.nan), today])  # of an array that is no more
         known |= ~np.isnan(today[0])
     found_places = np.where(known, today[0], _best(kept) if sun_measured else _come_again(kept))
@@ -90,11 +91,11 @@ def without_haze(vector: Floats, usual: Floats) -> Floats:
     return found
 
 
-def _another_level(today: Floats, kept: Floats, usual: Floats) -> bool:
+def _another_level(today: Floats, kept: Floats, usual: Floats, strings: int) -> bool:
     """Whether a whole day lies at one other level than the days before, at low sun and at high, as strings that go or come again make it.
 
     Haze that takes a fifth of the light at noon takes a third where the sun stands at half that height (Beer and Lambert), and an even
-    sheet of cloud hardly ever keeps its thickness through a day.
+    sheet of cloud hardly ever keeps its thickness through a day; but where the air is dusty some such days come, and only whole strings count.
     """
     hours = ~np.isnan(today - usual)
     if hours.sum() < WHOLE_DAY or not (hours & ~NOON).sum() >= LEAST_LOW or not (hours & NOON).any():
@@ -104,7 +105,8 @@ def _another_level(today: Floats, kept: Floats, usual: Floats) -> bool:
     known = before[~np.isnan(before)]
     if not len(known) or off.mean() < OVERCAST or np.std(off, ddof=1) > ONE_LEVEL:
         return False
-    return bool(abs(off.mean() - np.median(known)) > CHANGED)
+    changed, out = abs(off.mean() - np.median(known)), np.arange(1, strings)
+    return bool(changed > CHANGED and (np.abs(changed + np.log(1.0 - out / strings)) < WHOLE_STRINGS).any())
 
 
 def _best(kept: Floats) -> Floats:
