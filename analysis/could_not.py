@@ -76,8 +76,8 @@ def _null_by_day(rows: Rows, facts: SiteFacts) -> list[str]:
     if not names:
         return []
     return [
-        f"fitted, and mostly without a value by day: {', '.join(names)}; what can only be seen there was not judged. Is it in another unit, "
-        "or turned round?"
+        f"fitted, and mostly without a value by day: {', '.join(names)}; what can only be seen there was not judged "
+        "(another unit, or a sensor turned round, looks so)"
     ]
 
 
