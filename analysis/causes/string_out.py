@@ -32,7 +32,7 @@ class StringOutLimits:
     """How many strings and modules are thought of; what makes a sight within the day sure.
 
     most_strings, most_modules: lost at once. believed: share by which the signature may err. least, least_volts: share lost; less is
-    left to the daily figures. least_clear: likewise where no sensor tells the light; by less a cloud cools the cells too little to be known by it, and it takes hours that no sheet of cloud keeps its thickness for (least_long, long_min, ragged_long). ..._min: for how long, at maximum power. whole: share of that time with rows. ragged...: scatter
+    left to the daily figures. least_clear: likewise where no sensor tells the light; by less a cloud cools the cells too little to be known by it. ..._min: for how long, at maximum power. whole: share of that time with rows. ragged...: scatter
     of logs within it. ..._stay(s): how far the other side may move. off, off_least: from the whole fraction.
     Scatter and time are common practice, no source.
     """
@@ -44,15 +44,12 @@ class StringOutLimits:
     newest_days: int = 10
     least: float = 0.15
     least_clear: float = 0.45
-    least_long: float = 0.24
     least_volts: float = 0.06
     least_volts_clear: float = (
         0.11  # cells known within ten kelvin or so are volts known within 4 % (0.4 %/K; common practice)
     )
     measured_min: float = 75.0
     clear_min: float = 120.0
-    long_min: float = 180.0
-    ragged_long: float = 0.025
     volts_min: float = 75.0
     whole: float = 0.85
     rows: int = 5
@@ -230,13 +227,12 @@ def _sides(facts: SiteFacts, known: Known, measured: bool) -> list[_Side]:
     array, found = facts.array, []
     for out in range(1, min(LIMITS.most_strings, array.strings - 1) + 1):
         share, lost = out / array.strings, -float(np.log(1 - out / array.strings))
-        if (share >= LIMITS.least if measured else out == 1 and share >= LIMITS.least_long) and not (
+        if (share >= LIMITS.least if measured else out == 1 and share >= LIMITS.least_clear) and not (
             known.newest_moved < -SHOWN * lost
         ).any():
-            hold, ragged = LIMITS.measured_min, LIMITS.ragged_measured
-            if not measured:
-                deep = share >= LIMITS.least_clear
-                hold, ragged = (LIMITS.clear_min, LIMITS.ragged) if deep else (LIMITS.long_min, LIMITS.ragged_long)
+            hold, ragged = (
+                (LIMITS.measured_min, LIMITS.ragged_measured) if measured else (LIMITS.clear_min, LIMITS.ragged)
+            )
             found.append(_Side(False, share, lost, hold, ragged, LIMITS.volts_stay))
     if array.strings > 1:
         return found  # a module less in one of several strings moves the voltage of all by no whole fraction

@@ -87,14 +87,12 @@ BRIGHTEST = (
     0.8  # of the largest share of its current that an hour of the day gave: in the others something may hold it back
 )
 CELLS_H = 0.3  # in a day
-COLD_CELLS = 1.04  # over the voltage supposed: air ten kelvin colder (0.4 %/K, crystalline silicon)
 
 
 def over_own_cells(seen: Columns, lit: NDArray[np.bool_], at_maximum_v: Floats, hours: Hours) -> Floats:
     """Voltage over that of maximum power of this day's own cells, told where the array gave most of what the sky of the day sent.
 
-    float64[n]; on days without such an hour, as when a pump is held back from morning to evening, over what colder air
-    would give, and NaN below that. Else warmer and colder cells than supposed, and a datasheet's tolerance, drop out.
+    float64[n], NaN on days without such an hour. Warmer and colder cells than supposed, and a datasheet's tolerance, drop out.
 
     at_maximum_v
         Expected, under the light that the array's own current tells. [V]
@@ -115,9 +113,7 @@ def over_own_cells(seen: Columns, lit: NDArray[np.bool_], at_maximum_v: Floats, 
         best = share > BRIGHTEST * share.max(axis=1, keepdims=True)
         cells = np.where(best, is_v, 0.0).sum(axis=1) / np.where(best, should_v, 0.0).sum(axis=1)
         cells[np.where(best, weight, 0.0).sum(axis=1) < CELLS_H] = np.nan
-        over = volts / (cells[days] * at_maximum_v)
-        cold = volts / (COLD_CELLS * at_maximum_v)
-        return np.asarray(np.where(np.isnan(over) & (cold > 1.0), cold, over), np.float64)
+        return np.asarray(volts / (cells[days] * at_maximum_v), np.float64)
 
 
 CURVE_H = 0.6  # of an hour

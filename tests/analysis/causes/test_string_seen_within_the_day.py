@@ -109,19 +109,6 @@ def test_a_cloud_that_halves_the_light_cools_the_cells_and_is_no_string() -> Non
     assert not watched(plant_with(2, 8, "irradiance_w_m2"), change)
 
 
-def test_one_of_three_strings_takes_three_even_hours_where_no_sensor_tells_the_sun() -> None:
-    """Less of a loss cools cells too little to be told from a cloud by them: evenness for longer does it."""
-    plant = plant_with(3, 8)
-    (told,) = watched(plant, a_string_from(-2.0, 1.0 / 3.0), sun_measured=False)
-    assert told.size == pytest.approx(1.0 / 3.0)
-    assert told.flag_ms - plant.days.noon_ms(DAY) >= 0.5 * 60 * MINUTE_MS
-
-    def cloud(hours: np.ndarray, columns: dict[str, np.ndarray]) -> None:
-        columns["light"][hours >= -2.0] = 2.0 / 3.0
-
-    assert not watched(plant, cloud, sun_measured=False)
-
-
 def test_hours_held_back_between_take_nothing_from_a_sensor_s_word() -> None:
     """An hour and more at maximum power, never so long on end: before and after each the pump had sun to spare."""
 

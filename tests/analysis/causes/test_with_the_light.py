@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from analysis.estimates.held import HELD_BY_OWN_CELLS, fill_held, held_rows
+from analysis.estimates.held import fill_held, held_rows
 from analysis.estimates.steady import hours_of
 from analysis.estimates.vector import PLACE, SIZE, empty
 from analysis.estimates.with_the_light import on_one_curve, over_own_cells, with_the_light
@@ -108,19 +108,6 @@ def test_hours_held_back_do_not_tell_how_warm_the_cells_are():
     over = over_own_cells(seen, yes, np.full(len(bins), 100.0), hours_of(bins, (1, HOURS), dt_h))
     assert over[~held] == pytest.approx(1.0)
     assert over[held] == pytest.approx(1.06)
-
-
-def test_a_day_held_back_from_morning_to_evening_is_told_by_a_voltage_that_no_cold_air_makes():
-    """No hour at maximum power tells how warm the cells are; ten kelvin less than supposed make 4 %."""
-    bins, none = np.repeat(np.arange(HOURS), ROWS), np.zeros(HOURS * ROWS, bool)
-    volts = np.where(bins < 6, 115.0, 103.0)
-    seen = _Rows(
-        rows={"pv_voltage_v": volts, "pv_current_a": np.full(len(bins), 4.0)}, power_w=4.0 * volts, dt_h=np.full(len(bins), 1 / 30),
-        at_max=none, expected=SimpleNamespace(mpp_current_a=np.full(len(bins), 10.0)),
-    )  # fmt: skip
-    over = over_own_cells(seen, ~none, np.full(len(bins), 100.0), hours_of(bins, (1, HOURS), seen.dt_h))
-    assert (over[bins < 6] > HELD_BY_OWN_CELLS).all()
-    assert np.isnan(over[bins >= 6]).all(), "cold cells would give as much"
 
 
 def learnt_and_days(caps):
