@@ -65,7 +65,7 @@ def not_turning(view: DayView) -> list[Episode]:
         return []
     plant = plant_of(view.facts)
     unknown = seen.unread
-    turns = seen.turning & ~tries_of(seen) | unknown & (seen.moved_m3 > 0)
+    turns = seen.turning & ~tries_of(seen) | unknown & (seen.moved_m3 > 0) | _lifted(plant, seen)
     with np.errstate(invalid="ignore"):
         guarded = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v  # `over-voltage` tells of that
     if any(case.cause == "over-voltage" and case.ended_ms is None for case in view.memory.cases):
@@ -98,6 +98,12 @@ def not_turning(view: DayView) -> list[Episode]:
             if episode is not None:
                 found.append(episode)
     return found
+
+
+def _lifted(plant: Plant, seen: Columns) -> np.ndarray:
+    """Rows in which it was fed and water came, whatever speed their mean holds: short runs in dim light lift too. bool[n]"""
+    came = (seen.moved_m3 > 0) | (seen.rows["flow_m3_h"] > 0)
+    return fed_rows(plant, seen) & came if came.any() else came
 
 
 def _belied(seen: Columns, turns: np.ndarray, unknown: np.ndarray) -> np.ndarray:
@@ -212,14 +218,15 @@ def _episode(
 ) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
     fed = fed_rows(plant, seen)[rows]
-    driven = np.cumsum(np.where(fed, dt_ms, 0))
+    weighty = fed & (weighty_rows(plant, seen) | locked_rows(plant, seen))[rows]
+    driven = np.cumsum(np.where(weighty, dt_ms, 0))
     ran = turns[: rows[0]].any()
     sure = np.logical_and.accumulate(seen.expected.poa_measured[rows] | coded)
     lasted = seen.time_ms[rows] - _stop_ms(seen, turns, rows) if coded[0] else np.cumsum(dt_ms)
     wait = np.where(sure, LIMITS.measured_ms if ran else LIMITS.morning_ms, LIMITS.unmeasured_ms)
     if ran and "tank_float_up" not in plant.has:
         wait = np.where(coded, wait, NEVER_MS)
-    by_feed = (driven >= LIMITS.driven_ms) & (np.cumsum(fed) >= LIMITS.driven_rows)
+    by_feed = (driven >= LIMITS.driven_ms) & (np.cumsum(weighty) >= LIMITS.driven_rows)
     if seen.turning[rows].any():  # nothing but the meter says that these runs were none
         step = plant.facts.sensors.meter_step_m3 or 0.01
         missed = np.cumsum(np.where(seen.turning[rows], plant.full_flow_m3_h * seen.dt_h[rows], 0.0))
@@ -288,6 +295,12 @@ def fed_rows(plant: Plant, seen: Columns) -> np.ndarray:
         took = seen.power_w > max(IDLE_W, IDLE_SHARE * plant.full_power_w)
     took[1:] &= ~seen.turning[:-1]
     return np.asarray(seen.driven | took)
+
+
+def weighty_rows(plant: Plant, seen: Columns) -> np.ndarray:
+    """Rows whose mean power is more than a controller takes for itself, or for one try within minutes of dim light; true where none is read. bool[n]"""
+    with np.errstate(invalid="ignore"):
+        return ~(seen.power_w <= LIMITS.fed_share * plant.full_power_w)
 
 
 def _hours(plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> float:

@@ -10,15 +10,13 @@ from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, head_shift, shift
 from analysis.estimates.vector import PLACE
 from analysis.look import Columns
-from analysis.meter import NANO
-from analysis.other_power import power_without
 from analysis.plant import Plant, plant_of
-from analysis.resolution import reading_step
 from analysis.sensor_checks import ADVICE, ANY, check_of_channel
 from analysis.sensor_words import load_of, sentence
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 from analysis.water_told import WITHIN_STEPS, known_h, late_rows, step_n, told_rows
+from analysis.what_moves import moved_by, swing_asked, swung
 from logger.record.site_facts import SiteFacts
 
 
@@ -34,15 +32,7 @@ class SensorLimits:
     least_share: float = 0.08
     least_current: float = 0.12  # temperature and wave form move it
     least_m: float = 2.0
-    moving: float = 0.25  # how much the power must have swung meanwhile, of full power
     air_h: float = 6.0  # likewise for the air's temperature, which a coarse sensor may hold for hours
-    drawn_m: float = 0.3  # of drawdown and of friction that must have come and gone: a coarse sensor does not see less
-    pressed_bar: float = 0.15
-    counted_steps: float = 3.0  # of the register, and hours of the pump's full flow, that the other meter counted
-    counted_h: float = 1.0
-    fine_steps: float = 2.5  # of a gauge that reads finely: it need not have moved as far as a coarse one
-    fine_bar: float = 0.05
-    steps: float = 2.0  # of what it reads in must have come and gone: a coarse channel stands still over less
     dead_h: float = 3.0  # of running, or
     dead_light_h: float = 6.0  # of light, without a value while others speak
 
@@ -64,9 +54,6 @@ ALIVE = {
     "ambient_temp_c": "light",
 }
 """Channels that cannot stand still, and while what; level and gauge differ between running and rest, by drawdown and friction."""
-
-COARSE = ("water_level_m", "discharge_pressure_bar", "flow_m3_h")
-"""Channels told in steps so coarse that a sound one may stand still through much of what moves it."""
 
 BY_WATER = ("water_level_m", "discharge_pressure_bar")
 """Channels that move with the water that comes."""
@@ -233,10 +220,9 @@ def _stuck(view: DayView, seen: Columns) -> list[Episode]:
             held = np.cumsum(seen.dt_h[part])
             if held[-1] < least_h or (channel == "flow_m3_h" and column[part[0]] == 0.0):
                 continue  # no flow all day is for the causes of no water, or for a sun too low to lift any
-            drive = _moved_by(view, seen, channel)
-            swing = _swing(plant, channel, column[: part[0] + 1])
-            moved = np.maximum.accumulate(drive[part]) - np.minimum.accumulate(drive[part])
-            enough = np.flatnonzero((held >= least_h) & (moved >= swing) & _frozen(seen, channel, part))
+            swing = swing_asked(plant, channel, column[: part[0] + 1])
+            moved = [swung(seen, channel, drive, part, swing) for drive in moved_by(view, seen, channel)]
+            enough = np.flatnonzero((held >= least_h) & np.logical_and.reduce(moved) & _frozen(seen, channel, part))
             if len(enough) and (channel in BY_WATER or (needs == "lifting" and not seen.settled[part].all())):
                 enough = np.flatnonzero(told_rows(seen)[part] & (np.arange(len(part)) >= enough[0]))
             if len(enough):
@@ -263,35 +249,6 @@ def _frozen(seen: Columns, channel: str, part: np.ndarray) -> np.ndarray:
     same = np.cumsum(stands & (column == value))
     other = np.cumsum(stands & (column != value))
     return (same[part] > 0) & (other[part] == other[part[0]])
-
-
-def _moved_by(view: DayView, seen: Columns, channel: str) -> np.ndarray:
-    """What moves a channel, by row: drawdown [m], friction [bar], water counted [m3], else power [W]."""
-    plant = plant_of(view.facts)
-    came = np.fmin(seen.should_m3_h, seen.flow_m3_h)  # where no water comes neither moves
-    if channel == "water_level_m":
-        return plant.system.drawdown_m(came)
-    if channel == "volume_m3":
-        came = np.rint(np.nan_to_num(seen.rows["flow_m3_h"]) * seen.dt_h * NANO).astype(np.int64)
-        return np.cumsum(came) / NANO
-    if channel == "discharge_pressure_bar":
-        return plant.wellhead_head_m(came) / plant.metres_a_bar
-    return power_without(plant, seen, channel)
-
-
-def _swing(plant: Plant, channel: str, read: np.ndarray) -> float:
-    """By how much that must have swung. `read`: what the channel read until it stood still, for a later reading is not known yet."""
-    step = reading_step(read) if channel in COARSE else 0.0
-    coarse = LIMITS.steps * step
-    if channel == "water_level_m":
-        return max(LIMITS.drawn_m, coarse)
-    if channel == "volume_m3":
-        counts = plant.facts.sensors.meter_step_m3 or 0.01
-        return max(LIMITS.counted_steps * counts, LIMITS.counted_h * plant.full_flow_m3_h)
-    if channel == "discharge_pressure_bar":
-        fine = max(LIMITS.fine_steps * step, LIMITS.fine_bar) if step else LIMITS.pressed_bar
-        return max(min(LIMITS.pressed_bar, fine), coarse)
-    return max(LIMITS.moving, coarse / plant.full_flow_m3_h) * plant.full_power_w
 
 
 def dead_rows(seen: Columns, channel: str) -> np.ndarray:
