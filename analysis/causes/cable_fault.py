@@ -22,9 +22,15 @@ class CableLimits:
     of_volts: tuple[float, float] = (0.34, 0.68)  # likewise in volts, at 425 and at 850 W/m2
     of_current: float = 0.2  # likewise in current, at full sun: the maximum itself moves a little
     beside: float = 0.15  # and by how much more a flatter maximum may be missed (a guess)
+    wet: float = 0.8  # share of wet splices beside resistive ones (a guess)
+    wet_current: tuple[float, float] = (
+        1.0,
+        0.7,
+    )  # a permanent magnet's current grows as its power, an induction motor's less
 
 
 LIMITS = CableLimits()
+CURRENT_SEEN = 0.3  # of the power lost: the current itself must have risen for it to be called a leak to earth
 
 
 def effect(plant: Plant) -> list[Effect]:
@@ -34,16 +40,26 @@ def effect(plant: Plant) -> list[Effect]:
     about constant, so the loss weighs most at low power. From the array: a resistance takes voltage in proportion to the current, and at
     maximum power lowers it a little too (single-diode model, full sun: log of power 0.125 = 0.101 of voltage and 0.024 of current; in
     six tenths of it 0.059 and 0.010).
+
+    A wet splice leaks to earth with the voltage or its square, and the voltage goes with the speed: more power and more current at the
+    same speed, hardly less at low speed with a displacement pump, whose own power goes with the speed, more there with a centrifugal
+    one, whose power goes with its cube.
     """
     bench = bench_of(plant)
     relative = bench.power_w / bench.power_w[-1]
     more = 1.0 / relative if plant.helical else relative ** (1.0 / 3.0)
     motor_q = -bench.flow_per_power * more
+    leaks = np.sqrt(relative) if plant.helical else relative ** (-1.0 / 3.0)
+    wet_q, current = -bench.flow_per_power * leaks, LIMITS.wet_current[0 if plant.current_known else 1]
     low = LIMITS.low_sun
     sun = np.abs(np.cos((np.arange(12) + 0.5 - 6) / 6 * np.pi / 2))
     apart = sides_apart(plant)
     return [
         Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.25, sudden=0.5, usual=LIMITS.usual),
+        Effect(
+            "motor", shift(q=wet_q, t=leaks, i=current * leaks), LIMITS.least, LIMITS.most, lost=wet_q, loose=0.3, sudden=0.5,
+            rate=LIMITS.wet, usual=LIMITS.usual, blur=shift(i=0.2),
+        ),
         Effect(
             "array", shift(s=-LIMITS.of_current * sun**2 if apart else -sun, av=-np.array(LIMITS.of_volts)), LIMITS.least, LIMITS.most,
             lost=np.array([-low, -0.7, -1.0]), loose=0.25 if apart else 0.4, group="electric", sudden=0.5,
@@ -59,6 +75,12 @@ def levels(_kind: str) -> dict[str, Levels]:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
+    current = [value for name, value in figures.items() if name.startswith("shift_i")]
+    if current and max(current) > CURRENT_SEEN * figures.get("size", 0.0):
+        return (
+            f"{100 * figures.get('size', 0.0):.0f} % of the power is lost on the way and the motor's feed takes more current at the same speed, while "
+            "the water is as ever: a wet splice that leaks to earth looks so, and so does a motor in which something drags."
+        )
     return (
         f"{100 * figures.get('size', 0.0):.0f} % of the power is lost on the way, growing with the current, while what the power does afterwards "
         "(flow per turn, motor current) is as it should be."

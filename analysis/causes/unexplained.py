@@ -21,7 +21,7 @@ class DragLimits:
     least: float = 0.1
     most: float = 1.0
     usual: float = 0.3  # half of all stay below (a guess)
-    rate: float = 2.0  # of what is unexplained otherwise (a guess)
+    rate: float = 1.0  # of what is unexplained otherwise (a guess): a wet splice, which is a cause of the list, looks much the same
     current: tuple[float, float] = (1.0, 0.7)  # a permanent magnet's current follows torque, an induction motor's less
 
 
@@ -31,16 +31,17 @@ DRAG_SEEN = 0.3  # of the amount: the torque itself must have risen for it to be
 
 
 def effect(plant: Plant) -> list[Effect]:
-    """A torque more, at all speeds about alike; the water knows nothing of it. None where neither speed nor current tells of a torque."""
+    """A torque more, at all speeds about alike, and so the larger a share of what a centrifugal pump takes, the slower it turns; the water knows nothing of it. None where neither speed nor current tells of a torque."""
     if not plant.has & TELL_TORQUE:
         return []
     bench = bench_of(plant)
-    lost = -bench.flow_per_power
+    share = np.ones(3) if plant.helical else np.sqrt(bench.power_w[-1] / bench.power_w)
+    lost = -bench.flow_per_power * share
     current = LIMITS.current[0 if plant.current_known else 1]
     return [
         Effect(
             None,
-            shift(q=lost, t=np.ones(3), i=current),
+            shift(q=lost, t=share, i=current * share),
             LIMITS.least,
             LIMITS.most,
             lost=lost,

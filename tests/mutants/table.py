@@ -108,7 +108,7 @@ CAUSES = (
            DIRECTIONS + "test_a_blockage_goes_as_the_square_of_the_flow_and_the_gauge_says_where"),
     _cause("a hole brings the first water early", "riser_leak", "drained = LIMITS.drained / LIMITS.drained_for", "drained = -LIMITS.drained / LIMITS.drained_for",
            DIRECTIONS + "test_a_hole_costs_what_wear_costs_and_the_first_water_too"),
-    _cause("what drags takes no torque", "unexplained", "t=np.ones(3)", "t=np.zeros(3)",
+    _cause("what drags takes no torque", "unexplained", "t=share", "t=0.0 * share",
            DIRECTIONS + "test_what_drags_takes_torque_and_leaves_the_water"),
     _cause("a strainer takes any suction", "clogging", "min(LIMITS.most, bearable_m / metres)", "max(LIMITS.most, bearable_m / metres)",
            DIRECTIONS + "test_no_strainer_takes_more_suction_than_air_and_well_lend"),

@@ -116,7 +116,9 @@ def test_the_gauge_at_rest_falls_with_a_column_that_drains_unless_a_valve_above_
 @pytest.mark.parametrize("site", ALL)
 def test_what_drags_takes_torque_and_leaves_the_water(site: str) -> None:
     drag = part("unexplained", site, None)
-    assert (bands(drag, "t") == 1).all()
+    load = bands(drag, "t")
+    assert load[-1] == 1
+    assert (np.diff(load) <= 0).all(), "a centrifugal pump takes the less, the slower it turns"
     assert (bands(drag, "i") > 0).all()
     assert (bands(drag, "n") == 0).all()
     assert (bands(drag, "q") < 0).all()
@@ -212,6 +214,25 @@ def test_power_held_back_lowers_the_ceiling(site: str) -> None:
     for held in effects("controller-derating", site):
         assert held.direction[PLACE["cap"]] < 0
         assert (hours(held) == 0).all()
+
+
+@pytest.mark.parametrize("site", ALL)
+def test_a_wet_splice_takes_power_and_current_and_leaves_the_water(site: str) -> None:
+    joint, wet = (effect for effect in effects("cable-fault", site) if effect.part == "motor")
+    assert (bands(wet, "t") > 0).all()
+    assert (bands(wet, "q") < 0).all()
+    assert (bands(wet, "n") == 0).all()
+    assert (bands(wet, "i") > 0).all(), "what leaks comes out of the drive, what a joint takes is volts"
+    assert (bands(joint, "i") == 0).all()
+    more = [np.ptp(bands(effect, "t")) for effect in (wet, joint)]
+    assert more[0] < more[1] or "helical" not in site, "a joint weighs most where the power is low"
+
+
+def test_it_is_called_a_splice_only_where_the_current_rose() -> None:
+    told = all_causes()["cable-fault"].evidence
+    assert "splice" in told({"size": 0.2, "shift_t2": 0.2, "shift_i2": 0.18})
+    assert "splice" not in told({"size": 0.2, "shift_t2": 0.2, "shift_i2": 0.01})
+    assert "splice" not in told({"size": 0.2, "shift_t2": 0.2})
 
 
 @pytest.mark.parametrize("site", ALL)
