@@ -80,6 +80,8 @@ VOLTS_LOOSE = 0.1  # a gain is the same at every current, where a resistance tak
 METER_OVER, METER_UNDER = 0.02, 0.05
 """Share of sensor faults: a meter that goes on counting, but wrongly. Of a hundred meters two or three fail in a year, and most of these stop
 (water supply, from memory); what drags or sheds pulses counts too little, and too much only with another pulse value, air or shaking."""
+SLIPS = (("tenth", 0.1, 0.02, 0.02), ("hundredth", 0.01, 0.002, 0.004))
+"""A decimal point of the pulse value: share that is counted, how far it is open (a fifth: what the expected flow is known to), how often (a guess)."""
 METER_LOOSE = 0.12  # a meter that is off is off by about the same share at every flow (common practice, no source)
 
 
@@ -159,16 +161,21 @@ def effect(plant: Plant) -> list[Effect]:
 
 def levels(kind: str) -> dict[str, Levels]:
     """A dead meter: no water counted while the load is that of a pump that lifts. An impeller that lifts does not let go of its load; a
-    rotor whose speed is turned down looks as if it had.
+    rotor whose speed is turned down looks as if it had. One that is set ten
+    times too small counts a tenth at every flow, where a hole takes another share at each.
     """
     loaded: Levels = {} if kind == "helical-rotor" else {"let_go": (0.0, 0.25)}
-    return {
-        "no-water/meter": loaded
-        | {
-            "flow": (0.0, 0.03), "torque": (0.0, 0.08), "current": (0.0, 0.1), "sun": (-0.05, 0.25), "fell": (0.0, 0.12), "onset": (0.6, 0.5), "ran": (3.0, 2.0), "above": (3.0, 5.0), "water": (10.0, 8.0), "drawn": (1.0, 0.3), "pipe": (1.0, 0.3),
-            "probe": (1.0, 0.2), "lead": (0.0, 0.2), "backwards": (0.0, 0.1), "before": (1.0, 0.1), "handled": (0.1, 0.35), "revived": (0.05, 0.2), "part": (0.9, 0.25), "rate": (0.15, 0.0),
-        }
+    common = loaded | {
+        "torque": (0.0, 0.08), "current": (0.0, 0.1), "sun": (-0.05, 0.25), "fell": (0.0, 0.12), "onset": (0.6, 0.5), "ran": (3.0, 2.0), "above": (3.0, 5.0), "water": (10.0, 8.0), "drawn": (1.0, 0.3), "pipe": (1.0, 0.3),
+        "probe": (1.0, 0.2), "lead": (0.0, 0.2), "backwards": (0.0, 0.1), "handled": (0.1, 0.35), "part": (0.9, 0.25),
     }  # fmt: skip
+    dead = {"flow": (0.0, 0.03), "before": (1.0, 0.1), "revived": (0.05, 0.2), "rate": (0.15, 0.0)}
+    slips = {
+        f"no-water/{name}": common
+        | {"flow": (share, open_), "before": (share, 2 * open_), "revived": (0.9, 0.5), "rate": (rate, 0.0)}
+        for name, share, open_, rate in SLIPS
+    }
+    return {"no-water/meter": common | dead, **slips}
 
 
 def watch(view: DayView) -> list[Episode]:
