@@ -13,6 +13,7 @@ from analysis.estimates.vector import PLACE
 from analysis.memory import Case
 from analysis.no_water import LIMITS as NO_WATER
 from analysis.plant import plant_of
+from analysis.shade_hours import at_the_clock
 from analysis.slow import HARDLY_KNOWN, slow_bench
 from analysis.solar_days import DAY_MS, HOUR_MS, iso
 from analysis.stood import SINCE, SINCE_H
@@ -76,7 +77,7 @@ def _stepped(view: DayView, cases: list[Case], episode: Episode) -> None:
     else:
         case = Case(
             "slow-electric", "string-out", "string-out", episode.flag_ms, number_of(cases, episode.flag_ms),
-            episode.began_ms, episode.seen_ms, confidence=STEP_SHARE, water_lost_m3=0.0,
+            episode.began_ms, episode.seen_ms, confidence=STEP_SHARE, water_lost_m3=None,
         )  # fmt: skip
         cases.append(case)
     share = episode.size or 0.0
@@ -331,10 +332,10 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
         began=iso(case.began_ms),
         flagged=iso(case.flagged_ms),
         confidence=round(confidence, 4),
-        evidence=case.evidence,
+        evidence=case.evidence + at_the_clock(facts, case),
         check=check_of(case.cause, facts.pump.kind, channel, case.figures.get("unread", 0.0) > 0, rivals),
         revision=max(case.revision, 1),
-        part=case.part if case.part in cause.parts else None,
+        part=_part(case) if case.part in cause.parts else None,
         channel=channel,
         ended=None if case.ended_ms is None else iso(case.ended_ms),
         also_possible=tuple(Rival(name, round(share, 4)) for name, share in rivals.items()),
@@ -343,6 +344,12 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
         if case.water_lost_m3 is None or case.cause == "sensor-fault"
         else round(case.water_lost_m3, 2),
     )
+
+
+def _part(case: Case) -> str | None:
+    """The part, where the cause's own figures must speak for it."""
+    speaks = all_causes()[case.cause].part_told
+    return case.part if speaks is None else speaks(case.part, case.figures)
 
 
 def _channel(facts: SiteFacts, case: Case) -> str | None:

@@ -6,9 +6,10 @@ Never: finding out that a channel lies (causes/sensor_fault.py does); rows.
 
 import numpy as np
 
+from analysis.diagnosis import Verdict
 from analysis.estimates.vector import PLACE
 from analysis.learning import Learnt
-from analysis.memory import Memory
+from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
 from analysis.slow import Shift, SlowBench, shift_of
@@ -66,6 +67,15 @@ def told_already(bench: SlowBench, memory: Memory, cause: str, form: int) -> boo
         return True
     too_high = effect.channel == VOLTS and effect.direction[PLACE["av1"]] > 0
     return too_high and any(case.cause == "over-voltage" and case.ended_ms is None for case in memory.cases)
+
+
+def told_by_another(bench: SlowBench, memory: Memory, case: Case, verdict: Verdict) -> bool:
+    """What a case is weighed to be by now is what another open one, told of before it, says already: the same thing on the same channel."""
+    channel = None if verdict.form is None else bench.effects[verdict.form].channel
+    others = (
+        one for one in memory.cases if one is not case and one.ended_ms is None and one.flagged_ms <= case.flagged_ms
+    )
+    return channel is not None and any((one.cause, one.channel) == (verdict.cause, channel) for one in others)
 
 
 def array_unknown(memory: Memory, group: str) -> bool:

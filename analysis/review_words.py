@@ -80,4 +80,4 @@ def _size(size: Size) -> str:
 
 
 def _day(text: str | None, zone: ZoneInfo) -> str:
-    return datetime.fromisoformat(text).astimezone(zone).strftime("%Y-%m-%d %H:%M") if text else "?"
+    return datetime.fromisoformat(text).astimezone(zone).strftime("%Y-%m-%d %H:%M %Z") if text else "?"

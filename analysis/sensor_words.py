@@ -41,6 +41,7 @@ METRES = {
 }
 """Channels whose amounts are metres of water: into the channel's unit, and words for either way."""
 SAYS = 0.02  # log, or m: less says nothing of the way
+WITHIN = 0.01  # log: less is told as nothing
 MOST_M = 39.9  # what a drift is followed up to (causes/sensor_fault.py)
 
 
@@ -69,6 +70,8 @@ def sentence(figures: dict[str, float], channel: str | None, load: str) -> str:
         return f"{who} said dry for {hours:.1f} h while water came or the level stood above it."
     if "probe_wet" in figures:
         return f"{who} said wet for {hours:.1f} h while the level stood below it and the pump lifted too little."
+    if "amount" in figures and channel not in METRES and figures["amount"] < WITHIN:
+        return f"{who} has been off, and is within 1 % again of what all the others agree on."
     if "amount" in figures:
         return f"{who} reads {_off(figures, channel)} against what all the others agree on."
     meter = "The meter" if channel is None else who

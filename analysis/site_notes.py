@@ -73,7 +73,7 @@ def _float(facts: SiteFacts, rows: Rows, days: Days) -> str | None:
         return None
     return (
         "on most days the pump runs only while tank_float_up says that the tank is full: is the float wired the other way round "
-        "(1 = full), or stuck? Standing still and a full tank are told apart by it"
+        "(1 = full), or stuck? Standing still and a full tank are told apart by it: what is said below of a pump that did not start may be no more than that"
     )
 
 

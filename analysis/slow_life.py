@@ -19,7 +19,7 @@ from analysis.flow_lost import WATER, Lost, lost_by_day, size_of
 from analysis.held_on import HIDES, HOT_AGAIN, held_on, hides, sizing, untellable
 from analysis.learning import Learnt
 from analysis.life import FLOW_SHARE_LOST, UNLEARNT, number_of, take_verdict, taken_over, unlearnt
-from analysis.lying import array_unknown, of_the_array, told_already, without_stuck
+from analysis.lying import array_unknown, of_the_array, told_already, told_by_another, without_stuck
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats, middle
@@ -292,11 +292,10 @@ def _again(
     _dated(plant, case, day - (len(amounts) - 1 - begins), day)
     if at_once is not None and day - int(case.weighed["day"]) <= COURSE_DAYS:
         case.weighed["at_once"] = at_once
-    told = int(case.weighed["day"])
-    work = worked_on(plant.facts, plant.days, range(int(told - case.weighed["window"]) + 1, told + 1))
-    beside = of_the_array(bench, memory, learnt, recent, group, min(since, WEIGHED_DAYS))
-    sound = often_nothing(bench, form, UNLEARNT in case.weighed)
-    verdict = weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside, sound)
+    verdict = _weighed_again(plant, bench, memory, learnt, recent, case, moved, min(since, WEIGHED_DAYS))
+    if verdict.cause != case.cause and told_by_another(bench, memory, case, verdict):
+        case.ended_ms = case.seen_ms
+        return
     if verdict.shares[NOTHING] < 0.5 and not settled(case, moved):
         if verdict.form is not None:
             case.weighed["form"] = float(verdict.form)
@@ -311,6 +310,17 @@ def _again(
     at_power = lost_by_day(learnt, memory.arrays.get(WATER), len(amounts) - begins)
     _sized(bench, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
     case.revision += 1
+
+
+def _weighed_again(
+    plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, case: Case, moved: Shift,
+    days: int,
+) -> Verdict:  # fmt: skip
+    told, group = int(case.weighed["day"]), case.family.removeprefix("slow-")
+    work = worked_on(plant.facts, plant.days, range(int(told - case.weighed["window"]) + 1, told + 1))
+    beside = of_the_array(bench, memory, learnt, recent, group, days)
+    sound = often_nothing(bench, int(case.weighed["form"]), UNLEARNT in case.weighed)
+    return weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside, sound)
 
 
 def _gone_below(case: Case, least: float, usual: float) -> float:
@@ -385,11 +395,9 @@ def _sized(
 
 
 def _interval(days: Floats, open_: float) -> tuple[float, float, float]:
-    """Value and 95 % interval from the daily figures: both how bad it was on the whole and how bad it is now lie within."""
+    """Value and 95 % interval from the daily figures: how bad it was on the whole and is now lie within. What is there is more than nothing."""
     whole, now = float(days.mean()), float(days[-SIZED_DAYS:].mean())
     middle = 0.5 * (whole + now)
-    half = (
-        1.96 * float(np.hypot(open_, days[-SIZED_DAYS:].std() / np.sqrt(min(len(days), SIZED_DAYS))))
-        + abs(now - whole) / 2
-    )
-    return middle, middle - half, middle + half
+    scatter = days[-SIZED_DAYS:].std() / np.sqrt(min(len(days), SIZED_DAYS))
+    half = 1.96 * float(np.hypot(open_, scatter)) + abs(now - whole) / 2
+    return middle, middle * float(np.exp(-half / middle)) if middle > 0.0 else 0.0, middle + half

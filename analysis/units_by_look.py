@@ -35,6 +35,7 @@ BEYOND, BEYOND_VALUES = 0.2, 20  # of a day's values; by so many different ones 
 OTHER_WAY = 0.2  # of the farthest value: what is read the right way round beside it
 STEADY = 0.02  # of the middle value: a pressure that never moves is a gauge that is stuck
 PUMP_RUNS, PUMP_RESTS = 0.4, 0.02  # of the most that the pump takes
+HERTZ, PER_CENT = "Hz (turns a second)", (75.0, 110.0)  # a pump that works comes near its fastest on some day
 NO_PUMP_LIFTS = ", at which no pump takes so much power"
 DRAWN_LEAST_M = 1.0  # of drawdown to be expected: less says nothing about the way a level is counted
 DAYS_MIN, MOSTLY = 3, 0.8
@@ -248,7 +249,7 @@ def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
         ("flow_m3_h", max(row.flow_m3_h for row in facts.pump.curve), (0.05 / 3600, 4.0 / 3600), "m3/s", 3600),
         ("pv_voltage_v", _string_v(facts), (0.4e-3, 1.6e-3), "kV", 1000),
         ("motor_speed_rpm", max(speeds, default=0.0), (0.2e-3, 2e-3), "thousands of turns a minute", 1000),
-        ("motor_speed_rpm", max(speeds, default=0.0), (0.25 / 60, 5.0 / 60), "Hz (turns a second)", 60),
+        ("motor_speed_rpm", max(speeds, default=0.0), (0.25 / 60, 5.0 / 60), HERTZ, 60),
         (
             "motor_speed_rpm",
             max(speeds, default=0.0),
@@ -267,8 +268,11 @@ def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
         if unit.endswith(NO_PUMP_LIFTS) and not _works(rows, facts):
             continue  # it stands and tries, turns at a low limit, or has little sun: then so few turns are true
         if low < top / most < high and top > MOVES * least:
+            fix = f"multiply by {factor}"
+            if unit == HERTZ and PER_CENT[0] < top < PER_CENT[1]:  # of two poles it turns 50 times a second, of four 25
+                unit, fix = f"{unit} or per cent of the fastest", f"{fix} ({unit}) or by {most / 100.0:g} (per cent)"
             wrong = f"hardly ever above {top:.3g}, and this site gives {most:.3g}: it looks like {unit}"
-            problems.append(Problem(file, f"column {name}", wrong, f"multiply by {factor}, or correct the site file"))
+            problems.append(Problem(file, f"column {name}", wrong, f"{fix}, or correct the site file"))
     return problems
 
 

@@ -141,7 +141,9 @@ def evidence(figures: dict[str, float]) -> str:
         if most_at_speed
         else "at low speed no less than at high, as through passages grown shut"
     )
-    return f"The pump delivers {100 * figures.get('size', 0.0):.0f} % less at the same power, {how}{where}."
+    if (lost := 100 * figures.get("size", 0.0)) < 0.5:
+        return f"Load and speed moved as against an obstruction{where}; at the same power no flow is missed so far."
+    return f"The pump delivers {lost:.0f} % less at the same power, {how}{where}."
 
 
 register(

@@ -58,6 +58,8 @@ class CauseFile:
         By pump kind, what differs: a rotor that is shut in bursts something, an impeller does not.
     evidence
         Figures -> one sentence; where it `names_channel`, figures and a channel or None.
+    part_told
+        Part and figures -> the part that these speak for, or None; without it, the part as weighed.
     effect
         Slow causes: how it shifts the day's parameters, a few forms (parts) of it; see estimates/effects.py.
     levels
@@ -81,6 +83,7 @@ class CauseFile:
     check_channel: Callable[[str | None], str] | None = None
     of_kind: Mapping[str, OfKind] = field(default_factory=dict)
     names_channel: bool = False
+    part_told: Callable[[str | None, dict[str, float]], str | None] | None = None
 
     def check_at(self, kind: str, channel: str | None = None, unread: bool = False) -> str:
         """What to look at first at a pump of this kind; of the channel that is meant, and where nothing reads a code."""

@@ -106,13 +106,30 @@ def levels(_kind: str) -> dict[str, Levels]:
     }  # fmt: skip
 
 
+SHORT_LEAST, FALLEN_LEAST = 0.15, 0.3
+"""Of the riser, that the first water is short by, and of the gauge at rest, that it has fallen by: less is no sign of a column that drains (a quarter
+of what a hole half way down drains)."""
+
+
 def evidence(figures: dict[str, float]) -> str:
-    """One sentence with the figures."""
-    late = figures.get("shift_first", 0.0)
-    return (
-        f"{100 * figures.get('size', 0.0):.0f} % of the water that the pump should deliver at this power does not arrive, about the same amount at "
-        f"all speeds; the first water of the day is short by {late:.1f} volumes of the riser."
-    )
+    """One sentence with the figures; of the column at rest only what speaks for it."""
+    lost = 100 * figures.get("size", 0.0)
+    missing = f"{lost:.0f} % of the water that the pump should deliver at this power does not arrive"
+    if lost < 0.5:
+        missing = "The pump delivers what it should at this power, but the column does not stand"
+    signs = []
+    if (short := figures.get("shift_first", 0.0)) >= SHORT_LEAST:
+        signs.append(f"the first water of the day is short by {short:.1f} volumes of the riser")
+    if figures.get("shift_stand", 0.0) >= FALLEN_LEAST:
+        signs.append("the pressure at the wellhead falls at rest")
+    even = ", about the same amount at all speeds" if "flow" not in figures and lost >= 0.5 else ""
+    return f"{missing}{even}{'; ' + ' and '.join(signs) if signs else ''}."
+
+
+def part_told(part: str | None, figures: dict[str, float]) -> str | None:
+    """The part, unless nothing that was seen of the column at rest speaks for it."""
+    drains = figures.get("shift_first", 0.0) >= SHORT_LEAST or figures.get("shift_stand", 0.0) >= FALLEN_LEAST
+    return part if drains else None
 
 
 register(
@@ -152,6 +169,7 @@ register(
             ),
         },
         evidence=evidence,
+        part_told=part_told,
         effect=effect,
         levels=levels,
         limits=LIMITS,

@@ -55,6 +55,20 @@ def test_temperatures_in_other_degrees_are_seen(scale: float, zero: float, unit:
 
 
 @cache
+def test_a_speed_in_per_cent_is_not_called_turns_a_second_alone() -> None:
+    facts, rows = recorded()
+    fastest = max(row.speed_rpm for row in facts.pump.curve)
+    changed = Rows(
+        rows.time_ms,
+        rows.values | {"motor_speed_rpm": rows["motor_speed_rpm"] * 100.0 / np.nanmax(rows["motor_speed_rpm"])},
+    )
+    (problem,) = judge_units("r.csv", changed, facts)
+    assert "per cent of the fastest" in str(problem)
+    assert f"{fastest / 100.0:g} (per cent)" in problem.fix
+    hertz = Rows(rows.time_ms, rows.values | {"motor_speed_rpm": rows["motor_speed_rpm"] / 60.0})
+    assert "per cent" not in str(judge_units("r.csv", hertz, facts))
+
+
 def full():
     """A sound helical pump with all sensors, and a flow meter beside the register."""
     facts, rows, _ = read_case(HERE / "none" / "helical")
