@@ -24,6 +24,7 @@ RUNS, RUNS_H, HARDLY = (
     0.05,
 )  # of full power; hours a day; share of these hours in which the tank is not said to be full
 SLIPS = ((0.1, "a tenth"), (0.01, "a hundredth"))
+TEN = float(np.log(10.0))
 NEAR = 0.4  # log: water for its energy, beside the table's best row; a middling day gives somewhat less (common practice, no source)
 USUAL = 0.8  # of the best row's efficiency, through a day
 
@@ -95,4 +96,25 @@ def _meter(facts: SiteFacts, rows: Rows, days: Days) -> str | None:
                 f"on most days, from the first on, the meter counts about {words} of the water that the power should lift: is its pulse value right "
                 "(litres a pulse, m3 a pulse)? Time a bucket at the tank"
             )
-    return None
+    return _meter_since(np.flatnonzero(told) + int(days.day[0]), logs)
+
+
+def _meter_since(day: np.ndarray, logs: np.ndarray) -> str | None:
+    """Likewise from some day on, too much by whole decimal points on all days since: too little may be a hole, and the findings weigh that."""
+    points = np.round(logs / TEN)
+    points[np.abs(logs - TEN * points) >= NEAR] = np.nan  # a day that tells of none
+    told = np.isfinite(points)
+    day, points = day[told], points[told]
+    changed = np.flatnonzero(np.diff(points) != 0)
+    if (
+        len(changed) != 1
+        or points[0] != 0
+        or points[-1] < 0
+        or min(changed[0] + 1, len(points) - changed[0] - 1) < DAYS_MIN
+    ):
+        return None
+    since = np.datetime64(int(day[changed[0] + 1]), "D")
+    return (
+        f"since {since} the meter counts about {10.0 ** points[-1]:g} times the water that the power should lift: was it, or its pulse value, "
+        "changed? Time a bucket at the tank"
+    )

@@ -63,3 +63,24 @@ def test_a_pulse_value_that_is_off_by_tens_is_asked_about(share: float, words: s
     counted = Rows(rows.time_ms, rows.values | {"volume_m3": share * rows["volume_m3"]})
     notes = [one for one in notes_of(facts, counted) if "pulse value" in one]
     assert [words in one for one in notes] == ([True] if words else [])
+
+
+@pytest.mark.parametrize(
+    ("times", "words"), [(10.0, "about 10 times"), (100.0, "about 100 times"), (2.0, None), (0.1, None)]
+)
+def test_a_pulse_value_that_changes_some_day_is_dated(times: float, words: str | None) -> None:
+    """Too much by decimal points is no pump's fault; too little may be one, and is weighed as such."""
+    facts, rows = recorded()
+    changes = rows.time_ms.min() + round(0.5 * np.ptp(rows.time_ms))
+    steps = np.diff(rows["volume_m3"], prepend=rows["volume_m3"][0])
+    counted = np.cumsum(np.nan_to_num(np.where(rows.time_ms > changes, times, 1.0) * steps))
+    notes = [
+        note
+        for note in notes_of(facts, Rows(rows.time_ms, rows.values | {"volume_m3": counted}))
+        if "the meter counts" in note
+    ]
+    assert len(notes) == (words is not None)
+    if words is not None:
+        day = np.datetime64(int(changes), "ms").astype("datetime64[D]")
+        assert words in notes[0]
+        assert any(f"since {day + one}" in notes[0] for one in (0, 1))
