@@ -101,3 +101,12 @@ def _mean(lost: Lost) -> float:
     """By the water that was due; each day alike where none is known."""
     all_due = float(lost.due_m3.sum())
     return float(lost.share @ lost.due_m3) / all_due if all_due > 0.0 else float(lost.share.mean())
+
+
+def interval_of(days: Floats, open_: float) -> tuple[float, float, float]:
+    """Value and 95 % interval from the daily figures: how bad it was on the whole and is now lie within. What is there is more than nothing."""
+    whole, now = float(days.mean()), float(days[-LAST_DAYS:].mean())
+    middle = 0.5 * (whole + now)
+    scatter = days[-LAST_DAYS:].std() / np.sqrt(min(len(days), LAST_DAYS))
+    half = 1.96 * float(np.hypot(open_, scatter)) + abs(now - whole) / 2
+    return middle, middle * float(np.exp(-half / middle)) if middle > 0.0 else 0.0, middle + half

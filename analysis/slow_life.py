@@ -15,7 +15,7 @@ from analysis.estimates.bench import DAY_SHARE
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
-from analysis.flow_lost import WATER, Lost, lost_by_day, size_of
+from analysis.flow_lost import WATER, Lost, interval_of, lost_by_day, size_of
 from analysis.held_on import HIDES, HOT_AGAIN, held_on, hides, sizing, untellable
 from analysis.learning import Learnt
 from analysis.life import FLOW_SHARE_LOST, UNLEARNT, number_of, take_verdict, taken_over, unlearnt
@@ -55,7 +55,6 @@ STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
 SHOWS = 0.5  # of the amount found
 WHOLE_TOLD = 0.3  # standard deviation of an amount that is one or nothing: above, the days tell neither that it is there nor that it is gone
 SURELY_THERE = 3.0  # standard deviations of the amount found
-SIZED_DAYS = 10  # how bad it is now
 NOW_DAYS = 3  # dust grows until it is washed off: how bad it is, is how bad it is now
 USUALLY_OPEN = 0.12
 SIZE_OPEN = {"shading": 0.45, "controller-derating": 0.4, "falling-water-level": 0.25}
@@ -377,7 +376,7 @@ def _sized(
         open_ = float(np.hypot(stds[0], SIZE_OPEN.get(case.cause, USUALLY_OPEN) * amount)) * (
             1.0 if level else float(-effect.lost @ DAY_SHARE)
         )
-        size, low, high = _interval(days, open_)
+        size, low, high = interval_of(days, open_)
     else:
         size, low, high = size_of(lost)
     case.figures = {**named(moved), "amount": amount, "flow_lost": float(by_form.mean()), "days": float(len(amounts))}
@@ -392,12 +391,3 @@ def _sized(
         missing = max(figures.on_power_m3 * today, 0.0)
         case.water_lost_m3 = (case.water_lost_m3 or 0.0) + missing
     case.evidence = all_causes()[case.cause].sentence(case.figures, case.channel)
-
-
-def _interval(days: Floats, open_: float) -> tuple[float, float, float]:
-    """Value and 95 % interval from the daily figures: how bad it was on the whole and is now lie within. What is there is more than nothing."""
-    whole, now = float(days.mean()), float(days[-SIZED_DAYS:].mean())
-    middle = 0.5 * (whole + now)
-    scatter = days[-SIZED_DAYS:].std() / np.sqrt(min(len(days), SIZED_DAYS))
-    half = 1.96 * float(np.hypot(open_, scatter)) + abs(now - whole) / 2
-    return middle, middle * float(np.exp(-half / middle)) if middle > 0.0 else 0.0, middle + half

@@ -8,6 +8,7 @@ from rich.console import Console
 
 from analysis.causes.registry import all_causes
 from analysis.diagnosis import Verdict, weigh_levels
+from analysis.flow_lost import interval_of
 from analysis.life import as_finding
 from analysis.lying import told_by_another
 from analysis.memory import Case, Memory
@@ -16,7 +17,6 @@ from analysis.review_words import finding_words
 from analysis.sensor_words import sentence
 from analysis.shade_hours import local_time
 from analysis.slow import slow_bench
-from analysis.slow_life import _interval
 from analysis.solar_days import DAY_MS, SolarDays
 from tests.cases.recorded import case_folders, read_case
 
@@ -77,10 +77,10 @@ def test_the_clock_of_the_site_knows_its_summer() -> None:
 
 
 def test_an_interval_of_what_is_there_does_not_reach_nothing() -> None:
-    value, low, high = _interval(np.array([0.3, 0.28, 0.35, 0.27]), 0.15)
+    value, low, high = interval_of(np.array([0.3, 0.28, 0.35, 0.27]), 0.15)
     assert 0.0 < low < value < high
     assert low < 0.5 * value, "as open as it was"
-    assert _interval(np.zeros(3), 0.1)[1] == 0.0
+    assert interval_of(np.zeros(3), 0.1)[1] == 0.0
 
 
 def test_a_liar_that_counts_wrongly_loses_no_water() -> None:
