@@ -188,30 +188,35 @@ class _Told:
 
 @dataclass(frozen=True)
 class _Learnt:
-    """Some channels, each told by the others; `reach` (k,): how far healthy rows lie from that, in standard deviations."""
+    """Some channels, each told by the others, once by each part of the time and once by all; `reach` (k,): how far healthy rows of
+    the other parts lie from that, in standard deviations. A row is healthy that is so by any one of them: the limits are then those
+    of curves that judge (V. Vovk, Cross-conformal predictors, 2015, from memory), and what one part never showed does not count."""
 
-    told: list[_Told]
+    told: list[list[_Told]]
     reach: Floats
     share: tuple[float, float]
 
     def judged(self, table: Floats) -> tuple[Floats, Floats, NDArray[np.intp]]:
         """Distance, departure by channel, place of the channel that departed."""
-        away = _away(self.told, table)
+        each = np.stack([_away(told, table) for told in self.told])
+        nearest = np.abs(each / self.reach).max(axis=2).argmin(axis=0)
+        away = each[nearest, np.arange(len(table))]
         distance = np.abs(away / self.reach).max(axis=1)
         named = np.abs(away / self.reach).argmax(axis=1)
         odd = np.flatnonzero(distance > 1.0)
         if len(odd) and table.shape[1] > 2:
-            named[odd] = self._without(table[odd])
+            left = np.stack([self._left(told, table[odd]) for told in self.told])
+            named[odd] = left[nearest[odd], np.arange(len(odd))].argmin(axis=1)
         return distance, away, named
 
-    def _without(self, table: Floats) -> NDArray[np.intp]:
-        """Which one, put back to what the others say of it, leaves the least apart: a wrong value spoils what is told by it too."""
+    def _left(self, told: list[_Told], table: Floats) -> Floats:
+        """What is left apart with each put back to what the others say of it: a wrong value spoils what is told by it too."""
         left = np.empty(table.shape)
-        for place, one in enumerate(self.told):
+        for place, one in enumerate(told):
             mended = table.copy()
             mended[:, place] = one.put_back(np.delete(table, place, axis=1))
-            left[:, place] = np.sum((_away(self.told, mended) / self.reach) ** 2, axis=1)
-        return left.argmin(axis=1)
+            left[:, place] = np.sum((_away(told, mended) / self.reach) ** 2, axis=1)
+        return left
 
 
 def _away(told: list[_Told], table: Floats) -> Floats:
@@ -221,10 +226,11 @@ def _away(told: list[_Told], table: Floats) -> Floats:
 def _learn(table: Floats, false_share: float, spoilt_share: float) -> _Learnt:
     """Curves of all rows; limits of rows that were held out with their half of the time."""
     block = np.arange(len(table)) * BLOCKS // len(table)
-    held = np.empty(table.shape)
+    held, told = np.empty(table.shape), []
     for part in range(PARTS):
-        apart = block * PARTS // BLOCKS != part
-        held[~apart] = _away(_curves(table[apart]), table[~apart])
+        apart = block * PARTS // BLOCKS == part
+        told.append(_curves(table[apart]))
+        held[~apart] = _away(told[-1], table[~apart])
     reach = np.quantile(np.abs(held), 1 - (1 - spoilt_share) * false_share / table.shape[1] - spoilt_share, axis=0)
     reach = np.maximum(reach, np.finfo(float).tiny)
     distance = np.abs(held / reach).max(axis=1)
@@ -240,7 +246,7 @@ def _learn(table: Floats, false_share: float, spoilt_share: float) -> _Learnt:
     wide = student.ppf(0.975, max(len(shares) - 1, 1)) * shares.std(ddof=1) * np.sqrt(1 + 1 / len(shares))
     # odd rows come in few blocks, no normal law: of like blocks a new one lies beyond the largest of them one time in nine
     share = (max(0.0, min(false_share - wide, shares.min())), min(1.0, max(false_share + wide, shares.max())))
-    return _Learnt(_curves(table), reach * limit, (float(share[0]), float(share[1])))
+    return _Learnt([*told, _curves(table)], reach * limit, (float(share[0]), float(share[1])))
 
 
 def _curves(table: Floats) -> list[_Told]:
