@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, Levels, register
 from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, shift
+from analysis.estimates.effects import Effect, current_of_load, shift
 from analysis.estimates.own_light import sides_apart
 from analysis.plant import Plant
 
@@ -23,10 +23,6 @@ class CableLimits:
     of_current: float = 0.2  # likewise in current, at full sun: the maximum itself moves a little
     beside: float = 0.15  # and by how much more a flatter maximum may be missed (a guess)
     wet: float = 0.8  # share of wet splices beside resistive ones (a guess)
-    wet_current: tuple[float, float] = (
-        1.0,
-        0.7,
-    )  # a permanent magnet's current grows as its power, an induction motor's less
 
 
 LIMITS = CableLimits()
@@ -50,14 +46,14 @@ def effect(plant: Plant) -> list[Effect]:
     more = 1.0 / relative if plant.helical else relative ** (1.0 / 3.0)
     motor_q = -bench.flow_per_power * more
     leaks = np.sqrt(relative) if plant.helical else relative ** (-1.0 / 3.0)
-    wet_q, current = -bench.flow_per_power * leaks, LIMITS.wet_current[0 if plant.current_known else 1]
+    wet_q = -bench.flow_per_power * leaks
     low = LIMITS.low_sun
     sun = np.abs(np.cos((np.arange(12) + 0.5 - 6) / 6 * np.pi / 2))
     apart = sides_apart(plant)
     return [
         Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.25, sudden=0.5, usual=LIMITS.usual),
         Effect(
-            "motor", shift(q=wet_q, t=leaks, i=current * leaks), LIMITS.least, LIMITS.most, lost=wet_q, loose=0.3, sudden=0.5,
+            "motor", shift(q=wet_q, t=leaks, i=current_of_load(plant) * leaks), LIMITS.least, LIMITS.most, lost=wet_q, loose=0.3, sudden=0.5,
             rate=LIMITS.wet, usual=LIMITS.usual, blur=shift(i=0.2),
         ),
         Effect(

@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.causes.registry import Advice, CauseFile, register
 from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, shift
+from analysis.estimates.effects import Effect, current_of_load, shift
 from analysis.plant import Plant
 
 
@@ -22,7 +22,6 @@ class DragLimits:
     most: float = 1.0
     usual: float = 0.3  # half of all stay below (a guess)
     rate: float = 1.0  # of what is unexplained otherwise (a guess): a wet splice, which is a cause of the list, looks much the same
-    current: tuple[float, float] = (1.0, 0.7)  # a permanent magnet's current follows torque, an induction motor's less
 
 
 LIMITS = DragLimits()
@@ -37,11 +36,10 @@ def effect(plant: Plant) -> list[Effect]:
     bench = bench_of(plant)
     share = np.ones(3) if plant.helical else np.sqrt(bench.power_w[-1] / bench.power_w)
     lost = -bench.flow_per_power * share
-    current = LIMITS.current[0 if plant.current_known else 1]
     return [
         Effect(
             None,
-            shift(q=lost, t=share, i=current * share),
+            shift(q=lost, t=share, i=current_of_load(plant) * share),
             LIMITS.least,
             LIMITS.most,
             lost=lost,

@@ -15,7 +15,18 @@ from analysis.estimates.vector import BANDS, HOURS, PLACE, SIZE
 from analysis.plant import Plant
 from analysis.rows import Floats
 
-__all__ = ["Bend", "Effect", "Plant", "as_shown", "bent_head", "head_shift", "relieved", "shift", "slip_open"]
+__all__ = [
+    "Bend",
+    "Effect",
+    "Plant",
+    "as_shown",
+    "bent_head",
+    "current_of_load",
+    "head_shift",
+    "relieved",
+    "shift",
+    "slip_open",
+]
 
 FLOW_PLACES = np.array([PLACE[f"{name}{band}"] for name in "qn" for band in range(BANDS)])
 
@@ -147,6 +158,11 @@ def shift(**by_name: Floats | float) -> Floats:
             first = PLACE[f"{name}0"]
             direction[first : first + width] = value
     return direction
+
+
+def current_of_load(plant: Plant) -> float:
+    """How much of a load's growth the motor's current shows: a permanent magnet's grows with it, an induction motor's less (common practice, no source)."""
+    return 1.0 if plant.current_known else 0.7
 
 
 def head_shift(plant: Plant, bench: Bench, extra_m: Floats, measured: bool) -> dict[str, Floats]:
