@@ -122,11 +122,14 @@ class Pump:
 
 @dataclass(frozen=True)
 class Well:
-    """From the driller's log. Drawdown s = B Q + C Q^2 with Q in m3/h."""
+    """From the driller's log. Drawdown s = B Q + C Q^2 with Q in m3/h.
+
+    The bounds let through the smallest well that is pumped at all, 0.1 m3/h with 20 m of drawdown, in either term.
+    """
 
     static_level_m: float = fact("m", -5, 1000)
-    drawdown_linear_m_per_m3_h: float = fact("m/(m3/h)", 0, 100)
-    drawdown_quadratic_m_per_m3_h2: float = fact("m/(m3/h)^2", 0, 50)
+    drawdown_linear_m_per_m3_h: float = fact("m/(m3/h)", 0, 500)
+    drawdown_quadratic_m_per_m3_h2: float = fact("m/(m3/h)^2", 0, 2000)
     tested_yield_m3_h: float = fact("m3/h", 0.01, 1000)
     probe_depth_m: float | None = unknown("m", 0, 1000)
     seasonal_range_m: float | None = unknown("m", 0, 200)
