@@ -34,12 +34,13 @@ RISEN_PER_YEAR = (
 )
 RISEN_LEAST_M, RISEN_MOST_M = 0.5, 10.0
 TURNED_DOWN_PER_YEAR = 0.5  # someone turns the speed down, and no channel reads it (a guess)
+BY_A_VISITOR = 9.0  # half of those who turn it down while they are there are written down as a visit; twenty days a year lie near one (a guess)
 ELSEWHERE = 0.03  # where the setting is read, and stands as ever: turned down by a hand all the same (a guess)
 SET_IN = ((0.05, 0.004, 0.55), (0.01, 0.002, 0.4))
 """Steps of the whole in which people set a speed (a dial's marks, a keypad's whole percents), how near it is read, and the share of such
 settings (a guess); the rest lie anywhere."""
 ROUND_TOLD = 0.2  # log of speed: known less well, the whole was never learnt
-LEAST_TURNED = 0.93  # nobody turns it down by less
+LEAST_TURNED = 0.96  # nobody turns it down by less (common practice, no source)
 NOTHING, UNEXPLAINED = "nothing", "unexplained"
 AMOUNTS_TRIED = (0.8, 0.9, 1.0, 1.1)  # of a curved effect, about the straight line's answer
 BENT_TRIED = (0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.4)
@@ -82,7 +83,7 @@ class Verdict:
 
 def weigh_shift(
     bench: SlowBench, moved: Shift, at_once: float | None = None, work: bool = False, beside: Shift | None = None,
-    nothing_per_year: float = NOTHING_PER_YEAR,
+    nothing_per_year: float = NOTHING_PER_YEAR, visited: bool = False,
 ) -> Verdict:  # fmt: skip
     """Shares of the slow causes for one shift.
 
@@ -92,6 +93,8 @@ def weigh_shift(
         Somebody worked on pump, leads or controller when it began.
     beside
         What the same days say of the array: a reading of the power that is off is off there as well.
+    visited
+        Somebody was at the pump when it began, whatever for.
     """
     forms = bench.groups[moved.group]
     amounts, _, ratios = amounts_of(bench, moved, forms)
@@ -146,7 +149,7 @@ def weigh_shift(
             bench.setting_read
         ):  # what is left is a limit kept elsewhere, which no figure tells from the controller's own
             by_hand, rate = min(by_hand, max(fits[: len(tried)], default=by_hand)), TURNED_DOWN_PER_YEAR * ELSEWHERE
-        logs[NOTHING].append((TEMPER_DAYS * by_hand + np.log(rate), -1))
+        logs[NOTHING].append((TEMPER_DAYS * by_hand + np.log(rate * (BY_A_VISITOR if visited else 1.0)), -1))
         if _at_usual_speed(moved):
             logs[NOTHING].append((TEMPER_DAYS * fits[LIGHTER_FIT] + np.log(LIGHTER_PER_YEAR), -1))
     return _verdict(logs)

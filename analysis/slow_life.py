@@ -43,7 +43,7 @@ from analysis.slow import (
 )
 from analysis.soiling import SOILING, exceeded_since, fell_lately, since_before, soiled_since, washed_below
 from analysis.solar_days import DAY_MS
-from analysis.symptoms import worked_on
+from analysis.symptoms import visited, worked_on
 from logger.record.site_facts import VisitKind
 
 SUNNY_DAYS = 2  # in band: repaired
@@ -105,11 +105,12 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 alarm = None
             if alarm is not None and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
-                work = worked_on(plant.facts, plant.days, range(day - alarm.shift.days + 1, day + 1))
+                since = range(day - alarm.shift.days + 1, day + 1)
+                work, there = (seen(plant.facts, plant.days, since) for seen in (worked_on, visited))
                 verdict = weigh_shift(
                     bench, alarm.shift, course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work,
                     of_the_array(bench, memory, learnt, recent, group, alarm.shift.days),
-                    often_nothing(bench, alarm.form, is_new(learnt, group)),
+                    often_nothing(bench, alarm.form, is_new(learnt, group)), there,
                 )  # fmt: skip
                 if verdict.cause in COMES_AGAIN:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
@@ -316,10 +317,11 @@ def _weighed_again(
     days: int,
 ) -> Verdict:  # fmt: skip
     told, group = int(case.weighed["day"]), case.family.removeprefix("slow-")
-    work = worked_on(plant.facts, plant.days, range(int(told - case.weighed["window"]) + 1, told + 1))
+    since = range(int(told - case.weighed["window"]) + 1, told + 1)
+    work, there = (seen(plant.facts, plant.days, since) for seen in (worked_on, visited))
     beside = of_the_array(bench, memory, learnt, recent, group, days)
     sound = often_nothing(bench, int(case.weighed["form"]), UNLEARNT in case.weighed)
-    return weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside, sound)
+    return weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside, sound, there)
 
 
 def _gone_below(case: Case, least: float, usual: float) -> float:

@@ -32,6 +32,11 @@ def worked_on(facts: SiteFacts, solar_days: SolarDays, days: range) -> bool:
     return any(v.kind in WORK and first <= solar_days.day_of_date(v.date) <= last for v in facts.visits)
 
 
+def visited(facts: SiteFacts, solar_days: SolarDays, days: range) -> bool:
+    """Somebody was there on one of the days or the day before, whatever for."""
+    return any(days.start - 1 <= solar_days.day_of_date(v.date) < days.stop for v in facts.visits)
+
+
 @dataclass(frozen=True)
 class DayView:
     """One solar day up to `until_ms`, judged against what was known at yesterday's close.

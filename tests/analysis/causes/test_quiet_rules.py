@@ -235,6 +235,18 @@ def test_a_speed_set_by_hand_is_more_likely_nothing_than_one_that_is_not_round(s
     assert by_hand / (1.0 - by_hand) > 5.0 * other / (1.0 - other)
 
 
+@pytest.mark.parametrize("site", ["none/helical_middle", "string-out/centrifugal_full"])
+def test_a_limit_that_began_with_a_visit_is_more_likely_the_visitors(site: str) -> None:
+    facts, _, _ = read_case(HERE / site)
+    bench = replace(slow_bench(plant_of(facts)), setting_read=False)
+    alone, beside = (weigh_shift(bench, held_at(0.773), visited=there).shares[NOTHING] for there in (False, True))
+    assert beside / (1.0 - beside) > 5.0 * alone / (1.0 - alone)
+
+
+def test_nineteen_twentieths_is_a_setting_too() -> None:
+    assert _set_by_hand(held_at(0.95)) > 1.0 > _set_by_hand(held_at(0.963))
+
+
 def test_where_the_setting_is_read_and_stands_a_low_limit_is_the_controllers() -> None:
     """A flat limit, as a hand's: but the hand's own channel says that nobody touched it."""
     facts, _, _ = read_case(HERE / "none/helical_middle")
