@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.just_before import JustBefore, just_before
 from analysis.lifts_from import slow_for_it
 from analysis.loads import measures_of
 from analysis.look import Columns, over_open_m
@@ -60,6 +61,10 @@ LIMITS = NoWaterLimits()
 GOOD, UNKNOWN, BAD = -1, 0, 1
 GONE = ("dry-running", "closed-delivery", "broken-shaft", "reverse-rotation")
 """Causes for which no water comes at all; a hole in the riser and a lying meter are of the same family."""
+PRESSED_M = (
+    -2.0,
+    5.0,
+)  # over what an open pipe needs at most: a gauge that hangs too high does not come down to the one; the other is no friction
 REST_MS = HOUR_MS  # after it the riser may have drained
 
 
@@ -120,6 +125,8 @@ def _labels(
         )  # where no load is read to tell sooner
     odd = (able & (light | heavy) & ~flowing) | gasps
     good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning
+    own = view.once("just-before", lambda: just_before(plant, seen))
+    odd, late, usual = _by_own(plant, seen, own, light, odd, late, usual)
     if has_codes(seen):
         tried = _tried(plant, seen, light, heavy) | _all_in_vain(plant, seen, should)
         odd, good = odd | tried, good & ~tried & ~waiting(seen)
@@ -127,6 +134,34 @@ def _labels(
     bad = odd | late | fine_gone | (gone & ~np.isnan(seen.rows["flow_m3_h"]))
     label = np.where(bad, BAD, np.where(good, GOOD, UNKNOWN)).astype(np.int8)
     return label, late, usual
+
+
+def _by_own(
+    plant: Plant,
+    seen: Columns,
+    own: JustBefore,
+    light: NDArray[np.bool_],
+    odd: NDArray[np.bool_],
+    late: NDArray[np.bool_],
+    usual: NDArray[np.bool_],
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
+    """`odd`, `late`, `usual` with what gauges and the minutes before say, wherever the table knows too little."""
+    with np.errstate(invalid="ignore"):
+        same = np.abs(own.log_load) < LIMITS.as_ever
+    came = (seen.moved_m3 > 0) | (seen.rows["flow_m3_h"] > LIMITS.gone_share * plant.full_flow_m3_h)
+    odd = odd | own.changed
+    odd |= seen.settled & ~came & (pressed(plant, seen) | (at_intake(plant, seen) & light))
+    return odd, late | (own.gone & ~own.changed), (usual | (own.gone & same)) & ~odd
+
+
+def pressed(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
+    """The wellhead's gauge stands above all that an open pipe could need, and did not earlier that day: no pipe is open. bool[n]"""
+    if "discharge_pressure_bar" not in plant.has or not len(seen):
+        return np.zeros(len(seen), bool)
+    with np.errstate(invalid="ignore"):
+        over = over_open_m(plant, seen.rows)
+        low = np.where(over < PRESSED_M[0], seen.day, np.iinfo(np.int64).min)
+        return seen.turning & (over > PRESSED_M[1]) & (np.maximum.accumulate(low) == seen.day)
 
 
 def _tried(plant: Plant, seen: Columns, light: NDArray[np.bool_], heavy: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -278,7 +313,8 @@ def _episode(
     during = slice(first, last + 1)
     able = np.zeros(len(seen), bool)
     able[during] = seen.settled[during]
-    should = seen.should_m3_h * measures["factor"] * seen.dt_h
+    own = view.once("just-before", lambda: just_before(plant_of(view.facts), seen))
+    should = np.maximum(seen.should_m3_h * measures["factor"], np.where(own.gone, own.due_m3_h, 0.0)) * seen.dt_h
     moved = came_m3(seen.moved_m3, seen.rows["flow_m3_h"], seen.dt_h)
     # what its sun would have brought: the motor itself lets go, spins, or stands low for want of a way out
     of_sun = or_zero(seen.expected.flow_of_sun_m3_h) * seen.dt_h

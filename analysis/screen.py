@@ -14,15 +14,16 @@ from numpy.typing import NDArray
 from analysis import unread_trips
 from analysis.causes import controller_trip, over_voltage, sensor_fault, short_cycling, silent, string_out
 from analysis.estimates.vector import PLACE
+from analysis.just_before import just_before
 from analysis.loads import FACTOR_LOGS, load_logs
 from analysis.look import Columns
 from analysis.memory import Memory
 from analysis.meter import NANO
-from analysis.no_water import LIMITS, owed
+from analysis.no_water import LIMITS, owed, pressed
 from analysis.not_turning import LIMITS as STILL
 from analysis.not_turning import locked_rows, sun_certain
 from analysis.plant import Plant
-from analysis.protected import cut_short
+from analysis.protected import at_intake, cut_short
 from analysis.rows import Floats, Times, or_zero
 from analysis.running import LIMITS as RUNNING
 from analysis.solar_days import HOUR_MS
@@ -108,6 +109,8 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         "string-out": _may_lose_a_string(plant, array, seen, days),
         "silent": _may_be_silent(plant, heard_ms, days),
     }
+    told = just_before(plant, seen).gone | (seen.settled & (pressed(plant, seen) | at_intake(plant, seen)))
+    may["no-water"] = may["no-water"] | _days(seen, told, days)
     code = or_zero(seen.rows["fault_code"]) > 0
     coded = "fault_code" in plant.has
     may["controller-trip"] = (

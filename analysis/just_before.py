@@ -1,0 +1,177 @@
+"""What this pump itself did minutes ago, in the same run: against it a load that lets go and water that stays away are told at once.
+
+Flow: look.py (columns) -> HERE -> no_water.py, screen.py.
+A table tells little near where lifting begins, and some tables tell no speed. What came at this speed, or at this power, minutes ago
+must still come now, whatever the table says: heads do not change so fast. Sums are of whole numbers, over rows before the one judged.
+Never: weighing; anything across a stop.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.look import Columns
+from analysis.meter import NANO
+from analysis.plant import Plant
+from analysis.rows import Floats, or_zero
+from analysis.solar_days import MINUTE_MS
+
+Flags = NDArray[np.bool_]
+Whole = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class JustBeforeLimits:
+    """Common practice, no source."""
+
+    back_ms: int = 25 * MINUTE_MS  # a level and a sun still alike
+    apart_ms: int = 3 * MINUTE_MS  # not of the very rows in which it may have begun
+    rows: int = 3
+    least_ms: int = 4 * MINUTE_MS
+    steps: float = 3.0  # of the register meanwhile: its flow is known within a third
+    as_strong: float = 0.97  # of the power then: a rotor lifts no less; an impeller that has lost it may turn the faster for it near where it lifts nothing
+    slip: float = 0.4  # of its speed then, at which a rotor lifts nothing
+    flat: float = 0.9  # flow over full flow, squared, to what the square of the speed is above lifting, at full speed a third above it
+    spare: float = 1.1  # of the voltage at maximum power
+    read: float = 0.01  # of the speed: how well it is read; clouds that came and went say nothing of a speed between
+    heads: float = 0.04  # by which the lift may have grown since, and the reading of a speed err
+    row_h: float = 0.09  # a reading of the speed says nothing of a longer row's flow
+    steps_missed: float = 2.7  # as in no_water.py: less than a third of the flow, or none
+    gone: float = 0.25  # of that flow over two rows
+    steps_short: float = 1.5  # missed, where the load has changed too
+    changed: float = (
+        0.3  # log of a rotor's torque: more than noise, a drive's own losses at low speed, and drift of minutes
+    )
+    eased: float = 0.1  # likewise an impeller's, that turns no slower
+    flows: float = 0.15  # of full flow: less is near where lifting begins, and comes or not by a hair
+
+
+LIMITS = JustBeforeLimits()
+
+
+@dataclass(frozen=True)
+class JustBefore:
+    """By row. gone: what came minutes ago does not come any more. changed: nor is the load what it was; False where nothing reads it.
+
+    due_m3_h: of what came then, what must come now at the least, 0 = not known. log_load: log of the load over that then, NaN = not known.
+    """
+
+    due_m3_h: Floats
+    gone: Flags
+    changed: Flags
+    log_load: Floats
+
+
+def just_before(plant: Plant, seen: Columns) -> JustBefore:
+    """Each row against the minutes before, in the run that it belongs to."""
+    count = len(seen)
+    none = np.zeros(count, bool)
+    if count < LIMITS.rows + 2 or not plant.has & {"volume_m3", "flow_m3_h"}:
+        return JustBefore(np.zeros(count), none, none, np.full(count, np.nan))
+    came = _came(seen)
+    start, stop = _window(seen, came)
+    sums = _Sums(start, stop)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        seconds = sums.of(np.rint(seen.dt_h * 3600.0))
+        step_m3 = plant.facts.sensors.meter_step_m3 or 0.01  # a flow that is read may be made of the same pulses
+        water = sums.of(np.rint(or_zero(came) * NANO)) / NANO
+        flow = np.maximum(water - step_m3, 0.0) * 3600.0 / seconds
+        known = (
+            (stop - start >= LIMITS.rows) & (1000.0 * seconds >= LIMITS.least_ms) & (water >= LIMITS.steps * step_m3)
+        )
+        known &= seen.settled & np.isfinite(came) & (flow > LIMITS.flows * plant.full_flow_m3_h)
+        share, log_load, light = _against(plant, seen, sums, flow)
+        due = np.where(known & np.isfinite(share), flow * share, 0.0)
+        missed = _missed(seen, came, due)
+        two = due * seen.dt_h
+        two[1:] += two[:-1]
+        got = or_zero(came)
+        got[1:] += got[:-1]
+        fine = (two > LIMITS.steps * step_m3) & (two > 0.0) & (got < LIMITS.gone * two)
+        fine[1:] &= known[:-1]
+        late = (missed >= LIMITS.steps_missed * step_m3) & (missed > 0.0) & ~(came > 0)
+        short = light & ((missed >= LIMITS.steps_short * step_m3) & ~(came > 0))
+    gone = (due > 0.0) & (fine | late | short) & (seen.dt_h <= LIMITS.row_h)
+    if plant.has & {"motor_speed_rpm", "drive_frequency_hz"}:
+        gone &= light  # water that goes takes the load along, or piles it up; else it is the meter, and nothing is in a hurry
+    return JustBefore(due, gone, gone & light, np.where(due > 0.0, log_load, np.nan))
+
+
+def _came(seen: Columns) -> Floats:
+    """Water of the row itself. [m3]"""
+    return np.where(np.isnan(seen.rows["flow_m3_h"]), seen.moved_m3, seen.rows["flow_m3_h"] * seen.dt_h)
+
+
+def _window(seen: Columns, came: Floats) -> tuple[Whole, Whole]:
+    """By row, the rows of its run from `back_ms` on to three minutes ago, and not after water last came. As places, first and behind the last."""
+    places = np.arange(len(seen))
+    new_day = np.concatenate([[True], np.diff(seen.day) > 0])
+    run = np.maximum.accumulate(np.where(~seen.settled | new_day, places + 1, 0))
+    last = np.maximum.accumulate(np.where(came > 0, places, 0))
+    end = np.minimum(np.searchsorted(seen.time_ms, seen.time_ms - LIMITS.apart_ms, "right"), last + 1)
+    first = np.searchsorted(seen.time_ms, seen.time_ms[np.maximum(end - 1, 0)] - LIMITS.back_ms, "left")
+    start = np.minimum(np.maximum(first, run), places)
+    return start, np.maximum(np.minimum(end, places), start)
+
+
+class _Sums:
+    """Sums over the rows from `start` to `stop`, of whole numbers."""
+
+    def __init__(self, start: Whole, stop: Whole) -> None:
+        self.start, self.stop = start, stop
+
+    def of(self, values: Floats) -> Floats:
+        total = np.concatenate([[0], np.cumsum(values.astype(np.int64))])
+        return (total[self.stop] - total[self.start]).astype(float)
+
+    def mean(self, values: Floats, grain: float) -> Floats:
+        """NaN where some row has none."""
+        known = np.isfinite(values)
+        rows = self.of(known.astype(float))
+        whole = self.of(np.where(known, np.rint(np.nan_to_num(values, posinf=0.0, neginf=0.0) / grain), 0.0))
+        return np.where(rows == self.stop - self.start, whole * grain / rows, np.nan)
+
+
+def _against(plant: Plant, seen: Columns, sums: _Sums, flow: Floats) -> tuple[Floats, Floats, Flags]:
+    """Share of the flow then that must come now (NaN = nobody knows), log of the load over that then, and whether it clearly changed."""
+    power, speed = seen.power_w, np.where(seen.speed_rpm > 0, seen.speed_rpm, np.nan)
+    power_then = sums.mean(power, 0.01)
+    strong = power >= LIMITS.as_strong * power_then
+    if plant.has & {"motor_speed_rpm", "drive_frequency_hz"}:
+        faster = speed / sums.mean(speed, 0.01)
+        torque = np.log((power / speed) / sums.mean(power / speed, 1e-6))
+        if plant.helical:
+            share = np.clip((faster - LIMITS.slip) / (1.0 - LIMITS.slip), 0.0, 1.0)
+            return np.where(strong, 1.0, share), torque, np.abs(torque) > LIMITS.changed
+        load = torque - 2.0 * np.log(faster)
+        unsteady = np.sqrt(np.maximum(sums.mean(speed**2, 1.0) / sums.mean(speed, 0.01) ** 2 - 1.0, 0.0))
+        fast = (faster > 1.0 + unsteady - LIMITS.read) & (strong | _sun_kept(seen, sums))
+        share = np.where(fast, _of_impeller(plant, flow, faster), np.nan)
+        return share, load, load < -LIMITS.eased
+    return np.where(strong & plant.helical, 1.0, np.nan), np.full(len(seen), np.nan), np.zeros(len(seen), bool)
+
+
+def _sun_kept(seen: Columns, sums: _Sums) -> Flags:
+    """The sun gives no less than then, by its sensor; or the array had more to give then and has now: what the motor takes less is its load's."""
+    offer, ratio = seen.expected.mpp_power_w, seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v
+    measured = seen.expected.poa_measured & (offer >= LIMITS.as_strong * sums.mean(offer, 0.01))
+    return measured | ((ratio > LIMITS.spare) & (sums.mean(ratio, 1e-5) > LIMITS.spare))
+
+
+def _of_impeller(plant: Plant, flow: Floats, faster: Floats) -> Floats:
+    """Share of its flow that must still come at so many times the speed: the head of a flat curve at full flow, and all of it lift.
+
+    Then flow goes with the root of what the square of the speed is above that at which lifting begins, so that near it a per cent
+    of speed takes all.
+    """
+    then = 1.0 + (LIMITS.flat * flow / plant.full_flow_m3_h) ** 2
+    left = then * faster**2 * (1.0 - LIMITS.heads) - 1.0
+    return np.sqrt(np.clip(left, 0.0, None) / (then - 1.0)).clip(0.0, 1.0)
+
+
+def _missed(seen: Columns, came: Floats, due: Floats) -> Floats:
+    """Of what was due, what has not come since the register last moved. [m3]"""
+    total = np.cumsum(np.rint(due * seen.dt_h * NANO).astype(np.int64))
+    new_day = np.concatenate([[True], np.diff(seen.day) > 0])
+    return (total - np.maximum.accumulate(np.where((came > 0) | new_day | ~seen.settled, total, 0))) / NANO
