@@ -1,5 +1,9 @@
 """The further measures of the diagnosis bench, each beside what is to be reached: beginnings, delays by cause, soiling, intervals.
 
+Of dry running and closed delivery the minutes and steps are those in which a sound pump would have brought water: a fault that comes by night
+is told by nobody before water is due. Whether it was due is taken from the same case's fortnight before, by the speed at which water
+came, or, with a meter alone, by what came at that time of day; nothing of the engine's.
+
 Flow: a case, its truths and their findings -> HERE -> lines that bench_diagnosis.py prints; `MISSED` stands where a figure falls short.
 A fault that was not found counts as not within its time, and its size as not within its points.
 Never: judging; a case without rows (kept apart from its readings) is left out where running time is asked.
@@ -31,6 +35,7 @@ CEILING, DUSK = (
     0.95,
     0.15,
 )  # of the largest power of the fortnight before: above it power is held back, below it the light is weak
+SPEEDS, COMES = 20, 0.05  # classes of speed up to the fastest; of the largest flow, what counts as water
 FORTNIGHT_S = 14 * 86400.0
 
 
@@ -72,8 +77,9 @@ class Targets:
             return
         seen = Running(case.rows)
         if truth.cause in FAST:
-            lasted_min = 60.0 * seen.hours(truth.began, truth.ended)
-            took_min = 60.0 * seen.hours(truth.began, flagged_s)
+            due = seen.due(truth.began)
+            lasted_min = 60.0 * seen.hours(truth.began, truth.ended, due)
+            took_min = 60.0 * seen.hours(truth.began, flagged_s, due)
             if lasted_min > FAST_MIN and "motor_speed_rpm" in has and seen.spacing_s <= EACH_MINUTE_S:
                 self.fast_min.append(took_min)
             steps = seen.steps(truth.began, np.array([flagged_s, truth.ended]), case.facts.sensors.meter_step_m3)
@@ -82,8 +88,8 @@ class Targets:
         if truth.cause == "string-out":
             strings = case.facts.array.strings
             if truth.size >= 0.75 / strings and strings > 1:
-                if seen.hours(truth.began, truth.ended, at_maximum=True) > STRING_H:
-                    self.string_h.append(seen.hours(truth.began, flagged_s, at_maximum=True))
+                if seen.hours(truth.began, truth.ended, seen.at_maximum(truth.began)) > STRING_H:
+                    self.string_h.append(seen.hours(truth.began, flagged_s, seen.at_maximum(truth.began)))
             elif truth.ended - truth.began > GROUP_DAYS * 86400.0:
                 self.group_days.append((flagged_s - truth.began) / 86400.0)
 
@@ -144,31 +150,60 @@ class Running:
         self.volume = rows["volume_m3"][order]
         said = rows["motor_running"][order]
         self.runs = np.where(np.isnan(said), self.power > FED_SHARE * np.nanmax(self.power), said > 0)
+        known = np.where(np.isfinite(self.volume), self.volume, -np.inf)
+        self.gave_m3 = np.nan_to_num(np.diff(np.maximum.accumulate(known), prepend=known[:1]), posinf=0.0)
+        if not (self.gave_m3 > 0).any():  # no meter, or a dead one: a flow may be read
+            hours = np.minimum(np.diff(self.time_s, prepend=self.time_s[0]), GAP_S) / 3600.0
+            self.gave_m3 = np.nan_to_num(rows["flow_m3_h"][order]) * hours
+        self.speed = np.abs(rows["motor_speed_rpm"][order])
         self.stands_s = np.minimum(np.diff(self.time_s, prepend=self.time_s[0]), GAP_S)
         self.spacing_s = float(np.median(np.diff(self.time_s))) if len(order) > 1 else np.inf
 
-    def hours(self, from_s: float, to_s: float, at_maximum: bool = False) -> float:
-        """That the pump ran between two instants, inf where the second is; `at_maximum`: at the array's maximum power. [h]
-
-        At maximum: power below the largest of the fortnight before, for there the controller holds it back, and more than dusk gives.
-        """
+    def hours(self, from_s: float, to_s: float, which: np.ndarray | None = None) -> float:
+        """That the pump ran between two instants, inf where the second is; `which`: only such rows count. [h]"""
         if not np.isfinite(to_s):
             return np.inf
         chosen = self.runs & (self.time_s > from_s) & (self.time_s <= to_s)
-        if at_maximum:
-            before = (self.time_s <= from_s) & (self.time_s > from_s - FORTNIGHT_S)
-            most = np.nanquantile(self.power[before], 0.995) if before.any() else np.nanmax(self.power)
-            chosen &= (self.power < CEILING * most) & (self.power > DUSK * most)
-        return float(self.stands_s[chosen].sum() / 3600.0)
+        return float(self.stands_s[chosen if which is None else chosen & which].sum() / 3600.0)
+
+    def at_maximum(self, from_s: float) -> np.ndarray:
+        """Rows at the array's maximum power, by the fortnight before: less than the largest, for there the controller holds it back, and more than dusk gives. bool[n]"""
+        before = self._fortnight(from_s)
+        most = np.nanquantile(self.power[before], 0.995) if before.any() else np.nanmax(self.power)
+        return (self.power < CEILING * most) & (self.power > DUSK * most)
+
+    def due(self, from_s: float) -> np.ndarray:
+        """Rows in which a sound pump would bring water: where its speed is read, at speeds from which on it came in the fortnight before; else any. bool[n]"""
+        before = self._fortnight(from_s) & self.runs & (self.speed > 0)
+        if np.count_nonzero(before) < SPEEDS or not (self.gave_m3[before] > 0).any():
+            return np.ones(len(self.time_s), bool)
+        edges = np.linspace(0.0, float(self.speed[before].max()), SPEEDS + 1)
+        place = np.clip(np.digitize(self.speed[before], edges) - 1, 0, SPEEDS - 1)
+        gave = np.bincount(place, self.gave_m3[before], SPEEDS)
+        stood = np.bincount(place, self.stands_s[before], SPEEDS)
+        rate = gave / np.maximum(stood, 1.0)
+        comes = np.flatnonzero(rate > COMES * rate.max())
+        return ~(self.speed < edges[comes[0] + 1])
 
     def steps(self, from_s: float, until_s: np.ndarray, step_m3: float | None) -> np.ndarray:
-        """Steps that the meter should have made from an instant until others, by what a running hour gave in the fortnight before."""
-        before = (self.time_s <= from_s) & (self.time_s > from_s - FORTNIGHT_S) & np.isfinite(self.volume)
-        ran_h = float(self.stands_s[before & self.runs].sum() / 3600.0)
-        gave_m3 = float(np.maximum(np.diff(self.volume[before]), 0.0).sum())
-        if not step_m3 or ran_h <= 0.0 or gave_m3 <= 0.0:
+        """Steps that the meter should have made while it ran, from an instant until others, by what that half hour of the day gave in the fortnight before."""
+        before = self._fortnight(from_s) & np.isfinite(self.volume)
+        gave_m3 = float(self.gave_m3[before].sum())
+        if not step_m3 or gave_m3 <= 0.0:
             return np.full(len(until_s), np.nan)
-        return np.array([self.hours(from_s, float(until)) * gave_m3 / ran_h / step_m3 for until in until_s])
+        ran = before & self.runs
+        place = (self.time_s % 86400.0 // 1800.0).astype(int)
+        gave = np.bincount(place[before], self.gave_m3[before], 48)
+        stood = np.bincount(place[ran], self.stands_s[ran], 48)
+        rate = np.where(stood > 0, gave / np.maximum(stood, 1.0), 0.0)[place]
+        found = []
+        for until in until_s:
+            chosen = self.runs & (self.time_s > from_s) & (self.time_s <= until)
+            found.append(float((rate * self.stands_s)[chosen].sum()) / step_m3 if np.isfinite(until) else np.inf)
+        return np.array(found)
+
+    def _fortnight(self, from_s: float) -> np.ndarray:
+        return (self.time_s <= from_s) & (self.time_s > from_s - FORTNIGHT_S)
 
 
 def mark(held: bool) -> str:
