@@ -4,7 +4,7 @@ Flow: rows, days, finding -> HERE -> explain_files.py, notebooks, dashboard/evid
 Never: reading files or the store; judgement.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -18,10 +18,12 @@ from analysis.drawing import svg
 from analysis.drawing.course_svg import course_svg
 from analysis.drawing.curve_svg import array_svg, flow_svg
 from analysis.drawing.day_svg import day_svg
-from analysis.drawing.words import english
+from analysis.drawing.share_svg import share_svg
+from analysis.drawing.words import Words, english
 from analysis.picture_frames import frame_of
 from analysis.pictures import ArrayPicture, FlowPicture, array_picture_of, columns_of, flow_picture_of
 from analysis.rows import Rows, joined
+from analysis.shares import Shares, shares_of
 from analysis.summary import DaySummary
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
@@ -39,8 +41,18 @@ OF_THE_ARRAY = frozenset(
 )
 OF_ONE_CHANNEL = frozenset({"unexplained", "sensor-fault"})
 """Which channel left the others is the whole matter there."""
-TITLES = {"flow-against-power": "flow", "power-against-sun": "sun", "water-by-day": "day", "hours-around": "course"}
-Picture = FlowPicture | ArrayPicture | Course | tuple[DaySummary, ...]
+OF_AN_HOUR = frozenset(
+    {
+        "dry-running", "closed-delivery", "broken-shaft", "failed-start", "stalled-motor", "over-voltage", "controller-trip",
+        "short-cycling", "silent", "reverse-rotation",
+    }
+)  # fmt: skip
+"""What happens within minutes, and is seen in the hours around."""
+TITLES = {
+    "hours-around": "course", "array-share": "array_share", "power-against-sun": "sun", "flow-share": "flow_share",
+    "flow-against-power": "flow", "water-by-day": "day",
+}  # fmt: skip
+Picture = FlowPicture | ArrayPicture | Shares | Course | tuple[DaySummary, ...]
 
 
 @dataclass(frozen=True)
@@ -70,19 +82,31 @@ class Explanation:
         said = english(f"finding.{TITLES[name]}_picture")
         return f"{self.facts.site.name}: {self.finding.cause}. {said}"
 
-    def svg(self, name: str) -> str:
-        """A picture as an SVG document. KeyError: this finding has no such picture."""
+    def drawing(self, name: str, words: Words = english, said: Callable[[str], str] = str) -> str:
+        """A picture as SVG within a page, in the page's words. `said`: a date (ISO 8601) as the reader writes it. KeyError: none of that name."""
         picture, finding, zone = self.pictures[name], self.finding, self.facts.site.timezone
         if isinstance(picture, FlowPicture):
-            drawn = flow_svg(picture, english)
-        elif isinstance(picture, ArrayPicture):
-            drawn = array_svg(picture, english)
-        elif isinstance(picture, Course):
-            drawn = course_svg(picture, ms_of(finding.began), ms_of(finding.flagged), zone, english)
-        else:
-            began = datetime.fromisoformat(finding.began).astimezone(ZoneInfo(zone)).date().isoformat()
-            drawn = day_svg(list(picture), began, english, str)
-        return svg.standalone(drawn, self.title(name), english(f"finding.{TITLES[name]}_picture_says"))
+            return flow_svg(picture, words)
+        if isinstance(picture, ArrayPicture):
+            return array_svg(picture, words)
+        if isinstance(picture, Shares):
+            return share_svg(picture, ms_of(finding.began), zone, words, said)
+        if isinstance(picture, Course):
+            return course_svg(
+                picture, ms_of(finding.began), ms_of(finding.flagged), zone, words, self.silent_until_ms(picture), said
+            )
+        began = datetime.fromisoformat(finding.began).astimezone(ZoneInfo(zone)).date().isoformat()
+        return day_svg(list(picture), began, words, said)
+
+    def silent_until_ms(self, course: Course) -> int | None:
+        """Until when nothing came, as far as the picture reaches; None for what is no silence. [ms]"""
+        if self.finding.cause != "silent":
+            return None
+        return min(ms_of(self.finding.ended), course.span_ms[1]) if self.finding.ended else course.span_ms[1]
+
+    def svg(self, name: str) -> str:
+        """A picture as an SVG document. KeyError: this finding has no such picture."""
+        return svg.standalone(self.drawing(name), self.title(name), english(f"finding.{TITLES[name]}_picture_says"))
 
 
 def explain(
@@ -113,27 +137,40 @@ def explain(
     plant, seen = columns_of(site, rows)
     began_ms, ended_ms = ms_of(finding.began), ms_of(finding.ended) if finding.ended else None
     flow, array = flow_picture_of(plant, seen, began_ms), array_picture_of(plant, seen, began_ms)
+    span = course_span(began_ms, ms_of(finding.flagged), ended_ms, finding.cause)
+    of_array, of_one = finding.cause in OF_THE_ARRAY, finding.cause in OF_ONE_CHANNEL
     found: dict[str, Picture | None] = {
+        "flow-share": None if of_array else shares_of(plant, seen, began_ms, "flow"),
         "flow-against-power": flow if has_marks(flow) else None,
-        "power-against-sun": array if has_marks(array) else None,
         "water-by-day": days_around(days, finding, end_ms) or None,
-        "hours-around": course_of(plant, seen, course_span(began_ms, ms_of(finding.flagged), ended_ms)),
+        "hours-around": course_of(plant, seen, span, finding.cause, finding.channel),
+        "array-share": shares_of(plant, seen, began_ms, "array") if of_array or of_one else None,
+        "power-against-sun": array if has_marks(array) else None,
     }
-    order = sorted(found, key=lambda name: (finding.cause in OF_THE_ARRAY) != (name == "power-against-sun"))
-    kept = {name: picture for name in order if (picture := found[name]) is not None}
-    return Explanation(site, finding, kept, departures(seen, began_ms) if finding.cause in OF_ONE_CHANNEL else {})
+    kept = {name: picture for name in _order(finding.cause, list(found)) if (picture := found[name]) is not None}
+    return Explanation(site, finding, kept, departures(seen, began_ms) if of_one else {})
+
+
+def _order(cause: str, names: list[str]) -> list[str]:
+    """What speaks most of this cause first."""
+    first = ["hours-around"] if cause in OF_AN_HOUR else []
+    first += ["array-share", "power-against-sun"] if cause in OF_THE_ARRAY else []
+    return first + [name for name in names if name not in first]
 
 
 def spans_around(finding: Finding, end_ms: int) -> list[tuple[int, int]]:
-    """Which readings the pictures need, without overlap: the week before it began, the hours around, its last week.
+    """Which readings the pictures need, without overlap: the week before it began, the hours around, the week up to where it was
+    flagged, which led to it, and its last week.
 
     `end_ms`: now, or the last reading, where it still lasts. Each from and up to but without. [ms]
     """
     began, flagged = ms_of(finding.began), ms_of(finding.flagged)
     ended = ms_of(finding.ended) if finding.ended else end_ms
-    hours = course_span(began, flagged, ms_of(finding.ended) if finding.ended else None)
+    hours = course_span(began, flagged, ms_of(finding.ended) if finding.ended else None, finding.cause)
     merged: list[tuple[int, int]] = []
-    for start, stop in sorted([(began - WEEK_MS, began), hours, (max(began, ended - WEEK_MS), ended + 1)]):
+    led = (max(began, flagged - WEEK_MS), flagged + 1)
+    last = (max(began, ended - WEEK_MS), ended + 1)
+    for start, stop in sorted([(began - WEEK_MS, began), hours, led, last]):
         if merged and start <= merged[-1][1]:
             merged[-1] = merged[-1][0], max(merged[-1][1], stop)
         elif start < stop:

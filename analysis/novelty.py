@@ -166,6 +166,9 @@ class Novelty:
         return self._by_pattern[places]
 
 
+MOST_LOG = 300.0  # far off all healthy rows a curve runs away: still a number
+
+
 @dataclass(frozen=True)
 class _Told:
     """One channel from the others: what it should be, and how far healthy rows lie from that there."""
@@ -178,7 +181,9 @@ class _Told:
     def away(self, others: Floats, own: Floats) -> Floats:
         """Departure in standard deviations."""
         terms = np.ones((len(own), 1)) if self.terms is None else self.terms.transform(others)
-        return (own - self.middle.predict(terms)) / np.maximum(np.exp(self.scatter.predict(terms)), self.least)
+        return (own - self.middle.predict(terms)) / np.maximum(
+            np.exp(np.minimum(self.scatter.predict(terms), MOST_LOG)), self.least
+        )
 
     def put_back(self, others: Floats) -> Floats:
         """What the others say of it."""

@@ -24,18 +24,26 @@ def day_svg(days: list[DaySummary], began_date: str | None, words: Words, said: 
     first = date.fromisoformat(days[0].date)
     span = (date.fromisoformat(days[-1].date) - first).days + 1
     x = svg.across(float(span))
-    y = svg.upward(
-        svg.round_up(max(max(d.water_m3 or 0, d.expected_high_m3 or 0, d.expected_m3 or 0) for d in days) or 1)
-    )
-    inside = [svg.grid_y(y, words("language.decimal"))]
+    legend, top = svg.legend(_legend(days, words))
+    highest = max(max(d.water_m3 or 0, d.expected_high_m3 or 0, d.expected_m3 or 0) for d in days) or 1
+    y = svg.Scale(0.0, svg.round_up(highest), svg.HEIGHT - svg.BOTTOM, top)
+    inside = [legend, svg.grid_y(y, words("language.decimal"))]
     inside += [_day(day, (date.fromisoformat(day.date) - first).days, x, y) for day in days]
     if began_date is not None and days[0].date <= began_date <= days[-1].date:
         at = x((date.fromisoformat(began_date) - first).days)
-        inside.append(f'<path class="began" d="M{at} {svg.TOP}V{svg.HEIGHT - svg.BOTTOM}"/>')
+        inside.append(f'<path class="began" d="M{at} {top}V{svg.HEIGHT - svg.BOTTOM}"/>')
     inside.append(svg.text(svg.LEFT, svg.HEIGHT - svg.BOTTOM + 17, said(days[0].date)))
     if span > 1:
         inside.append(svg.text(svg.WIDTH - svg.RIGHT, svg.HEIGHT - svg.BOTTOM + 17, said(days[-1].date), "end"))
-    return svg.frame(words("finding.day_picture_says"), "".join(inside), "", words("finding.axis_water"))
+    return svg.frame(words("finding.day_picture_says"), "".join(inside), "", words("finding.axis_water"), top=top)
+
+
+def _legend(days: list[DaySummary], words: Words) -> list[tuple[str, str]]:
+    """Only what the picture has."""
+    items = [(svg.swatch("came"), words("finding.legend_came"))]
+    if any(day.expected_m3 is not None for day in days):
+        items.append((svg.swatch("should") + svg.stroke("should-line"), words("finding.legend_day")))
+    return items
 
 
 def _day(day: DaySummary, place: int, x: svg.Scale, y: svg.Scale) -> str:

@@ -12,6 +12,8 @@ from textwrap import wrap
 WIDTH, HEIGHT = 420.0, 300.0
 LEFT, RIGHT, TOP, BOTTOM = 46.0, 22.0, 30.0, 44.0
 """Small enough that the text is still read where a phone shows it at 330 pixels."""
+SYMBOL_WIDE, LETTER_WIDE, LINE_HIGH = 20.0, 6.6, 16.0
+"""Of a legend: a mark with its distance, a letter in the middle of all, a row."""
 
 
 @dataclass(frozen=True)
@@ -32,11 +34,6 @@ class Scale:
 def across(high: float, low: float = 0.0) -> Scale:
     """Left to right."""
     return Scale(low, high, LEFT, WIDTH - RIGHT)
-
-
-def upward(high: float) -> Scale:
-    """Bottom to top, from 0."""
-    return Scale(0.0, high, HEIGHT - BOTTOM, TOP)
 
 
 def round_up(value: float, wanted: int = 5) -> float:
@@ -68,6 +65,16 @@ def grid_y(y: Scale, decimal: str, wanted: int = 5) -> str:
     return "".join(drawn)
 
 
+def grid_between(y: Scale, decimal: str, wanted: int = 4, factor: float = 1.0) -> str:
+    """Likewise of an axis that does not begin at 0; labels are `factor` times the values."""
+    step, drawn = tick_step(factor * (y.high - y.low), wanted), []
+    for count in range(ceil(factor * y.low / step - 1e-9), floor(factor * y.high / step + 1e-9) + 1):
+        at = y(count * step / factor)
+        drawn.append(f'<path class="grid" d="M{LEFT} {at}H{WIDTH - RIGHT}"/>')
+        drawn.append(text(LEFT - 6, at + 4, tick_text(count * step, step, decimal), "end"))
+    return "".join(drawn)
+
+
 def labels_x(x: Scale, decimal: str) -> str:
     """Labels below, evenly spaced."""
     step = tick_step(x.high)
@@ -82,14 +89,40 @@ def text(x: float, y: float, said: str, anchor: str = "start") -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(said)}</text>'
 
 
-def frame(title: str, inside: str, x_label: str, y_label: str) -> str:
-    """The whole picture; `title` is what a screen reader says of it."""
+def frame(title: str, inside: str, x_label: str, y_label: str, height: float = HEIGHT, top: float = TOP) -> str:
+    """The whole picture; `title` is what a screen reader says of it. `top`: where the upper end of the axis lies."""
     return (
-        f'<svg class="chart" viewBox="0 0 {WIDTH:.0f} {HEIGHT:.0f}" role="img" aria-label="{escape(title, quote=True)}">'
+        f'<svg class="chart" viewBox="0 0 {WIDTH:.0f} {height:.0f}" role="img" aria-label="{escape(title, quote=True)}">'
         f"{inside}"
-        f'<path class="axis" d="M{LEFT} {TOP}V{HEIGHT - BOTTOM}H{WIDTH - RIGHT}"/>'
-        f"{text(LEFT - 38, TOP - 13, y_label)}{text(WIDTH - RIGHT, HEIGHT - 8, x_label, 'end')}</svg>"
+        f'<path class="axis" d="M{LEFT} {top}V{height - BOTTOM}H{WIDTH - RIGHT}"/>'
+        f"{text(LEFT - 38, TOP - 13, y_label)}{text(WIDTH - RIGHT, height - 8, x_label, 'end')}</svg>"
     )
+
+
+def legend(items: list[tuple[str, str]]) -> tuple[str, float]:
+    """Marks and their words in rows below the label of the upright axis, and where the picture may begin below them.
+
+    items : list of (mark, word)
+        A mark is drawn about 0, 0 and up to 8 to each side, 5 up and down.
+    """
+    x, y, drawn = LEFT + 2.0, TOP + 4.0, []
+    for mark, word in items:
+        wide = SYMBOL_WIDE + LETTER_WIDE * len(word)
+        if x + wide > WIDTH and x > LEFT + 2.0:
+            x, y = LEFT + 2.0, y + LINE_HIGH
+        drawn.append(f'<g transform="translate({x + 8:g} {y - 4:g})">{mark}</g>{text(x + 20, y, word)}')
+        x += wide + 10.0
+    return "".join(drawn), y + 12.0
+
+
+def swatch(kind: str) -> str:
+    """A mark of the legend: an area."""
+    return f'<rect class="{kind} key" x="-8" y="-5" width="16" height="10"/>'
+
+
+def stroke(kind: str) -> str:
+    """Likewise: a line across."""
+    return f'<path class="{kind}" d="M-8 0h16"/>'
 
 
 def polyline(points: list[tuple[float, float]], kind: str) -> str:
@@ -104,7 +137,8 @@ STYLE = (
     ".after{fill:#b3420c;stroke:none}.whisker{fill:none;stroke:#4c5b64;stroke-width:1.5}.after.whisker{stroke:#b3420c}"
     ".after.line{fill:none;stroke:#b3420c;stroke-width:1.4}.came{fill:#1b6ca8}.should{fill:#8a6d1a;opacity:.25}"
     ".should-line{stroke:#8a6d1a;stroke-width:2}.began{stroke:#b3420c;stroke-width:2;stroke-dasharray:2 4}"
-    ".flagged{stroke:#b3420c;stroke-width:2;stroke-dasharray:8 4}"
+    ".flagged{stroke:#b3420c;stroke-width:2;stroke-dasharray:8 4}.before.line{fill:none;stroke:#4c5b64;stroke-width:1.4}"
+    ".limit{stroke:#1d2b33;stroke-width:1.6;stroke-dasharray:12 3 2 3}.nothing{fill:#4c5b64;opacity:.15}"
 )
 """Dark on white, for paper as well; shapes and dashes tell apart what colours do."""
 HEAD = 44.0
@@ -112,15 +146,21 @@ HEAD = 44.0
 
 def standalone(drawing: str, title: str, says: str) -> str:
     """A drawing of `frame` as a file of its own: heading and sentence above, white ground, style within."""
-    lines = wrap(says, 78)
-    head = HEAD + 13.0 * (len(lines) - 1)
-    inner = drawing.replace('<svg class="chart"', f'<svg y="{head:.0f}" width="{WIDTH:.0f}" height="{HEIGHT:.0f}"', 1)
+    heads, lines = wrap(title, 50), wrap(says, 78)
+    below = 17.0 * (len(heads) - 1)
+    head = HEAD + below + 13.0 * (len(lines) - 1)
+    high = float(drawing.split('viewBox="0 0 ', 1)[1].split('"', 1)[0].split()[1])
+    inner = drawing.replace('<svg class="chart"', f'<svg y="{head:.0f}" width="{WIDTH:.0f}" height="{high:.0f}"', 1)
     said = "".join(
-        f'<text class="says" x="10" y="{38 + 13 * place}">{escape(line)}</text>' for place, line in enumerate(lines)
+        f'<text class="says" x="10" y="{38 + below + 13 * place:g}">{escape(line)}</text>'
+        for place, line in enumerate(lines)
+    )
+    titled = "".join(
+        f'<text class="title" x="10" y="{21 + 17 * place}">{escape(line)}</text>' for place, line in enumerate(heads)
     )
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {HEIGHT + head:.0f}" '
-        f'width="{2 * WIDTH:.0f}" height="{2 * (HEIGHT + head):.0f}"><style>{STYLE}</style>'
-        f'<rect width="100%" height="100%" fill="#fff"/><text class="title" x="10" y="21">{escape(title)}</text>'
-        f"{said}{inner}</svg>\n"
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {high + head:.0f}" '
+        f'width="{2 * WIDTH:.0f}" height="{2 * (high + head):.0f}"><style>{STYLE}</style>'
+        f'<rect width="100%" height="100%" fill="#fff"/>'
+        f"{titled}{said}{inner}</svg>\n"
     )

@@ -2,9 +2,10 @@
 
 from fastapi import APIRouter
 
+from analysis.pictures import ArrayPicture, FlowPicture
 from dashboard.dependencies import OpenStore, TheSettings, ThisFinding, ThisSite
 from dashboard.errors import DOCUMENTED, NotFound
-from dashboard.evidence import array_picture, flow_picture, rows_around
+from dashboard.evidence import explained
 from dashboard.look import site_seen
 from dashboard.routes.api_shapes import ArrayPictureOut, FlowPictureOut
 from dashboard.views.curve_data import picture_data
@@ -17,8 +18,8 @@ router = APIRouter(prefix="/api/sites/{site_id}/findings/{finding_id}", tags=["p
 def show_flow(site: ThisSite, finding: ThisFinding, store: OpenStore, settings: TheSettings) -> FlowPictureOut:
     """Flow against power, a week before the finding began and its last week, beside what should have come."""
     now_ms = present_ms(settings.now_ms(), [site_seen(store, site)])
-    picture = flow_picture(site, rows_around(store, site.site.id, finding, now_ms), finding)
-    if picture is None:
+    picture = explained(store, site, finding, now_ms).pictures.get("flow-against-power")
+    if not isinstance(picture, FlowPicture):
         raise NotFound("no readings of flow and power lie around this finding", fix="see its evidence in words")
     return FlowPictureOut(**picture_data(picture))
 
@@ -27,7 +28,7 @@ def show_flow(site: ThisSite, finding: ThisFinding, store: OpenStore, settings: 
 def show_array(site: ThisSite, finding: ThisFinding, store: OpenStore, settings: TheSettings) -> ArrayPictureOut:
     """The array's power against the sun, a week before the finding began and its last week, beside what should have come."""
     now_ms = present_ms(settings.now_ms(), [site_seen(store, site)])
-    picture = array_picture(site, rows_around(store, site.site.id, finding, now_ms), finding)
-    if picture is None:
+    picture = explained(store, site, finding, now_ms).pictures.get("power-against-sun")
+    if not isinstance(picture, ArrayPicture):
         raise NotFound("no readings at maximum power lie around this finding", fix="see its evidence in words")
     return ArrayPictureOut(**picture_data(picture))

@@ -134,7 +134,10 @@ class PointsOut(BaseModel):
 
 
 class FlowPictureOut(BaseModel):
-    """Flow against power: the expected curve with its 95 % band, and the readings before and after."""
+    """Flow against power: the expected curve with its 95 % band, and the readings before and after.
+
+    `scale`: what the datasheet's curve was multiplied by, from what came before.
+    """
 
     power_w: list[float]
     expected_m3_h: list[float | None]
@@ -142,10 +145,11 @@ class FlowPictureOut(BaseModel):
     high: list[float | None]
     before: PointsOut
     after: PointsOut
+    scale: float
 
 
 class ArrayPictureOut(BaseModel):
-    """The array's power at its maximum against the sun: likewise, in W over W/m2."""
+    """The array's power at its maximum against the sun: likewise, in W over W/m2. `sun_measured`: else it is a clear sky's."""
 
     sun_w_m2: list[float]
     expected_w: list[float | None]
@@ -153,6 +157,8 @@ class ArrayPictureOut(BaseModel):
     high: list[float | None]
     before: PointsOut
     after: PointsOut
+    scale: float
+    sun_measured: bool
 
 
 class WhoOut(BaseModel):

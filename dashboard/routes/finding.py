@@ -4,9 +4,9 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
 from dashboard.dependencies import OpenStore, TheSettings, TheWords, ThisFinding, ThisSite
-from dashboard.evidence import array_picture, days_around, flow_picture, rows_around
+from dashboard.evidence import days_around, explained
 from dashboard.look import site_seen
-from dashboard.views.finding import Evidence, finding_page
+from dashboard.views.finding import finding_page
 from dashboard.views.priority import present_ms
 
 router = APIRouter(prefix="/sites/{site_id}/findings", include_in_schema=False)
@@ -19,11 +19,6 @@ def show(
     """Figures and pictures."""
     seen = site_seen(store, site)
     now_ms = present_ms(settings.now_ms(), [seen])
-    rows = rows_around(store, site.site.id, finding, now_ms)
-    evidence = Evidence(
-        flow=flow_picture(site, rows, finding),
-        array=array_picture(site, rows, finding),
-        days=days_around(store, site, finding, now_ms),
-    )
-    page = finding_page(seen, finding, evidence, now_ms, words)
+    shown, days = explained(store, site, finding, now_ms), days_around(store, site, finding, now_ms)
+    page = finding_page(seen, shown, days, now_ms, words)
     return request.app.state.pages.page(request, "finding.html", page=page)

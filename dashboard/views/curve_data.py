@@ -14,7 +14,11 @@ from analysis.pictures import ArrayPicture, FlowPicture, Points
 def picture_data(picture: FlowPicture | ArrayPicture) -> dict[str, Any]:
     """By the picture's field names; NaN becomes null."""
     return {
-        name: points_data(value) if isinstance(value, Points) else listed(value)
+        name: points_data(value)
+        if isinstance(value, Points)
+        else listed(value)
+        if isinstance(value, np.ndarray)
+        else value
         for name, value in vars(picture).items()
     }
 

@@ -6,11 +6,8 @@ Flow: finding, its site, days and flow picture -> HERE -> templates/finding.html
 
 from dataclasses import dataclass
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
-from analysis.drawing.curve_svg import array_svg, flow_svg
-from analysis.drawing.day_svg import day_svg
-from analysis.pictures import ArrayPicture, FlowPicture
+from analysis.explanation import OF_THE_ARRAY, TITLES, Explanation
 from analysis.summary import DaySummary
 from dashboard.languages import Words
 from dashboard.views import advice
@@ -18,7 +15,6 @@ from dashboard.views.figures import cubic, date_text, day_of, moment, ms_of, num
 from dashboard.views.priority import SiteSeen
 from logger.record.finding import Finding
 
-OF_THE_ARRAY = {"panel-soiling", "shading", "string-out", "controller-derating", "over-voltage", "cable-fault"}
 RIVALS_MAX, RIVAL_LEAST = 3, 0.05
 """Beyond that a rival says nothing that anybody would act on."""
 
@@ -43,15 +39,6 @@ class Drawing:
 
 
 @dataclass(frozen=True)
-class Evidence:
-    """What the pictures are drawn from; None where no reading speaks of it."""
-
-    flow: FlowPicture | None
-    array: ArrayPicture | None
-    days: list[DaySummary]
-
-
-@dataclass(frozen=True)
 class FindingPage:
     """What the template prints. `facts`: pairs of label and text."""
 
@@ -67,8 +54,11 @@ class FindingPage:
     days: list[DayRow]
 
 
-def finding_page(site: SiteSeen, finding: Finding, evidence: Evidence, now_ms: int, words: Words) -> FindingPage:
+def finding_page(
+    site: SiteSeen, explained: Explanation, days: list[DaySummary], now_ms: int, words: Words
+) -> FindingPage:
     """All that the page says of one finding."""
+    finding = explained.finding
     return FindingPage(
         site_id=site.id,
         site_name=site.name,
@@ -78,33 +68,29 @@ def finding_page(site: SiteSeen, finding: Finding, evidence: Evidence, now_ms: i
         evidence=finding.evidence,
         check=finding.check,
         cautions=advice.cautions(finding, words),
-        drawings=_drawings(site, finding, evidence, words),
-        days=[_day(day, words) for day in reversed(evidence.days)],
+        drawings=_drawings(explained, words),
+        days=[_day(day, words) for day in reversed(days)],
     )
 
 
-def _drawings(site: SiteSeen, finding: Finding, evidence: Evidence, words: Words) -> list[Drawing]:
-    """The picture that speaks most of this cause first."""
-    flow = flow_svg(evidence.flow, words) if evidence.flow else ""
-    sun = array_svg(evidence.array, words) if evidence.array else ""
-    day = day_svg(
-        evidence.days, began_date(finding, site), words, lambda date: date_text(datetime.fromisoformat(date), words)
-    )
-    drawn = {"flow": flow, "sun": sun, "day": day}
-    wanted = ("sun", "day", "flow") if finding.cause in OF_THE_ARRAY else ("flow", "day")
+def _drawings(explained: Explanation, words: Words) -> list[Drawing]:
+    """The picture that speaks most of this cause first; of those that every finding should have, why there is none."""
+
+    def said(date: str) -> str:
+        return date_text(datetime.fromisoformat(date), words)
+
+    shown = {name: explained.drawing(name, words, said) for name in explained.pictures}
+    wanted = [name for name, drawn in shown.items() if drawn]
+    curve = "power-against-sun" if explained.finding.cause in OF_THE_ARRAY else "flow-against-power"
+    wanted += [name for name in (curve, "water-by-day") if name not in wanted]
     return [
         Drawing(
-            words(f"finding.{kind}_picture"),
-            words(f"finding.{kind}_{'picture_says' if drawn[kind] else 'none'}"),
-            drawn[kind],
+            words(f"finding.{TITLES[name]}_picture"),
+            words(f"finding.{TITLES[name]}_{'picture_says' if shown.get(name) else 'none'}"),
+            shown.get(name, ""),
         )
-        for kind in wanted
+        for name in wanted
     ]
-
-
-def began_date(finding: Finding, site: SiteSeen) -> str:
-    """The site's local date on which it began, ISO 8601."""
-    return datetime.fromtimestamp(ms_of(finding.began) / 1000, ZoneInfo(site.timezone)).date().isoformat()
 
 
 def _state(finding: Finding, site: SiteSeen, now_ms: int, words: Words) -> str:

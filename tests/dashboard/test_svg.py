@@ -59,7 +59,8 @@ def test_the_flow_picture_is_well_formed_and_holds_every_mark():
 
 def test_marks_whiskers_and_band_lie_where_their_figures_say():
     drawn = flow_svg(picture(), EN)
-    x, y = svg.across(1500), svg.upward(6)
+    top = float(re.search(r'class="axis" d="M[\d.]+ ([\d.]+)V', drawn).group(1))
+    x, y = svg.across(1500), svg.Scale(0.0, 6.0, svg.HEIGHT - svg.BOTTOM, top)
     last = re.findall(r"M([\d.]+) ([\d.]+)l5 5", drawn)[4]
     assert float(last[0]) == pytest.approx(x(1300), abs=0.2)
     assert float(last[1]) + 5 == pytest.approx(y(2.3), abs=0.2)
@@ -119,6 +120,22 @@ def test_a_long_life_shows_its_newest_days():
     days = made.days_of("x") * 3
     assert day_svg(days, None, EN, str).count('class="came"') <= DAYS_MAX
     assert day_svg([], None, EN, str) == ""
+
+
+def test_a_legend_says_what_is_drawn_and_stays_within_the_picture():
+    drawn = ElementTree.fromstring(flow_svg(replace(picture(), scale=0.94), EN))
+    said = [text.text for text in drawn.iter("text")]
+    assert "expected, as it was here: datasheet × 0.94" in said
+    days = day_svg(made.days_of("x"), None, EN, str)
+    assert "came" in days
+    assert "expected, with its range" in days
+    for code in ("en", "fr", "pt"):
+        items = [(svg.swatch("came"), languages()[code](f"finding.legend_{name}", scale="0.94")) for name in
+                 ("came", "expected", "band", "began", "flagged", "limit", "no_readings", "scaled")]  # fmt: skip
+        marks, top = svg.legend(items)
+        for at, text in re.findall(r'<text x="([\d.]+)"[^>]*>([^<]*)', marks):
+            assert float(at) + 6.6 * len(text) < svg.WIDTH + svg.RIGHT, text
+        assert top < 0.4 * svg.HEIGHT
 
 
 def test_labels_are_escaped():
