@@ -31,8 +31,20 @@ def levels(kind: str) -> dict[str, Levels]:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
-    load = f" at {100 * np.exp(figures['torque']):.0f} % of its usual load" if "torque" in figures else ""
-    return f"From one minute to the next the motor turns light{load} and nothing is lifted, while the intake lies under water."
+    if "torque" in figures:
+        light = f"the motor turns light, at {100 * np.exp(figures['torque']):.0f} % of its usual load,"
+    elif "current" in figures:
+        light = f"the motor turns light, with {100 * np.exp(figures['current']):.0f} % of its usual current,"
+    elif "sun" in figures:
+        light = f"the pump takes {100 * np.exp(figures['sun']):.0f} % of the power that the sun offers"
+    else:
+        light = "the motor turns on"
+    water = figures.get("water")
+    if water is not None and water > 0.0:
+        covered = f", with the water {water:.1f} m over the intake"
+    else:
+        covered = ", while the low-level probe says wet" if figures.get("probe", 0.0) > 0.5 else ""
+    return f"From one minute to the next {light} and nothing is lifted{covered}."
 
 
 register(

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, Levels, register
+from analysis.causes.registry import Advice, CauseFile, Levels, register, shifts
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, current_of_load, shift
 from analysis.estimates.own_light import sides_apart
@@ -71,16 +71,18 @@ def levels(_kind: str) -> dict[str, Levels]:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
-    current = [value for name, value in figures.items() if name.startswith("shift_i")]
+    lost = f"{100 * figures.get('size', 0.0):.0f} % of the power is lost on the way"
+    current, volts = shifts(figures, "i"), shifts(figures, "av")
     if current and max(current) > CURRENT_SEEN * figures.get("size", 0.0):
         return (
-            f"{100 * figures.get('size', 0.0):.0f} % of the power is lost on the way and the motor's feed takes more current at the same speed, while "
+            f"{lost} and the motor's feed takes more current at the same speed, while "
             "the water is as ever: a wet splice that leaks to earth looks so, and so does a motor in which something drags."
         )
-    return (
-        f"{100 * figures.get('size', 0.0):.0f} % of the power is lost on the way, growing with the current, while what the power does afterwards "
-        "(flow per turn, motor current) is as it should be."
-    )
+    if volts:
+        return f"{lost}: the array's voltage at maximum power is lower, and the more the greater its current, as across a bad contact."
+    as_ever = [what for what, seen in (("flow per turn", shifts(figures, "n")), ("motor current", current)) if seen]
+    after = f", while what the power does afterwards ({' and '.join(as_ever)}) is as it should be" if as_ever else ""
+    return f"{lost}, growing with the current{after}."
 
 
 register(

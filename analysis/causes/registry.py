@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from analysis.estimates.vector import BANDS
 from logger.record.causes import CAUSES
 
 HELICAL, CENTRIFUGAL = "helical-rotor", "multistage-centrifugal"
@@ -101,6 +102,18 @@ class CauseFile:
     def sentence(self, figures: dict[str, float], channel: str | None) -> str:
         """Its evidence for these figures, of the channel that lies where it is about one."""
         return self.evidence(figures, channel) if self.names_channel else self.evidence(figures)
+
+
+BAND_MARKS = frozenset(str(band) for band in range(BANDS))
+
+
+def shifts(figures: dict[str, float], entry: str) -> list[float]:
+    """What a finding's figures say of one entry of the day's vector, low band to high; empty where no channel tells it.
+
+    An evidence speaks of speed, load or current only where this is not empty: nobody is told what was not read.
+    """
+    whole = f"shift_{entry}"
+    return [figures[name] for name in sorted(figures) if name == whole or name.removeprefix(whole) in BAND_MARKS]
 
 
 _FILES: dict[str, CauseFile] = {}

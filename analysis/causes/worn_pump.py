@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, OfKind, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, OfKind, register, shifts
 from analysis.estimates.bench import LOST_AT_FULL, bench_of
 from analysis.estimates.effects import Effect, current_of, relieved, shift
 from analysis.estimates.vector import BANDS
@@ -30,6 +30,7 @@ class WornPumpLimits:
 
 
 LIMITS = WornPumpLimits()
+SEEN_MORE, LOAD_RISEN = 0.03, 0.05  # logs: less is not said
 
 
 def effect(plant: Plant) -> list[Effect]:
@@ -73,10 +74,14 @@ def _form(plant: Plant, q: Floats, n: Floats, torque: Floats, rate: float, late:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
-    return (
-        f"The pump lifts {100 * figures.get('size', 0.0):.0f} % less for the same speed and head than it did before, most at low "
-        "speed, while the torque that it needs has not risen."
-    )
+    by_power, by_speed, load = (shifts(figures, entry) for entry in ("q", "n", "t"))
+    told = f"The pump delivers {100 * figures.get('size', 0.0):.0f} % less at the same power than it did before"
+    bands, slow = (by_speed, "low speed") if by_speed else (by_power, "low power")
+    if len(bands) > 1 and bands[0] < bands[-1] - SEEN_MORE:
+        told += f", most at {slow}"
+    if load and max(load) < LOAD_RISEN:
+        told += ", while at the same speed it takes no more power"
+    return f"{told}."
 
 
 register(
