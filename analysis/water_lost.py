@@ -24,6 +24,8 @@ OTHER = "other"
 NOT_COUNTED = "not-counted"
 """In the days' table, in place of sensor-fault: a meter that lies loses no water."""
 LEAST_M3 = 0.001
+NO_WATER = frozenset({"no-water", "not-turning", "controller-trip", "short-cycling"})
+"""Families of cases in which the pump stands or lifts nothing."""
 
 
 def key_of(case: Case) -> str:
@@ -102,8 +104,26 @@ def share_out(before: list[Case], cases: list[Case], figures: DayFigures) -> tup
             expected = max(expected, min(came + known, most))
     take("held-back", figures.held_m3, expected)
     if metered:
+        rest = max(expected - came - sum(lost.values()), 0.0)
+        for case in _stood_all_day(before, claims):
+            case.water_lost_m3 = (case.water_lost_m3 or 0.0) + take(MARK + key_of(case), rest, expected)
         take(OTHER, expected, expected)
     return expected, {name: round(value, 4) for name, value in lost.items() if value > LEAST_M3}
+
+
+def _stood_all_day(before: list[Case], claims: list[tuple[Case, float]]) -> list[Case]:
+    """The case, one at most, that kept water away before and after the day and on it.
+
+    Between its tries a controller that gives up against a shut pipe waits for hours: what the sun would have brought then is missing
+    for the same reason, though no row of it shows the fault.
+    """
+    were_open = {key_of(case) for case in before if case.ended_ms is None}
+    found = [
+        case
+        for case, claim in claims
+        if claim > 0.0 and case.ended_ms is None and case.family in NO_WATER and key_of(case) in were_open
+    ]
+    return found[-1:]
 
 
 def named(days: Iterable[DaySummary], causes: dict[str, str]) -> tuple[DaySummary, ...]:

@@ -111,3 +111,21 @@ def test_more_water_than_the_table_s_band_raises_no_expectation() -> None:
     expected, lost = share_out([], [case], replace(figures, water_m3=figures.expected_m3))
     assert expected == pytest.approx(figures.expected_m3 + 1.0)
     assert sum(lost.values()) == pytest.approx(1.0)
+
+
+def test_between_its_tries_a_pump_that_stands_all_day_loses_the_day_s_water() -> None:
+    """A controller gives up against a shut pipe and waits for hours: the whole day is the shut pipe's, and not "other"."""
+    facts, rows, _ = _season("samples", 4, "full", "closed-delivery")
+    plant = pipeline.begin(facts).plant
+    day = int(plant.days.day_of(int(rows.time_ms[-1]))) - 3
+    (figures,) = figures_of(plant, look(plant, rows, range(day, day + 1)), range(day, day + 1))
+    dry = replace(figures, water_m3=0.0, tank_full_m3=0.0, switched_off_m3=0.0, held_m3=0.0)
+    case = Case("no-water", "closed-delivery", "closed-delivery", 0, 1, 0, 0, water_lost_m3=5.0)
+    before = case.copied()
+    case.water_lost_m3 = 5.3
+    _, lost = share_out([before], [case], dry)
+    assert case.water_lost_m3 == pytest.approx(5.0 + figures.expected_m3)
+    assert "other" not in lost
+    for ended, claim in ((0, 0.3), (None, 0.0)):
+        over = replace(before.copied(), ended_ms=ended, water_lost_m3=5.0 + claim)
+        assert share_out([before], [over], dry)[1]["other"] == pytest.approx(figures.expected_m3 - claim)
