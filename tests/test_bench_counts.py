@@ -9,7 +9,7 @@ import pytest
 from analysis.rows import Rows
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
-from tests.bench.bench_diagnosis import DAY_S, Tally, True_, matched, seconds
+from tests.bench.bench_diagnosis import DAY_S, Tally, True_, matched, passed_s, seconds
 from tests.bench.bench_matrix import printed
 from tests.bench.targets import Targets
 from tests.cases.recorded import HERE, read_case
@@ -111,6 +111,23 @@ def test_soiling_not_found_is_within_no_points() -> None:
     targets.add(case, lasting, sized, lasting.began, lasting.began + 5 * DAY_S)
     targets.add(case, lasting, None, np.nan, np.nan)
     assert "within 6 points: 0.50 of 2 (1 not found" in of("soiling without one, before any", targets)
+
+
+def test_a_loss_that_grows_is_asked_from_when_it_is_large() -> None:
+    """Forty days from nothing to 30 %: after twenty it passes 15 %; what came at once is asked from its beginning."""
+    case, _ = case_of(*POWER, *METER)
+    targets, grows, sudden = Targets(), fault("worn-pump", 10, 50, size=0.15), fault("clogging", 10, 50)
+    days = np.arange(0.0, 40.0, 0.5)
+    grows.passed = passed_s(grows.began + days * DAY_S, days / 40.0, grows.size)
+    sudden.passed = passed_s(sudden.began + days * DAY_S, np.ones(len(days)), sudden.size)
+    assert grows.passed == pytest.approx(DAY_0 + 30 * DAY_S, abs=DAY_S)
+    for truth, day in ((grows, 32.0), (grows, 35.0), (sudden, 12.0), (sudden, 32.0)):
+        targets.add(case, truth, told(truth.cause, 10, day), truth.began, DAY_0 + day * DAY_S)
+    targets.add(case, fault("riser-leak", 10, 50), None, np.nan, np.nan)  # nobody knows its course
+    assert "0.50 of 2" in of("   of these, those that came at once", targets)
+    assert "0.50 of 2" in of("   growing ones", targets)
+    assert "of 5 (1 not found" in of("clogging, leak, wear", targets)
+    assert passed_s(days, 0.1 * np.ones(len(days)), 0.1) is None
 
 
 def goals(tally: Tally) -> list[bool]:

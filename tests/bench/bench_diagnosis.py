@@ -28,13 +28,14 @@ from tests.bench.targets import (
     CALIBRATION,
     FALSE_A_YEAR,
     FIRST_RIGHT,
+    LARGE,
     VISITS_A_YEAR,
     Targets,
     goal_of,
     mark,
 )
 
-DAY_S = 86400.0
+DAY_S, HOUR_S = 86400.0, 3600.0
 LATE_DAYS = 2.0  # a finding may still be flagged so long after the fault's end
 EARLY_DAYS = 1.0
 BEGAN_DAYS, BEGAN_EARLY_DAYS = 2.0, 10.0
@@ -60,6 +61,9 @@ class True_:
     size: float
     lasting: bool
     slight: bool = False
+    passed: float | None = (
+        None  # when its flow lost first came to targets.LARGE, `began` where it came at once; None = not known
+    )
 
 
 @dataclass
@@ -95,6 +99,7 @@ def draw(world: str, seed: int, fitout: str | None, healthy: bool | None, cause:
         odd = ",".join(got.look_alikes)
     else:
         from samples.cases import draw_case
+        from samples.faults import epoch, weight
 
         got = draw_case(seed, fit=fitout, healthy=healthy, causes=None if cause is None else (cause,))
         facts, frame = got.facts, got.frame
@@ -107,10 +112,26 @@ def draw(world: str, seed: int, fitout: str | None, healthy: bool | None, cause:
             end if t.ended is None else pd.Timestamp(t.ended).timestamp(),
             np.nan if t.size is None else t.size, t.ended is None,
             getattr(t, "slight", False) or (t.size is not None and t.size < LEAST_ASKED.get(t.cause, 0.0)),
+            getattr(t, "passed_s", None),
         )
         for t in got.truths
     ]  # fmt: skip
+    for truth in truths if world == "samples" else ():
+        for fault in got.faults:
+            if fault.cause == truth.cause and abs(epoch(fault.begins) - truth.began) < DAY_S:
+                time_s = np.arange(truth.began, truth.ended, HOUR_S)
+                truth.passed = passed_s(time_s, weight(fault, time_s), truth.size)
     return Drawn(f"{world}-{seed}", facts, rows, truths, odd, float(np.ptp(rows.time_ms)) / 86.4e6)
+
+
+def passed_s(time_s: np.ndarray, course: np.ndarray, size: float) -> float | None:
+    """When a fault's flow lost first came to LARGE, None where it never did. [s since the epoch]
+
+    `course`: how much of it was there, 0 to 1; its flow lost is taken to go with that, and `size` to be its mean.
+    """
+    lost = course * size / max(float(np.mean(course)), 1e-9) if len(course) else course
+    over = np.flatnonzero(lost >= LARGE)
+    return float(time_s[over[0]]) if len(over) else None
 
 
 def seconds(text: str | None) -> float:

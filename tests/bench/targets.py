@@ -22,6 +22,7 @@ GROUP_DAYS = 2.0  # less than a string: a diode group, or a module
 SOILING_POINTS = {"with a sensor": 0.02, "without one, after a cleaning or rain": 0.04, "without one, before any": 0.06}
 SOILING_FROM = 0.05
 LARGE, LARGE_DAYS = 0.15, 3.0
+AT_ONCE_S = 2 * 3600.0  # what is all there within so long came at once
 SMALL, SMALL_DAYS = 0.05, 60.0
 SLOW_HYDRAULIC = ("clogging", "riser-leak", "worn-pump")
 HOLD = (0.90, 0.99)
@@ -50,6 +51,8 @@ class Targets:
         self.group_days: list[float] = []
         self.soiling: dict[str, list[float]] = {name: [] for name in SOILING_POINTS}
         self.large: list[float] = []
+        self.at_once: list[float] = []
+        self.grown: list[float] = []
         self.small: list[float] = []
         self.held: list[bool] = []
 
@@ -59,6 +62,7 @@ class Targets:
         has = set(case.facts.sensors.channels)
         if truth.cause in SLOW_HYDRAULIC and truth.size >= LARGE:
             self.large.append(late_d)
+        self._by_course(truth, np.inf if finding is None else flagged_s)
         if truth.cause == "worn-pump" and truth.size >= SMALL and {"motor_speed_rpm", "motor_current_a"} <= has:
             self.small.append(late_d)
         if truth.cause == "panel-soiling" and truth.size >= SOILING_FROM:
@@ -70,6 +74,16 @@ class Targets:
         self.began_h[truth.cause].append(abs(began_s - truth.began) / 3600.0)
         if finding.size is not None and np.isfinite(truth.size):
             self.held.append(finding.size.low <= truth.size <= finding.size.high)
+
+    def _by_course(self, truth, flagged_s: float) -> None:
+        """Of a fault that grows nobody can know before it is there: it is asked from when it passes LARGE."""
+        passed = getattr(truth, "passed", None)
+        if truth.cause not in SLOW_HYDRAULIC or passed is None:
+            return
+        if passed - truth.began >= AT_ONCE_S:
+            self.grown.append((flagged_s - passed) / 86400.0)
+        elif truth.size >= LARGE:
+            self.at_once.append((flagged_s - truth.began) / 86400.0)
 
     def _fast(self, case, truth, has: set[str], flagged_s: float) -> None:
         """What is asked in running time: of a fault too short to be told within it nothing is asked."""
@@ -127,6 +141,8 @@ class Targets:
             LARGE_DAYS,
             "days",
         )
+        found += _within("   of these, those that came at once", self.at_once, LARGE_DAYS, "days")
+        found += _within("   growing ones, from when they pass 15 %", self.grown, LARGE_DAYS, "days")
         found += _within("wear of 5 % within 60 days, speed and current read", self.small, SMALL_DAYS, "days")
         found += _share("95 % intervals that hold", self.held, HOLD)
         return found

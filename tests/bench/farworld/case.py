@@ -18,12 +18,14 @@ from tests.bench.farworld.sizes import size_of, slight_of
 from tests.bench.farworld.sky import draw_sky
 
 START = "2025-03-01"
+LARGE = 0.15  # of the flow: what is asked to be told within days
 
 
 @dataclass
 class Truth:
     """One fault; times as ISO 8601, `ended` None = to the end; `size` in the cause's measure, NaN where not worked out;
-    `slight`: it left no mark worth asking for."""
+    `slight`: it left no mark worth asking for; `passed_s`: when its flow lost first came to 15 %, in seconds since the epoch, taken to go
+    with its course; None where it never did."""
 
     cause: str
     part: str | None
@@ -32,6 +34,7 @@ class Truth:
     ended: str | None
     size: float
     slight: bool
+    passed_s: float | None = None
 
 
 @dataclass
@@ -247,6 +250,7 @@ def _truths(
             ended,
             size,
             slight_of(s, fault, power, got, size),
+            _passed_s(s, fault, on & got.run, size),
         )
     ]
     if fault.cause == "dry-running" and fault.visit and "low_level_probe_wet" in s.site["channels"]:
@@ -254,6 +258,13 @@ def _truths(
             Truth("sensor-fault", None, "low_level_probe_wet", s.times[first].isoformat(), ended, float("nan"), True)
         )
     return truths
+
+
+def _passed_s(s: Season, fault: Fault, run: np.ndarray, size: float) -> float | None:
+    if not run.any():
+        return None
+    over = np.flatnonzero(fault.on & (fault.at >= LARGE * fault.at[run].mean() / max(size, 1e-9)))
+    return float(s.times[over[0]].timestamp()) if len(over) else None
 
 
 def _visits(s: Season) -> None:

@@ -20,6 +20,7 @@ CAUSES = (
 )  # fmt: skip
 NOT_LEAN = ("controller-trip", "sensor-fault", "over-voltage", "reverse-rotation", "broken-shaft")
 """What no one can name from array power and a meter alone: without a code, a motor current or a second sensor."""
+LARGE = 0.15  # of the flow: what is asked to be told within days
 LOOK_ALIKES = ("tank-full", "turned-down", "below-datasheet", "horizon", "dust", "switched-off")
 
 
@@ -27,7 +28,8 @@ LOOK_ALIKES = ("tank-full", "turned-down", "below-datasheet", "horizon", "dust",
 class Truth:
     """What was wrong: `size` in the measure that a finding of this cause carries, NaN where none was worked out.
 
-    `slight`: it left so little a mark that finding it is neither asked nor wrong.
+    `slight`: it left so little a mark that finding it is neither asked nor wrong. `passed_s`: when its flow lost first came to 15 %, in
+    seconds since the epoch, taken to go with how far it had grown; None where it never did.
     """
 
     cause: str
@@ -37,6 +39,7 @@ class Truth:
     ended: pd.Timestamp | None
     size: float
     slight: bool = False
+    passed_s: float | None = None
 
 
 @dataclass
@@ -210,8 +213,16 @@ def _truths(wrongs, columns, time_s):
         slight = _slight(wrong.cause, size, columns, during, time_s)
         ended = None if wrong.ends >= time_s[-1] else pd.Timestamp(wrong.ends, unit="s", tz="UTC")
         began = pd.Timestamp(wrong.begins, unit="s", tz="UTC")
-        truths.append(Truth(wrong.cause, wrong.part, wrong.channel, began, ended, float(size), bool(slight)))
+        passed = _passed_s(wrong, float(size), time_s[tail])
+        truths.append(Truth(wrong.cause, wrong.part, wrong.channel, began, ended, float(size), bool(slight), passed))
     return truths
+
+
+def _passed_s(wrong, size, tail_s):
+    full = size / max(np.mean([wrong.grown(t) for t in tail_s[::60]]), 1e-9) if len(tail_s) else np.nan
+    if not full >= LARGE:
+        return None
+    return wrong.begins + wrong.ramp_days * DAY * LARGE / full
 
 
 def _size(cause, columns, tail, during):
