@@ -6,7 +6,7 @@ Flow: watchers.py (episodes), slow.py (alarms), diagnosis.py (shares) -> HERE ->
 
 import numpy as np
 
-from analysis.calibration import stated
+from analysis.calibration import ARE_LEFT_OVER, stated, stated_by_itself
 from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
 from analysis.estimates.vector import PLACE
@@ -93,8 +93,7 @@ def _stepped(view: DayView, cases: list[Case], episode: Episode) -> None:
 
 STEP_STD = 0.1  # of the share: meters, and the air
 STEP_SHARE = 0.95
-"""Of a string seen lost within the day: nothing else was weighed against it. People are told 0.62 (calibration.py); of 25 on simulated seasons that
-rules had been tried on 19 were true, of 12 on others 7."""
+"""Of a string seen lost within the day: nothing else was weighed against it (calibration.py says what that is worth)."""
 
 
 def _is_fast(case: Case) -> bool:
@@ -204,9 +203,7 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
     if episode.cause is None:
         take_verdict(case, weigh_levels(episode.symptom, view.facts.pump.kind, means, untold(view, episode)))
     else:
-        case.confidence, case.rivals = SURE_OF_OWN.get(episode.cause, 0.9), {}
-        if episode.whole.get("unread", 0.0) > 0:
-            case.confidence, case.rivals = UNREAD, {"short-cycling": (1.0 - UNREAD) / 2}
+        case.confidence, case.rivals = 1.0, {}  # nothing was weighed against it: `_told` knows what that is worth
     case.size = _size(case, episode)
     case.figures = {**means, "hours": case.hours, "days": (case.seen_ms - case.began_ms) / DAY_MS}
     if case.size is not None:
@@ -215,9 +212,9 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
     case.evidence = file.sentence(case.figures, _channel(view.facts, case)) if file else ""
 
 
-UNLEARNT, UNLEARNT_WORTH = "unlearnt", 0.8
-"""Told of before the installation was learnt, against its datasheets alone: whose pump was drawn how far from its table nobody knows. Of 11 such
-findings of four drawn plants 5 were right, stated at 0.48 before."""
+UNLEARNT, UNLEARNT_WORTH = "unlearnt", 0.9
+"""Told of before the installation was learnt, against its datasheets alone: whose pump was drawn how far from its table nobody knows. Of 18 such
+findings of five drawn plants 13 were true, and calibration.py alone would have said 12."""
 
 
 def unlearnt(days: float) -> dict[str, float]:
@@ -227,17 +224,6 @@ def unlearnt(days: float) -> dict[str, float]:
 
 OF_ITS_BEGINNING = frozenset({"lead", "before", "onset", "handled", "fell"})
 """Measures that a case has from its first stretch."""
-
-SURE_OF_OWN = {
-    "silent": 0.97,
-    "over-voltage": 0.78,
-    "sensor-fault": 0.85,
-    "controller-trip": 0.86,
-    "short-cycling": 0.78,
-}
-"""Causes that no other competes with: the share that holds on simulated seasons of five plants, those that no rule was tried on counted
-twice (of the latter 27 of 27, 20 of 27, 10 of 11, 16 of 19, 20 of 27; calibration.py says whose seasons)."""
-UNREAD = 0.55  # likewise of trips whose code nothing reads: a float that nobody reads stops a pump too (a guess)
 
 
 def mean_measures(case: Case) -> dict[str, float]:
@@ -319,12 +305,7 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
     if case.size is not None and cause.quantity is not None and cause.unit is not None:
         value, low, high = (round(float(x), 4) for x in case.size)
         size = Size(cause.quantity, value, low, high, cause.unit)
-    own = case.family == case.cause  # a symptom that no other cause competes for: its confidence was counted by itself
-    confidence, rivals = case.confidence, case.rivals
-    if not own:
-        renamed = case.cause != case.first_cause
-        confidence, rivals = stated(case.confidence, case.rivals, renamed, case.family == "slow-electric")
-    confidence *= UNLEARNT_WORTH if UNLEARNT in case.weighed else 1.0
+    confidence, rivals = _told(case)
     return Finding(
         id=f"{facts.site.id}-{key_of(case)}",
         cause=case.cause,
@@ -344,6 +325,19 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
         if case.water_lost_m3 is None or case.cause == "sensor-fault"
         else round(case.water_lost_m3, 2),
     )
+
+
+def _told(case: Case) -> tuple[float, dict[str, float]]:
+    """What people are told of its share and its rivals'."""
+    once = case.ended_ms is not None and case.revision <= 1
+    if case.family == case.cause:  # a symptom that no other cause competes for
+        unread = case.figures.get("unread", 0.0) > 0
+        share = stated_by_itself(case.cause, once, unread)
+        return share, {"short-cycling": min(share, (1.0 - share) / 2)} if unread else {}
+    renamed = case.cause != case.first_cause
+    share, rivals = stated(case.confidence, case.rivals, renamed, case.cause in ARE_LEFT_OVER, once)
+    worth = UNLEARNT_WORTH if UNLEARNT in case.weighed else 1.0
+    return worth * share, {name: min(rival, worth * share) for name, rival in rivals.items()}
 
 
 def _part(case: Case) -> str | None:
