@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.counted_flow import as_register
 from analysis.expected import Expected
 from analysis.meter import metered
 from analysis.plant import Plant
@@ -130,6 +131,7 @@ def look(plant: Plant, rows: Rows, days: range, before: "Columns | None" = None)
     rows = _daylight(plant, rows, days)
     day = plant.days.days_of_rising(rows.time_ms)
     dt_h = durations_h(rows.time_ms, day)
+    rows = as_register(plant.facts, day, dt_h, rows)
     expected = plant.model.expect_briefly(rows, None if before is None else before.expected)
     power = expected.input_power_w
     speed = _speed(plant, rows)

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.counted_flow import hourly
 from analysis.physics.sun import declination_and_equation_of_time
 from analysis.rows import Rows
 from analysis.site_check.pump_rows import OFF, other_kind
@@ -91,7 +92,7 @@ def _speed(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
 
 def _water(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
     most = max(row.flow_m3_h for row in facts.pump.curve)
-    flow, channel = rows["flow_m3_h"], "flow_m3_h"
+    flow, channel = hourly(facts, rows)["flow_m3_h"], "flow_m3_h"
     if np.isnan(flow).all():
         flow, channel = _hourly(rows), "volume_m3"
     tops = by_day(facts, rows.time_ms, np.where(flow > 0, flow, np.nan), TOP, flow)

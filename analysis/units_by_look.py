@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.counted_flow import hourly
 from analysis.rows import Rows
 from analysis.site_fits import FOOT_M, LONGEST_STEP_MS, array_w, full_w, level_spare_m, mostly, power_of
 from analysis.solar_days import DAY_MS, HOUR_MS
@@ -102,7 +103,7 @@ LOOKS = (
 
 def judge_units(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     """A problem for each column that looks as if it were in another unit; a sensor that lies as much from the first day looks so too."""
-    problems = []
+    problems, rows = [], hourly(facts, rows)
     for look in LOOKS:
         found = rows.values.get(look.channel)
         above = found[found > 0] if found is not None else np.empty(0)

@@ -62,8 +62,9 @@ def _missing(plant: Plant, seen: Columns, starts: np.ndarray, stops: np.ndarray)
         int64[k], rising: the row with which each day's running begins, and the one after the day's last.
     """
     missing = np.full(len(starts), np.nan)
-    if "flow_m3_h" not in seen.rows.values and (plant.facts.sensors.meter_step_m3 or 0.0) > STEP_MOST * plant.riser_m3:
-        return missing  # the register says within such a step only when the water came
+    coarse = (plant.facts.sensors.meter_step_m3 or 0.0) > STEP_MOST * plant.riser_m3
+    if coarse and "flow_m3_h" not in seen.rows.values:
+        return missing
     came = _first_water(seen, starts, stops)
     known = np.flatnonzero(came < stops)
     answers = _own_answers(plant, seen, came[known] + 1, stops[known])
@@ -72,6 +73,8 @@ def _missing(plant: Plant, seen: Columns, starts: np.ndarray, stops: np.ndarray)
         if answer is None:
             continue
         start, first = int(starts[place]), int(came[place])
+        if coarse and np.isnan(seen.rows["flow_m3_h"][first]):
+            continue  # the register says within such a step only when the water came
         window = slice(start, first + 1)
         after = (seen.time_ms[window] - seen.time_ms[start] > delay) & seen.turning[window]
         lifts = np.interp(or_zero(seen.power_w[window]), *answer, left=0.0)
