@@ -110,7 +110,11 @@ class Explanation:
 
 
 def explain(
-    site: SiteFacts, readings: "Rows | pd.DataFrame", finding: Finding, days: Iterable[DaySummary] = ()
+    site: SiteFacts,
+    readings: "Rows | pd.DataFrame",
+    finding: Finding,
+    days: Iterable[DaySummary] = (),
+    with_departures: bool = True,
 ) -> Explanation:
     """The figures and pictures that led to a finding.
 
@@ -122,6 +126,8 @@ def explain(
     finding : Finding
     days : iterable of DaySummary
         Of the review or the store; those around the finding are shown.
+    with_departures : bool
+        Without them no time is spent on `departed`, which takes seconds: a page is wanted at once.
 
     Returns
     -------
@@ -148,7 +154,7 @@ def explain(
         "power-against-sun": array if has_marks(array) else None,
     }
     kept = {name: picture for name in _order(finding.cause, list(found)) if (picture := found[name]) is not None}
-    return Explanation(site, finding, kept, departures(seen, began_ms) if of_one else {})
+    return Explanation(site, finding, kept, departures(seen, began_ms) if of_one and with_departures else {})
 
 
 def _order(cause: str, names: list[str]) -> list[str]:

@@ -47,5 +47,6 @@ def sites_seen(store: Store, user: User) -> list[SiteSeen]:
 
 
 def _seen(facts: SiteFacts, now: SiteNow | None, findings: list[Finding]) -> SiteSeen:
-    measured = "irradiance_w_m2" in facts.sensors.channels
-    return SiteSeen(facts.site.id, facts.site.name, facts.site.timezone, now, tuple(findings), measured)
+    fitted = frozenset(facts.sensors.channels)
+    site = facts.site
+    return SiteSeen(site.id, site.name, site.timezone, now, tuple(findings), "irradiance_w_m2" in fitted, fitted)

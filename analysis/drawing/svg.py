@@ -12,8 +12,8 @@ from textwrap import wrap
 WIDTH, HEIGHT = 420.0, 300.0
 LEFT, RIGHT, TOP, BOTTOM = 46.0, 22.0, 30.0, 44.0
 """Small enough that the text is still read where a phone shows it at 330 pixels."""
-SYMBOL_WIDE, LETTER_WIDE, LINE_HIGH = 20.0, 6.6, 16.0
-"""Of a legend: a mark with its distance, a letter in the middle of all, a row."""
+SYMBOL_WIDE, LETTER_WIDE, LINE_HIGH = 20.0, 7.6, 16.0
+"""Of a legend: a mark with its distance, a letter of the widest fonts that a page may meet, a row."""
 
 
 @dataclass(frozen=True)

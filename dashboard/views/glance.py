@@ -16,6 +16,7 @@ from dashboard.views.priority import SiteSeen, by_need, is_quiet
 from dashboard.views.sign import Sign, sign
 
 NOTHING_M3 = 0.001
+METERS, OF_THE_TANK = {"volume_m3", "flow_m3_h"}, {"tank_float_up", "tank_level_m"}
 _LESS = {"tank-full": "less_tank", "switched-off": "less_switched_off"}
 """Less water for a reason that is no fault is not said to be wrong."""
 
@@ -74,7 +75,7 @@ def glance(site: SiteSeen, now_ms: int, words: Words) -> Glance:
         past=words("was.age", age=age(now_ms - heard_ms, words)) if quiet and heard_ms is not None else None,
         wrong=wrong,
         water=water_known(site, now_ms, words) if quiet else water_today(site, words),
-        tank=tank(now, words),
+        tank=tank(site, words),
         heard=moment(heard_ms, site.timezone, words, now_ms) if heard_ms is not None else None,
         aloud=" ".join([f"{site.name}: {shown.word}.", doing, *(one.said for one in wrong[:1])]),
         all_known=not quiet and now is not None and now.doing not in ("silent", "unknown"),
@@ -91,11 +92,16 @@ def _wrong(finding, site: SiteSeen, now_ms: int, words: Words) -> Wrong:
     )
 
 
+def _no_water(site: SiteSeen, words: Words) -> WaterToday:
+    """Nothing came of a meter that is there, or there is none."""
+    return WaterToday(words("water.not_heard" if site.channels & METERS else "water.not_measured"), [], "")
+
+
 def water_known(site: SiteSeen, now_ms: int, words: Words) -> WaterToday:
     """The same of a site that is not heard: what was known, and no judgement, for nobody knows what came since."""
     now = site.now
     if now is None or now.water_today_m3 is None or now.last_heard_ms is None:
-        return WaterToday(words("water.not_measured"), [], "")
+        return _no_water(site, words)
     heard = moment(now.last_heard_ms, site.timezone, words, now_ms)
     return WaterToday(water(now.water_today_m3, words, 3), [words("water.until", time=heard.text)], "")
 
@@ -104,7 +110,7 @@ def water_today(site: SiteSeen, words: Words) -> WaterToday:
     """The day's water against what the day's sun, or a clear sky where nobody measures it, should have given by now."""
     now = site.now
     if now is None or now.water_today_m3 is None:
-        return WaterToday(words("water.not_measured"), [], "")
+        return _no_water(site, words)
     came = water(now.water_today_m3, words, 3)
     if now.expected_today_m3 is None:
         return WaterToday(came, [], "")
@@ -133,12 +139,13 @@ def _judged(site: SiteSeen, now: SiteNow, low: float, high: float) -> list[str]:
     return ["of_clear"] if verdict == "less" else [verdict, "of_clear"]
 
 
-def tank(now: SiteNow | None, words: Words) -> str:
+def tank(site: SiteSeen, words: Words) -> str:
     """What is known of the tank."""
+    now, unknown = site.now, words("tank.not_heard" if site.channels & OF_THE_TANK else "tank.not_measured")
     if now is None:
-        return words("tank.not_measured")
+        return unknown
     level = None if now.tank_level_m is None else words("tank.level", level=number(now.tank_level_m, words))
     if now.tank_float_up is None:
-        return level or words("tank.not_measured")
+        return level or unknown
     full = words("tank.full" if now.tank_float_up else "tank.not_full")
     return f"{full}, {level}" if level else full

@@ -47,6 +47,7 @@ class SiteSeen:
     """All that a row or a page says of one site.
 
     `findings`: the open ones, in any order. `sun_measured`: False where what is expected rests on a clear sky.
+    `channels`: what is fitted there.
     """
 
     id: str
@@ -55,6 +56,7 @@ class SiteSeen:
     now: SiteNow | None
     findings: tuple[Finding, ...] = ()
     sun_measured: bool = True
+    channels: frozenset[str] = frozenset()
 
 
 def harms(finding: Finding) -> bool:

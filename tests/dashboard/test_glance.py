@@ -67,6 +67,17 @@ def test_water_without_a_meter_and_before_sunrise():
     assert page(expected_today_m3=None).water.bar == ""
 
 
+def test_a_meter_that_is_silent_is_not_called_missing():
+    fitted = replace(
+        seen(water_today_m3=None, tank_float_up=None, tank_level_m=None),
+        channels=frozenset({"volume_m3", "tank_float_up"}),
+    )
+    for now_ms in (made.NOW_MS, made.NOW_MS + 5 * 3_600_000):
+        said = glance(fitted, now_ms, EN)
+        assert said.water.value == "Not known: no reading has come."
+        assert said.tank == "Not known"
+
+
 def test_the_bar_keeps_the_proportions():
     bar = page(water_today_m3=10.0, expected_today_m3=20.0, expected_low_m3=18.0, expected_high_m3=22.0).water.bar
     came = float(re.search(r'class="water" x="0" y="8" width="([\d.]+)"', bar)[1])

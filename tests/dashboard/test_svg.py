@@ -134,7 +134,7 @@ def test_a_legend_says_what_is_drawn_and_stays_within_the_picture():
                  ("came", "expected", "band", "began", "flagged", "limit", "no_readings", "scaled")]  # fmt: skip
         marks, top = svg.legend(items)
         for at, text in re.findall(r'<text x="([\d.]+)"[^>]*>([^<]*)', marks):
-            assert float(at) + 6.6 * len(text) < svg.WIDTH + svg.RIGHT, text
+            assert float(at) + 7.6 * len(text) < svg.WIDTH + svg.RIGHT, text
         assert top < 0.4 * svg.HEIGHT
 
 
