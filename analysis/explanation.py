@@ -150,7 +150,11 @@ def explain(
         "flow-against-power": flow if has_marks(flow) else None,
         "water-by-day": days_around(days, finding, end_ms) or None,
         "hours-around": course_of(plant, seen, span, finding.cause, finding.channel),
-        "array-share": shares_of(plant, seen, began_ms, "array") if of_array or of_one else None,
+        "array-share": (
+            shares_of(plant, seen, began_ms, "array", finding.cause == "controller-derating")
+            if of_array or of_one
+            else None
+        ),
         "power-against-sun": array if has_marks(array) else None,
     }
     kept = {name: picture for name in _order(finding.cause, list(found)) if (picture := found[name]) is not None}

@@ -19,6 +19,10 @@ BINS = 24
 LEAST_ROWS = 3  # in a bin: fewer is chance
 BAND = 1.96
 LEAST_H, MUCH = 0.5, 0.3  # hours of a day, and share of the most expected, that a scale is learnt from
+PLAUSIBLE = (
+    0.7,
+    1.4,
+)  # beyond lies no tolerance, dust or horizon, but another fault, which is not to pass for what is normal
 QUIET_STEPS = 3.0  # of the meter, due and not come: a sound pump would have shown one within the first
 
 
@@ -177,7 +181,7 @@ def _late(seen: Columns, split_ms: int | None) -> np.ndarray:
 
 def _scale(seen: Columns, came: Floats, expected: Floats, healthy: np.ndarray, level: float = 0.5) -> float:
     """The middle of the days' water, or energy, over what the site file expects, in rows that expect the most: a table says little
-    near where lifting begins. Of days with less than `LEAST_H` hours nothing is learnt; of none: 1."""
+    near where lifting begins. Of days with less than `LEAST_H` hours nothing is learnt; of none, or of what no sound site shows: 1."""
     with np.errstate(divide="ignore", invalid="ignore"):
         which = healthy & (expected > MUCH * np.nanmax(np.where(healthy, expected, 0.0), initial=0.0))
     if not which.any():
@@ -187,7 +191,7 @@ def _scale(seen: Columns, came: Floats, expected: Floats, healthy: np.ndarray, l
     whole = (hours >= LEAST_H) & (due > 0)
     ratios = got[whole] / due[whole] if level == 0.5 else came[which] / expected[which]
     scale = float(np.quantile(ratios, level)) if whole.any() else 1.0
-    return scale if scale > 0 else 1.0
+    return scale if PLAUSIBLE[0] < scale < PLAUSIBLE[1] else 1.0
 
 
 def _curve(

@@ -59,8 +59,14 @@ class Shares:
     sun_measured: bool
 
 
-def shares_of(plant: Plant, seen: Columns, split_ms: int, of: Literal["array", "flow"]) -> Shares | None:
-    """Of rows that were looked at already; before and after `split_ms`. None: no day since speaks."""
+def shares_of(
+    plant: Plant, seen: Columns, split_ms: int, of: Literal["array", "flow"], with_held: bool = False
+) -> Shares | None:
+    """Of rows that were looked at already; before and after `split_ms`. None: no day since speaks.
+
+    with_held : bool
+        Also of the array where it is held back, against what sun and pump allow: what a controller holds back is missing then.
+    """
     if not len(seen):
         return None
     days = range(int(seen.day[0]), int(seen.day[-1]) + 1)
@@ -68,7 +74,7 @@ def shares_of(plant: Plant, seen: Columns, split_ms: int, of: Literal["array", "
     part: Floats
     if of == "array":
         part = (np.arange(HOURS) + 0.5 - HOURS / 2).astype(np.float64)
-        share, weight_h = _of_array(plant, seen, days)
+        share, weight_h = _of_array(plant, seen, days, with_held)
         at_ms = noon_ms + part * HOUR_MS
     else:
         part = np.arange(BANDS, dtype=np.float64)
@@ -89,22 +95,27 @@ def shares_of(plant: Plant, seen: Columns, split_ms: int, of: Literal["array", "
     )  # fmt: skip
 
 
-def _of_array(plant: Plant, seen: Columns, days: range) -> tuple[Floats, Floats]:
+def _of_array(plant: Plant, seen: Columns, days: range, with_held: bool) -> tuple[Floats, Floats]:
     """Energy at maximum power over what the site file's array gives, and its hours, by day and hour of the sun's way. (days, HOURS)"""
-    which = of_the_array(plant, seen)
+    which, offered_w = of_the_array(plant, seen), seen.expected.mpp_power_w
+    if with_held:
+        which = which | (seen.settled & seen.held & np.isfinite(offered_w) & (seen.power_w > 0))
+        offered_w = np.minimum(offered_w, plant.ceiling_w)
     bins, shape = hour_bins(plant, seen, days)[which], (len(days), HOURS)
     dt_h, size = seen.dt_h[which], len(days) * HOURS
     hours, got, due = (
         np.bincount(bins, dt_h * of, size).astype(np.float64).reshape(shape)
-        for of in (np.ones(len(bins)), seen.power_w[which], seen.expected.mpp_power_w[which])
+        for of in (np.ones(len(bins)), seen.power_w[which], offered_w[which])
     )
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where((hours >= LEAST_H) & (due > 0), got / due, np.nan)
     if not seen.expected.poa_measured.any():  # the hour's mean is the cloud's, its best readings are the array's
         share[np.isfinite(share)] = [
-            np.quantile(seen.power_w[which][bins == at] / seen.expected.mpp_power_w[which][bins == at], BEST)
+            np.quantile(seen.power_w[which][bins == at] / offered_w[which][bins == at], BEST)
             for at in np.flatnonzero(np.isfinite(share))
         ]
+        return share, hours
+    if with_held:
         return share, hours
     figures = figures_of(plant, seen, days)  # of hours in which the pump stands in the shade, too
     by_hour = np.exp([one.vector[PLACE["s0"] : PLACE["s0"] + HOURS] for one in figures])

@@ -163,7 +163,8 @@ def _course(panels: Any, course: Course, explanation: "Explanation") -> None:
             axes.axvspan(began, until, color=INK, alpha=0.15, lw=0, label=english("finding.legend_no_readings"))
         axes.set_ylim(0, None)
     if course.channel is not None:
-        panels[2].set(ylim=told_span(course), ylabel=channel_words(course.channel, english).replace(", ", ",\n"))
+        panels[2].set(ylim=told_span(course))
+        panels[2].set_title(channel_words(course.channel, english), loc="right", fontsize=9, pad=3)
         if course.limit is not None:
             panels[2].axhline(course.limit, color="#1d2b33", ls="-.", lw=1.3, label=english("finding.legend_limit"))
             panels[2].legend(handles=panels[2].lines[-1:], frameon=False, fontsize=9)

@@ -102,6 +102,22 @@ def test_nothing_before_leaves_the_datasheet_and_no_range(sunny):
     assert "nan" not in shown.svg("array-share")
 
 
+def test_another_fault_before_does_not_pass_for_the_sites_own_way(sunny):
+    assert explain(sunny, rows_of(sunny, 0.5, 0.45), STEP).pictures["power-against-sun"].scale == 1.0
+
+
+def test_what_a_controller_holds_back_is_missing_only_where_it_is_asked_for(sunny):
+    rows = rows_of(sunny, 1.0, 1.0)
+    late = rows.time_ms > BEGAN_MS
+    volts = np.where(late, 1.12, 1.0) * rows["pv_voltage_v"]
+    amps = np.where(late, 0.7, 1.0) * rows["pv_current_a"]
+    held = Rows(rows.time_ms, {**rows.values, "pv_voltage_v": volts, "pv_current_a": amps})
+    shares = shares_of(*columns_of(sunny, held), BEGAN_MS, "array", with_held=True)
+    assert shares.now == pytest.approx(1.12 * 0.7, abs=0.02)
+    of_the_array = shares_of(*columns_of(sunny, held), BEGAN_MS, "array")
+    assert of_the_array is None or not of_the_array.now < 0.9, "held rows say nothing of the panels"
+
+
 def test_over_voltage_shows_the_voltage_and_its_rating(facts, frame):
     over = replace(STEP, cause="over-voltage", began="2025-11-12T09:00:00Z", flagged="2025-11-12T09:05:00Z")
     course = explain(facts, frame, over).pictures["hours-around"]
