@@ -41,7 +41,7 @@ NO_PUMP_LIFTS = ", at which no pump takes so much power"
 DRAWN_LEAST_M = 1.0  # of drawdown to be expected: less says nothing about the way a level is counted
 DAYS_MIN, MOSTLY = 3, 0.8
 LEAVE_OUT = "if the sensor is broken, leave its column out"
-ALIKE = 0.6  # log: units no further apart, as psi and metres of water, cannot be told by size
+ALIKE = 0.6  # log: units no further apart, as psi and metres of water, or litres a minute and cubic metres a day, cannot be told by size
 TWO_METERS_WITHIN = 0.15  # of one another, by logs: two sound meters agree within a few per cent
 FLOW_UNITS = ((3600.0, "m3/s"), (3.6, "L/s"), (0.06, "L/min"), (1.0 / 24.0, "m3/d"), (1e-3, "L/h"))
 """By m3/h to each."""
@@ -243,17 +243,18 @@ def _drawn_m(rows: Rows, facts: SiteFacts, level: np.ndarray) -> np.ndarray:
 
 def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     """Likewise where the greatest value of a long file stays far below what any day with sun brings."""
-    speeds = [row.speed_rpm for row in facts.pump.curve if row.speed_rpm]
+    rated = facts.motor.rated_speed_rpm if facts.motor is not None else None
+    fastest = max((row.speed_rpm for row in facts.pump.curve if row.speed_rpm), default=rated or 0.0)
     looks = (
         ("irradiance_w_m2", 1000.0, (0.2e-3, 2e-3), "kW/m2", 1000),
         ("input_power_w", array_w(facts), (0.2e-3, 3e-3), "kW", 1000),
         ("flow_m3_h", max(row.flow_m3_h for row in facts.pump.curve), (0.05 / 3600, 4.0 / 3600), "m3/s", 3600),
         ("pv_voltage_v", _string_v(facts), (0.4e-3, 1.6e-3), "kV", 1000),
-        ("motor_speed_rpm", max(speeds, default=0.0), (0.2e-3, 2e-3), "thousands of turns a minute", 1000),
-        ("motor_speed_rpm", max(speeds, default=0.0), (0.25 / 60, 5.0 / 60), HERTZ, 60),
+        ("motor_speed_rpm", fastest, (0.2e-3, 2e-3), "thousands of turns a minute", 1000),
+        ("motor_speed_rpm", fastest, (0.25 / 60, 5.0 / 60), HERTZ, 60),
         (
             "motor_speed_rpm",
-            max(speeds, default=0.0),
+            fastest,
             (5.0 / 60, 0.2),
             f"tens of turns a minute{NO_PUMP_LIFTS}",
             10,
@@ -361,8 +362,8 @@ def _problem(file: str, look: Look, facts: SiteFacts, middle: float, high: float
         0.8 * most if look.usual is None else look.usual(facts)
     )  # where the highest tenth of a sound site's values begins
     off = {unit: abs(float(np.log(high / factor / usual))) for factor, unit in look.units}
-    best = min(off.values())
-    likely = [(factor, unit) for factor, unit in look.units if off[unit] < best + (ALIKE if look.usual else 1e-9)]
+    best = min(look.units, key=lambda one: off[one[1]])[0]
+    likely = [(factor, unit) for factor, unit in look.units if abs(np.log(factor / best)) < ALIKE]
     divide = " or ".join(f"{factor:g}" + (f" ({unit})" if len(likely) > 1 else "") for factor, unit in likely)
     return Problem(
         file,

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 HELP = "show the figures and the pictures behind a finding"
 FORMATS = ("svg", "png")
+LEFT = 2.0  # healthy standard deviations: nearer, a channel has not left the others (common practice, no source)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -68,17 +69,23 @@ def _explain(args: argparse.Namespace, formats: tuple[str, ...]) -> int:
         made = write_explanation(Path(args.out), explanation, formats)
         words.print(finding_words(explanation.finding, explanation.facts.site.timezone))
         if explanation.departed:
-            away = ", ".join(f"{name} {far:+.1f}" for name, far in explanation.departed.items())
-            words.print(
-                f"  Left what the other channels say of them, in healthy standard deviations: {away}", markup=False
-            )
-        words.print("  " + "\n  ".join(str(path) for path in made), markup=False)
+            words.print(_departed(explanation.departed), markup=False)
+        words.print("  " + "\n  ".join(str(path) for path in made), markup=False, soft_wrap=True)
         count += 1
+    plural = "finding" if count == 1 else "findings"
     words.print(
-        f"{count} findings explained in {args.out}" if count else "Nothing wrong was found: nothing to explain.",
+        f"{count} {plural} explained in {args.out}" if count else "Nothing wrong was found: nothing to explain.",
         markup=False,
     )
     return 0
+
+
+def _departed(departed: dict[str, float]) -> str:
+    """Which channels left what the others say of them; what stayed within their healthy scatter is not said to have left."""
+    away = [f"{name} {far:+.1f}" for name, far in departed.items() if abs(far) > LEFT]
+    if not away:
+        return f"  No channel left what the others say of it by more than {LEFT:g} healthy standard deviations."
+    return f"  Left what the other channels say of them, in healthy standard deviations: {', '.join(away)}"
 
 
 def _sources(args: argparse.Namespace) -> "Iterator[Explanation]":

@@ -194,3 +194,12 @@ def test_what_nothing_explains_names_the_channel_that_left_the_others(facts, fra
     assert departed["motor_current_a"] > 4.0
     assert "departed" in explain(facts, drawn, odd).as_dict()
     assert not explain(facts, drawn, FOUND).departed
+
+
+def test_a_channel_within_its_healthy_scatter_is_not_said_to_have_left() -> None:
+    from analysis.commands.explain import _departed
+
+    assert "Left what" not in _departed({"irradiance_w_m2": 1.1, "flow_m3_h": -0.4})
+    told = _departed({"motor_current_a": 7.25, "flow_m3_h": -0.4})
+    assert "motor_current_a +7.2" in told
+    assert "flow_m3_h" not in told

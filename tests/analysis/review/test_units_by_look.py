@@ -296,3 +296,24 @@ def test_what_no_pump_can_press_is_another_unit_though_the_pipe_drains_at_rest()
     assert judge_units("r.csv", Rows(rows.time_ms, rows.values | {"discharge_pressure_bar": bar}), low) == []
     (problem,) = judge_units("r.csv", Rows(rows.time_ms, rows.values | {"discharge_pressure_bar": 14.5 * bar}), low)
     assert "psi" in str(problem)
+
+
+def test_litres_a_minute_and_cubic_metres_a_day_are_both_named() -> None:
+    """A factor of 16.7 and one of 24: which of them it is hangs on what this pump gives, which nobody knows so well."""
+    facts, rows, _ = read_case(HERE / "none/helical_middle")
+    for factor in (1000 / 60, 24):
+        flow = np.where(np.diff(rows["volume_m3"], prepend=rows["volume_m3"][0]) > 0, 1.0, 0.0)
+        flow *= 0.6 * max(row.flow_m3_h for row in facts.pump.curve) * factor
+        told = "; ".join(str(one) for one in judge_units("r.csv", Rows(rows.time_ms, {"flow_m3_h": flow}), facts))
+        assert "L/min or m3/d" in told
+        assert "16.667 (L/min) or 24 (m3/d)" in told
+
+
+def test_turns_a_second_are_told_where_the_table_has_no_speeds() -> None:
+    facts, rows, _ = read_case(HERE / "none/helical_middle")
+    plain = tuple(replace(row, speed_rpm=None) for row in facts.pump.curve)
+    rated = max(float(np.nanmax(rows["motor_speed_rpm"])), 1000.0)
+    such = replace(facts, pump=replace(facts.pump, curve=plain), motor=replace(facts.motor, rated_speed_rpm=rated))
+    slow = Rows(rows.time_ms, {**rows.values, "motor_speed_rpm": rows["motor_speed_rpm"] / 60.0})
+    assert any("Hz" in str(one) for one in judge_units("r.csv", slow, such))
+    assert not any("motor_speed_rpm" in one.key for one in judge_units("r.csv", rows, such))
