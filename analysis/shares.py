@@ -110,10 +110,10 @@ def _of_array(plant: Plant, seen: Columns, days: range, with_held: bool) -> tupl
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where((hours >= LEAST_H) & (due > 0), got / due, np.nan)
     if not seen.expected.poa_measured.any():  # the hour's mean is the cloud's, its best readings are the array's
-        share[np.isfinite(share)] = [
-            np.quantile(seen.power_w[which][bins == at] / offered_w[which][bins == at], BEST)
-            for at in np.flatnonzero(np.isfinite(share))
-        ]
+        of_row = seen.power_w[which] / seen.expected.mpp_power_w[which]
+        known = np.flatnonzero(np.isfinite(share))
+        begin, end = np.searchsorted(bins, known), np.searchsorted(bins, known, "right")
+        share.ravel()[known] = [np.quantile(of_row[a:b], BEST) for a, b in zip(begin, end, strict=True)]
         return share, hours
     if with_held:
         return share, hours

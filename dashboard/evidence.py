@@ -15,9 +15,8 @@ from logger.record.site_facts import SiteFacts
 def explained(store: Store, facts: SiteFacts, finding: Finding, now_ms: int) -> Explanation:
     """The finding with its pictures, of the week before it began, the hours and the week that led to it, and its last week."""
     site = facts.site.id
-    return explain(
-        facts, stored_rows(store, site, finding, now_ms), finding, days_around(store, facts, finding, now_ms)
-    )
+    rows, days = stored_rows(store, site, finding, now_ms), days_around(store, facts, finding, now_ms)
+    return explain(facts, rows, finding, days, with_departures=False)
 
 
 def days_around(store: Store, facts: SiteFacts, finding: Finding, now_ms: int) -> list[DaySummary]:

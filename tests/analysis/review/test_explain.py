@@ -194,6 +194,7 @@ def test_what_nothing_explains_names_the_channel_that_left_the_others(facts, fra
     assert departed["motor_current_a"] > 4.0
     assert "departed" in explain(facts, drawn, odd).as_dict()
     assert not explain(facts, drawn, FOUND).departed
+    assert not explain(facts, drawn, odd, with_departures=False).departed, "a page is wanted at once"
 
 
 def test_a_channel_within_its_healthy_scatter_is_not_said_to_have_left() -> None:
