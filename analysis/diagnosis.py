@@ -14,7 +14,8 @@ from analysis.causes.registry import Levels, all_causes
 from analysis.estimates.effects import FIRST_WATER, IS_FLOW
 from analysis.estimates.vector import PLACE
 from analysis.rows import Floats
-from analysis.slow import Shift, SlowBench, amounts_of
+from analysis.slow import Shift, SlowBench
+from analysis.tried import amounts_tried
 
 TEMPER = 0.6  # levels are models: measures err together, so that differences of log-likelihood are worth less
 TEMPER_DAYS = 0.8
@@ -42,9 +43,6 @@ settings (a guess); the rest lie anywhere."""
 ROUND_TOLD = 0.2  # log of speed: known less well, the whole was never learnt
 LEAST_TURNED = 0.96  # nobody turns it down by less (common practice, no source)
 NOTHING, UNEXPLAINED = "nothing", "unexplained"
-AMOUNTS_TRIED = (0.8, 0.9, 1.0, 1.1)  # of a curved effect, about the straight line's answer
-BENT_TRIED = (0.7, 0.8, 0.9, 1.0, 1.1, 1.25, 1.4)
-"""Likewise where extra head was solved for: the line may lie further off."""
 BESIDE_TOLD = 8.0  # log-likelihood: what the array's figures may say of a sensor of the power at most
 COURSE_TOLD = 6.0  # log-likelihood: what the shape of a course may say at most
 DAYS_A_YEAR = 365.0
@@ -60,7 +58,6 @@ LOG_AFTER_WORK, LOG_WITHOUT_WORK = (
 USUAL_SPREAD = (
     0.8  # log: two thirds of the amounts beyond the usual lie within a factor of 2.2 (common practice, no source)
 )
-FREE = 8.0  # log-likelihood within which a form is still weighed
 
 
 @dataclass(frozen=True)
@@ -96,28 +93,7 @@ def weigh_shift(
     visited
         Somebody was at the pump when it began, whatever for.
     """
-    forms = bench.groups[moved.group]
-    amounts, _, ratios = amounts_of(bench, moved, forms)
-    best = np.nanmax(ratios)
-    tried: list[tuple[int, float]] = []
-    near = (ratios > best - 2 * FREE - 0.3 * abs(best)).nonzero()[0]
-    for form, amount in zip(forms[near].tolist(), amounts[near].tolist(), strict=True):
-        effect, linear = bench.effects[form], amount
-        amount = (
-            min(max(amount, effect.fixed[0] * 0.85), effect.fixed[0] * 1.15)
-            if effect.fixed
-            else min(amount, effect.most)
-        )
-        if not amount > 0.3 * effect.least:
-            continue
-        if effect.bend is not None:
-            amount = float(effect.true_amount(np.array([linear]))[0])
-            tried += [(form, min(amount * s, effect.most)) for s in BENT_TRIED]
-        elif effect.curved:
-            amount = float(effect.true_amount(np.array([amount]))[0])
-            tried += [(form, amount * s) for s in AMOUNTS_TRIED]
-        else:
-            tried.append((form, amount))
+    tried = amounts_tried(bench, moved)
     fits = _fits(bench, moved, tried)
     if beside is not None:
         fits = [

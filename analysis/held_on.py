@@ -7,12 +7,14 @@ Never: causes, rows.
 import numpy as np
 
 from analysis.diagnosis import SAME_SPEED, UNEXPLAINED
+from analysis.estimates.effects import IS_FLOW
 from analysis.estimates.vector import PLACE, SIZE
 from analysis.learning import Learnt
 from analysis.lying import array_unknown
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
+from analysis.tried import FULL
 
 HELD_TODAY = 0.06  # log of power
 HELD_DAYS, OF_DAYS = 3, 5  # that tell; a day or two may be a hand's, or a cloud's
@@ -70,5 +72,10 @@ def untellable(plant: Plant, memory: Memory, group: str, open_now: list[Case]) -
 
 
 def sizing(direction: Floats, group: str) -> Floats:
-    """The part of a form's direction (SIZE,) that says how bad it is, and since when: of a limit how low it stands, not how it falls through the day."""
-    return direction * (np.arange(SIZE) == PLACE["cap"]) if group == "held" else direction
+    """The part of a form's direction (SIZE,) that says how bad it is, and since when.
+
+    Of a limit how low it stands, not how it falls through the day; of a hole the flow, for a column runs dry through a small one as well.
+    """
+    if group == "held":
+        return direction * (np.arange(SIZE) == PLACE["cap"])
+    return direction * ~FULL if (direction[IS_FLOW] != 0.0).any() else direction

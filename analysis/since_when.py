@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.estimates.scatter import GROUPS
+from analysis.estimates.vector import BANDS, PLACE
 from analysis.learning import Learnt
 from analysis.rows import Floats
 from analysis.slow import TELLS_ENOUGH, SlowBench
@@ -20,6 +21,20 @@ HALF = 0.5
 AT_ONCE_IN = (1.0, 2.0)  # days: what comes at noon is half there on its first day
 GROWS_FOR = (4.0, 8.0, 16.0, 32.0, 64.0)  # days until it stands still
 TAKES = np.array(AT_ONCE_IN + GROWS_FOR)
+
+
+PUMPING = np.array([PLACE[f"{name}{band}"] for name in "qnti" for band in range(BANDS)])
+
+
+def that_tell(days: Floats, group: str, count: int) -> Floats:
+    """The newest `count` of some day vectors (d, SIZE); of the pump, of those on which it ran steadily, where there are any.
+
+    Under a week of cloud the gauges at rest are all that is read: such days must not outvote the few that say how it pumps.
+    """
+    if group == "hydraulic":
+        told = ~np.isnan(days[:, PUMPING]).all(axis=1)
+        days = days[told] if told.any() else days
+    return days[-count:]
 
 
 def with_other_days(

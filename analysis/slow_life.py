@@ -17,6 +17,7 @@ from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
 from analysis.flow_lost import WATER, Lost, interval_of, lost_by_day, size_of
 from analysis.held_on import HIDES, HOT_AGAIN, held_on, hides, sizing, untellable
+from analysis.lasting import SHOWS, Watered, lasts, watered
 from analysis.learning import Learnt
 from analysis.life import FLOW_SHARE_LOST, UNLEARNT, number_of, take_verdict, taken_over, unlearnt
 from analysis.lying import array_unknown, of_the_array, told_already, told_by_another, without_stuck
@@ -24,7 +25,7 @@ from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats, middle
 from analysis.shaded import BEFORE_ALL, BESIDE_OTHERS, moved_on, settled, shaded_since, since_fell
-from analysis.since_when import LOOK_BACK, course, with_other_days
+from analysis.since_when import LOOK_BACK, course, that_tell, with_other_days
 from analysis.slow import (
     COLUMNS_OF,
     FLOW_LOST,
@@ -44,6 +45,7 @@ from analysis.slow import (
 from analysis.soiling import SOILING, exceeded_since, fell_lately, since_before, soiled_since, washed_below
 from analysis.solar_days import DAY_MS
 from analysis.symptoms import visited, worked_on
+from analysis.well_drawn import drawn_as_learnt
 from logger.record.site_facts import VisitKind
 
 SUNNY_DAYS = 2  # in band: repaired
@@ -52,9 +54,7 @@ SAME_DAYS = 10  # the same cause again within so many days is the same fault goi
 WEIGHED_DAYS = 14  # the newest days say best what it is
 RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
-SHOWS = 0.5  # of the amount found
 WHOLE_TOLD = 0.3  # standard deviation of an amount that is one or nothing: above, the days tell neither that it is there nor that it is gone
-SURELY_THERE = 3.0  # standard deviations of the amount found
 NOW_DAYS = 3  # dust grows until it is washed off: how bad it is, is how bad it is now
 USUALLY_OPEN = 0.12
 SIZE_OPEN = {"shading": 0.45, "controller-derating": 0.4, "falling-water-level": 0.25}
@@ -79,7 +79,7 @@ def _setting_unread(plant: Plant) -> SlowBench:
 def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day: int, figures: DayFigures) -> bool:
     """Update `memory.cases` at the close of `day`. True: something is suspected or open."""
     bench = slow_bench(plant) if SETTING_READ in memory.numbers else _setting_unread(plant)
-    recent = without_stuck(plant, memory, recent, day)
+    recent = drawn_as_learnt(learnt, without_stuck(plant, memory, recent, day))
     suspected, today = False, windows_of(bench, learnt, recent)
     were_dirty = bool(_open(memory, "electric"))
     odd = today.odd_groups
@@ -117,7 +117,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 form = alarm.form if verdict.form is None else verdict.form
                 told = verdict.cause in known or told_already(bench, memory, verdict.cause, form)
                 told |= any(moved_on(c, learnt, recent) for c in open_now)  # dark hours look like anything
-                if told or not _stands(plant, figures, recent, verdict.cause, amounts, alarm):
+                water = watered(bench, learnt, memory, alarm, len(amounts))
+                if told or not _stands(plant, figures, recent, verdict.cause, amounts, alarm, water):
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED
@@ -162,24 +163,14 @@ def _strange(alarm: Alarm) -> bool:
 
 
 def _stands(
-    plant: Plant, figures: DayFigures, recent: Floats, cause: str, amounts: Floats, alarm: Alarm
+    plant: Plant, figures: DayFigures, recent: Floats, cause: str, amounts: Floats, alarm: Alarm, water: Watered | None
 ) -> bool:  # fmt: skip
     """Whether more than a day shows it, where a day may be odd; and dust, where neither a sensor nor a neighbour tells the sun, within weeks."""
     sky_known = "irradiance_w_m2" in plant.has or figures.told.any()
     if cause == SOILING and not sky_known and not fell_lately(recent, alarm.amount):
         return False
     must_last = alarm.shift.group == "hydraulic" or cause in COMES_AGAIN
-    return not must_last or _lasts(amounts, alarm)
-
-
-def _lasts(amounts: Floats, alarm: Alarm) -> bool:
-    """The two newest days that tell each show it: one odd day is a thirsty herd at the pipe, lost pulses, a hand on a valve.
-
-    What grows, or came in the afternoon, was less on the day before: enough that it was surely there.
-    """
-    newest = amounts[~np.isnan(amounts)][-2:]
-    shown = SHOWS * alarm.amount
-    return len(newest) == 2 and bool(newest[1] >= shown and newest[0] >= min(shown, SURELY_THERE * alarm.std))
+    return not must_last or lasts(amounts, alarm, water)
 
 
 def after_visit(memory: Memory, kind: VisitKind) -> None:
@@ -261,7 +252,8 @@ def _again(
     elif from_before:
         moved, amounts = since_before(bench, memory, learnt, recent, min(since, WEIGHED_DAYS))
     else:
-        moved = shift_of(bench, learnt, recent, group, min(since, WEIGHED_DAYS), others)
+        newest = that_tell(recent[-since:], group, WEIGHED_DAYS)
+        moved = shift_of(bench, learnt, newest, group, len(newest), others)
         amounts = np.empty(0) if moved is None else daily_amounts(learnt, recent, moved, direction)
     if moved is None:
         return

@@ -7,7 +7,9 @@ import numpy as np
 from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, register
 from analysis.estimates.bench import LOST_AT_FULL, bench_of
 from analysis.estimates.effects import Effect, relieved, shift
+from analysis.estimates.vector import BANDS
 from analysis.plant import Plant
+from analysis.rows import Floats
 
 
 @dataclass(frozen=True)
@@ -19,6 +21,9 @@ class RiserLeakLimits:
     usual: float = 0.2  # half of all stay below (a guess)
     beyond: float = 0.5  # of the riser: it lies beyond the hole, which may be anywhere
     drained: float = 0.6  # of the riser; the hole may lie anywhere along it
+    high: float = 0.2  # of leaks below the wellhead: near the top, where it presses least, so that hardly any drains but all that stands above
+    high_drained: float = 0.1
+    high_open: float = 0.2
     drained_for: float = 0.15  # the share lost at which it surely has drained by morning
     sudden: float = 0.85  # a joint or a fitting lets go; a hole rusts through and grows (a guess)
     holds: float = (
@@ -30,6 +35,7 @@ class RiserLeakLimits:
     eaten_open: float = 12.0  # then, risers for each unit of flow lost that the first water may be short of
     valve_above: float = 0.25  # of all others: a check valve at the wellhead holds what the gauge reads (a guess)
     fallen_for: float = 0.15  # the share lost at which the gauge surely has fallen by morning
+    falls_back: float = 0.5  # of holes in a riser: what runs out falls back into the well, and not into a dry layer or out above ground (a guess)
     load_open: float = 0.03  # log of torque for each unit of flow lost: against a little less head (a guess)
     check_valve_least: float = 0.45
     check_valve_centrifugal: float = 1.0  # a centrifugal pump's first water depends on where lifting begins, too
@@ -42,57 +48,77 @@ def effect(plant: Plant) -> list[Effect]:
     """A flow that runs out, about constant; while running it looks like wear.
 
     The column drains overnight, so first water comes late by what refills it and the wellhead's gauge falls to nothing, unless the
-    hole lies near the top; the well is drawn down for more than is metered. While low sun lifts hardly more than runs out, much more
-    than a riser is pumped before it is full. A check valve alone costs the first water and nothing else.
+    hole lies near the top. What runs out within the casing falls back into the well; elsewhere it does not, and the well is drawn down for
+    more than is metered. While low sun lifts hardly more than runs out, much more than a riser is pumped before it is full. A check valve
+    alone costs the first water and nothing else.
     """
     bench = bench_of(plant)
-    out = bench.constant_loss()
-    lighter = relieved(plant, bench, LOST_AT_FULL * float(bench.flow_m3_h[-1]), of_well=0.0, of_riser=LIMITS.beyond)
-    ran = out + bench.flow_per_power * lighter
-    deeper = plant.facts.well.drawdown_linear_m_per_m3_h * bench.flow_m3_h[-1]
+    away, back = (
+        relieved(plant, bench, LOST_AT_FULL * float(bench.flow_m3_h[-1]), of_well=of_well, of_riser=LIMITS.beyond)
+        for of_well in (0.0, 1.0)
+    )
+    deeper = np.full(BANDS, plant.facts.well.drawdown_linear_m_per_m3_h * bench.flow_m3_h[-1])
+    above = LIMITS.valve_above if "discharge_pressure_bar" in plant.has else 1.0
+    found = []
+    for part, first, stand, late, rate in _columns(above):
+        column, back_too = shift(first=first, stand=stand), LIMITS.falls_back if part else 0.0
+        found.append(_hole(plant, part, away, column + shift(l=deeper), late, rate * (1.0 - back_too)))
+        if back_too:
+            found.append(_hole(plant, part, back, column, late, rate * back_too))
+    return [*found, *(_valve(plant, stand, 0.3 * often) for stand, often in _gauges(above))]
+
+
+def _gauges(above: float) -> list[tuple[float, float]]:
+    """What the wellhead's gauge at rest loses for each unit of flow lost, and how often; `above`: share of columns whose check valve holds it."""
+    return [(stand, often) for stand, often in ((0.0, above), (1.0 / LIMITS.fallen_for, 1.0 - above)) if often > 0.0]
+
+
+def _columns(above: float) -> list[tuple[str | None, float, float, float, float]]:
+    """Where a hole may be: part, what drains and what the gauge loses a unit of flow lost, how far the first is open, share of all leaks."""
     drained = LIMITS.drained / LIMITS.drained_for
-    gauge = "discharge_pressure_bar" in plant.has
-    above = LIMITS.valve_above if gauge else 1.0
     drains = 1.0 - LIMITS.holds
-    columns: list[tuple[str | None, float, float, float, float]] = [(None, 0.0, 0.0, 0.0, LIMITS.holds)]
-    valves = []
-    for stand, often in ((0.0, above), (1.0 / LIMITS.fallen_for, 1.0 - above)):
-        if often > 0.0:
-            columns.append(("wall", drained, stand, 0.0, drains * often * (1.0 - LIMITS.eaten)))
-            columns.append(("wall", drained, stand, LIMITS.eaten_open, drains * often * LIMITS.eaten))
-            valves.append((stand, 0.3 * often))
-    return [
-        *(
-            Effect(
-                part,
-                shift(q=out, n=ran, l=np.full(3, deeper), first=first, stand=stand, t=lighter, i=lighter),
-                LIMITS.least,
-                LIMITS.most,
-                lost=out,
-                loose=0.25,
-                curved=True,
-                sudden=LIMITS.sudden,
-                blur=shift(first=late),
-                unknowns=(shift(t=LIMITS.load_open, i=LIMITS.load_open),),
-                rate=rate,
-                usual=LIMITS.usual,
-            )
-            for part, first, stand, late, rate in columns
-        ),
-        *(
-            Effect(
-                "check-valve",
-                shift(first=1.0, stand=stand),
-                LIMITS.check_valve_least if plant.helical else LIMITS.check_valve_centrifugal,
-                1.5,
-                lost=np.full(3, -0.03),
-                loose=0.3,
-                sudden=0.6,
-                rate=rate,
-            )
-            for stand, rate in valves
-        ),
-    ]
+    high, high_open = LIMITS.high_drained / LIMITS.drained_for, LIMITS.high_open / LIMITS.drained_for
+    found: list[tuple[str | None, float, float, float, float]] = [(None, 0.0, 0.0, 0.0, LIMITS.holds)]
+    for stand, often in _gauges(above):
+        deep = drains * often * (1.0 - LIMITS.high)
+        found.append(("wall", drained, stand, 0.0, deep * (1.0 - LIMITS.eaten)))
+        found.append(("wall", drained, stand, LIMITS.eaten_open, deep * LIMITS.eaten))
+        found.append(("wall", high, stand, high_open, drains * often * LIMITS.high))
+    return found
+
+
+def _hole(
+    plant: Plant, part: str | None, lighter: Floats, beside: Floats, late: float, rate: float
+) -> Effect:  # fmt: skip
+    bench = bench_of(plant)
+    out = bench.constant_loss()
+    return Effect(
+        part,
+        shift(q=out, n=out + bench.flow_per_power * lighter, t=lighter, i=lighter) + beside,
+        LIMITS.least,
+        LIMITS.most,
+        lost=out,
+        loose=0.25,
+        curved=True,
+        sudden=LIMITS.sudden,
+        blur=shift(first=late),
+        unknowns=(shift(t=LIMITS.load_open, i=LIMITS.load_open),),
+        rate=rate,
+        usual=LIMITS.usual,
+    )
+
+
+def _valve(plant: Plant, stand: float, rate: float) -> Effect:
+    return Effect(
+        "check-valve",
+        shift(first=1.0, stand=stand),
+        LIMITS.check_valve_least if plant.helical else LIMITS.check_valve_centrifugal,
+        1.5,
+        lost=np.full(BANDS, -0.03),
+        loose=0.3,
+        sudden=0.6,
+        rate=rate,
+    )
 
 
 def levels(_kind: str) -> dict[str, Levels]:

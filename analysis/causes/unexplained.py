@@ -43,7 +43,7 @@ def effect(plant: Plant) -> list[Effect]:
             LIMITS.least,
             LIMITS.most,
             lost=lost,
-            loose=0.15,
+            loose=0.25,  # as a splice that leaks: what drags more at speed, as sand, is no constant torque either
             sudden=0.3,
             rate=LIMITS.rate,
             usual=LIMITS.usual,

@@ -24,6 +24,9 @@ class WornPumpLimits:
     sudden: float = 0.35  # a stage broken by a stone, a stator torn or run dry; sand takes months (a guess)
     late_open_h: float = 0.1
     """Of full flow, for each unit of it lost: a worn impeller must turn faster before it lifts at all, and the sun takes its time (a guess)."""
+    late: float = (
+        0.5  # of worn impellers: rings that leak take little of the head at no flow, vanes worn off do (a guess)
+    )
     moves_more: tuple[tuple[float, float], ...] = ((0.0, 0.6), (0.15, 0.4))  # likewise of an impeller's, and how often
     moves_open: float = 0.05
     """What flows back inside is moved as well: against static lift about as much as before, against friction more (a guess)."""
@@ -50,8 +53,9 @@ def effect(plant: Plant) -> list[Effect]:
     late = LIMITS.late_open_h * plant.full_flow_m3_h / plant.riser_m3
     moves = shift(t=LIMITS.moves_open, i=LIMITS.moves_open, q=-LIMITS.moves_open * per_power)
     return [
-        _form(plant, back - more * per_power, back, np.full(BANDS, more), often, shift(first=late), moves)
+        _form(plant, back - more * per_power, back, np.full(BANDS, more), often * share, begins, moves)
         for more, often in LIMITS.moves_more
+        for begins, share in ((None, 1.0 - LIMITS.late), (shift(first=late), LIMITS.late))
     ]
 
 

@@ -1,5 +1,6 @@
 """A hole or wear: both cost a flow at once, and torque, the column at rest and the day's first water tell which."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -12,6 +13,7 @@ from analysis.learning import Learnt, beginning
 from analysis.plant import plant_of
 from analysis.rows import Floats
 from analysis.slow import best_alarm, shift_of, slow_bench
+from analysis.well_drawn import drawn_as_learnt
 from logger.record.site_file import read_site
 from tests.analysis.causes.test_directions import plant
 from tests.cases.recorded import HERE
@@ -54,11 +56,35 @@ def form_of(site: str, cause: str, part: str | None = None) -> int:
     return next(k for k, name in enumerate(bench.causes) if name == cause and bench.effects[k].part == part)
 
 
-@pytest.mark.parametrize("site", ["helical full", "helical middle"])
-def test_a_rotor_worn_at_once_spares_the_torque_and_keeps_its_column(site: str) -> None:
+@pytest.mark.parametrize(("site", "doubt"), [("helical full", 0.3), ("helical middle", 0.5)])
+def test_a_rotor_worn_at_once_spares_the_torque_and_keeps_its_column(site: str, doubt: float) -> None:
+    """Where no level is read, what falls back through a hole spares the same drawdown: only rubbing and the column are left to tell."""
     told = judged(site, vector(site, form_of(site, "worn-pump"), 0.25))
     assert told.cause == "worn-pump"
-    assert told.shares.get("riser-leak", 0.0) < 0.3
+    assert told.shares.get("riser-leak", 0.0) < doubt
+
+
+def test_a_hole_near_the_top_empties_the_gauge_and_hardly_the_riser() -> None:
+    """The pipe above it drains each night and the first water comes as ever; and what falls back into the well draws it no deeper."""
+    site = "centrifugal full"
+    wall = form_of(site, "riser-leak", "wall")
+    level = {f"l{band}": learnt_of(site).mean[PLACE[f"l{band}"]] for band in range(3)}
+    told = judged(site, vector(site, wall, 0.25, stand=1.0, first=0.0, **level))
+    assert told.cause == "riser-leak"
+    assert told.confidence > 0.6
+
+
+def test_a_well_better_than_written_seems_no_deeper_drawn_by_a_pump_that_lifts_less() -> None:
+    """3 m less drawdown than the driller wrote at full flow are 2 m at two thirds of it."""
+    learnt = learnt_of("centrifugal full")
+    better = learnt.joint.copy()
+    better[[PLACE[f"l{band}"] for band in range(3)]] = -3.0
+    learnt = replace(learnt, joint=better)
+    draws = learnt.mean[PLACE["l2"]] - learnt.mean[PLACE["rest"]]
+    day = learnt.mean.copy()
+    day[PLACE["q2"]] += np.log(2.0 / 3.0)
+    day[PLACE["l2"]] -= draws / 3.0
+    assert drawn_as_learnt(learnt, day[None])[0, PLACE["l2"]] == pytest.approx(learnt.mean[PLACE["l2"]])
 
 
 def test_impellers_worn_at_once_leave_an_honest_doubt() -> None:

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from analysis import lasting
 from analysis.calibration import stated
 from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.held_on import hidden
@@ -16,7 +17,7 @@ from analysis.plant import Plant, plant_of
 from analysis.rows import Floats
 from analysis.since_when import course, with_other_days
 from analysis.slow import SlowBench, amounts_of, daily_amounts, shift_of, slow_bench
-from analysis.slow_life import _lasts, after_visit, with_slow
+from analysis.slow_life import after_visit, with_slow
 from tests.cases.recorded import HERE, read_case
 
 DAY = 20000
@@ -46,7 +47,9 @@ def worn_days(bench: SlowBench, form: int, amounts: list[float], bands: list[str
 
 def lasts(amounts: list[float], std: float = 0.01) -> bool:
     """Whether daily amounts confirm an alarm of 0.2."""
-    return _lasts(np.array(amounts), SimpleNamespace(amount=0.2, std=std))
+    return lasting.lasts(
+        np.array(amounts), SimpleNamespace(amount=0.2, std=std, shift=SimpleNamespace(days=len(amounts))), None
+    )
 
 
 def test_a_growing_fault_needs_not_have_been_half_as_large_the_day_before() -> None:
