@@ -19,6 +19,7 @@ from analysis.estimates.vector import PLACE, SIZE
 from analysis.first_days import beyond_tolerance, not_its_own
 from analysis.flow_lost import WATER
 from analysis.held_on import HIDES, hides
+from analysis.late_starts import late_day
 from analysis.learning import OPENED_BY, Learnt, beginning, forgotten, learn, opened, sunlit
 from analysis.life import with_episodes
 from analysis.lifts_from import own_lift
@@ -32,7 +33,7 @@ from analysis.soiling import SUNS
 from analysis.solar_days import HOUR_MS
 from analysis.stood import HALTED, SINCE, SINCE_H, halted, own_start, standing
 from analysis.summary import DaySummary
-from analysis.symptoms import DayView
+from analysis.symptoms import DayView, Episode
 from analysis.unread_trips import tallied
 from analysis.washed import after_washing
 from analysis.watchers import episodes_of
@@ -58,7 +59,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     if halted(view):
         memory.numbers[HALTED] = float(view.day)
     memory.numbers = {name: value for name, value in memory.numbers.items() if name not in (SINCE, SINCE_H)}
-    memory.numbers |= standing(view, episodes) | own_start(view) | own_lift(view) | _setting_read(view)
+    memory.numbers |= _of_standing(view, episodes) | own_start(view) | own_lift(view) | _setting_read(view)
     if asked is None or "controller-trip" in asked:
         memory.numbers |= tallied(view)
     before = len(memory.cases)
@@ -82,7 +83,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         vector = without_haze(vector, _of_hours(learnt))
     sky = memory.arrays.get("sky")
     vector, memory.arrays["sky"] = under_clear_sky(plant, vector, sky, figures.told, _of_hours(learnt))
-    standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning"))
+    standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning") and not e.judged_again)
     if standing_h > 0.0:
         vector[[PLACE["cap"], PLACE["cv"]]] = np.nan  # a pump that lifts nothing stands low for its own reasons
     gone = any(
@@ -131,6 +132,10 @@ def _kept_days(plant: Plant, memory: Memory, figures: DayFigures, stood: bool, g
     memory.arrays[WATER] = np.concatenate([memory.arrays.get(WATER, np.empty((0, DUE + 1)))[1 - RECENT :], water])
     taken = np.full_like(figures.taken, np.nan) if stood else figures.taken
     memory.arrays[TAKEN] = hours_taken(memory.arrays.get(TAKEN), taken, "tank_float_up" in plant.has)
+
+
+def _of_standing(view: DayView, episodes: list[Episode]) -> dict[str, float]:
+    return standing(view, episodes) | late_day(view, episodes)
 
 
 def _setting_read(view: DayView) -> dict[str, float]:

@@ -10,6 +10,7 @@ from analysis.calibration import ARE_LEFT_OVER, stated, stated_by_itself
 from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
 from analysis.estimates.vector import PLACE
+from analysis.late_starts import now_and_then
 from analysis.memory import Case
 from analysis.no_water import LIMITS as NO_WATER
 from analysis.plant import plant_of
@@ -48,12 +49,14 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
             continue
         family = episode.symptom if episode.cause is None else episode.cause
         known = _same(cases, family, episode) or _drifted(cases, episode)
+        if episode.judged_again and known is not None and known.seen_ms == episode.seen_ms:
+            continue  # it was told of when it was judged first
         if known is None:
             if _as_likely_nothing(view, episode) or _told_by_the_days(view, cases, episode):
                 continue
             known = _raised(view, family, episode, cases)
             if episode.at_flag.get("stood", 0.0) > 0 and SINCE in view.memory.numbers:  # nobody was sure until today
-                known.began_ms = int(view.memory.numbers[SINCE])
+                known.began_ms = min(known.began_ms, int(view.memory.numbers[SINCE]))
                 known.hours = view.memory.numbers[SINCE_H]
             cases.append(known)
         elif known.ended_ms is not None and _as_likely_nothing(view, episode):
@@ -117,7 +120,7 @@ def _same(cases: list[Case], family: str, episode: Episode) -> Case | None:
     for case in reversed(cases):
         if case.family != family or case.channel != episode.channel:
             continue
-        rare = family in RARE or episode.whole.get("unread", 0.0) > 0
+        rare = family in RARE or episode.whole.get("unread", 0.0) > 0 or now_and_then(episode)
         within = RARE_MS if rare else max(REOPENED_MS, QUIET_MS.get(family, 0))
         if case.ended_ms is None or episode.began_ms - case.seen_ms < within:
             return case

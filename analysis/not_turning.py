@@ -4,11 +4,13 @@ Flow: symptoms.DayView -> HERE -> watchers.py; the causes that compete for it gi
 Never: weighing.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.estimates.at_rest import in_the_dark
+from analysis.late_starts import LIMITS as LATE
+from analysis.late_starts import SPRANG, again, since, sprang
 from analysis.look import IDLE_SHARE, IDLE_W, Columns, over_open_m
 from analysis.plant import Plant, plant_of
 from analysis.running import LIMITS as RUNNING
@@ -96,8 +98,22 @@ def not_turning(view: DayView) -> list[Episode]:
             coded = _stopped_with_a_code(plant, seen, turns, rows)
             episode = _episode(plant, seen, turns, rows, tries, coded, _of_day(view, seen, turns, rows, coded))
             if episode is not None:
-                found.append(episode)
+                found += [episode, *_once_it_started(view, seen, turns, rows, episode)]
     return found
+
+
+def _once_it_started(
+    view: DayView, seen: Columns, turns: np.ndarray, rows: np.ndarray, episode: Episode
+) -> list[Episode]:
+    """The same stretch judged once more, where its end tells what the light had been."""
+    by, share = sprang(plant_of(view.facts), seen, turns, rows, 1.0 - array_lost(view))
+    if by < 0:
+        return []
+    told = episode.whole | {SPRANG: share} | again(view)
+    flag_ms = up_to_minute(int(seen.time_ms[by]))
+    if share > LATE.strong:
+        episode = replace(episode, began_ms=since(view, episode.began_ms))
+    return [replace(episode, flag_ms=flag_ms, at_flag=told, whole=told, judged_again=True)]
 
 
 def _lifted(plant: Plant, seen: Columns) -> np.ndarray:

@@ -89,6 +89,8 @@ class Episode:
         The measures up to `flag_ms`, and over all of it: by name, mean values; `n_<name>` is their weight in hours.
     over
         The stretch ended by itself within what was seen: the next readings were healthy.
+    judged_again
+        The same stretch as one before it, with what came after: it counts where that one was not told.
     """
 
     symptom: str
@@ -104,3 +106,4 @@ class Episode:
     size: float | None = None
     lost_m3: float = 0.0
     over: bool = False
+    judged_again: bool = False

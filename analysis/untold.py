@@ -12,7 +12,7 @@ from analysis.stood import days_idle, idle
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView, Episode
 
-SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "vain": (0.0, 0.1), "volts": (1.2, 0.12), "room": (1.15, 0.12), "still": (0.9, 0.3), "stood": (0.2, 0.5), "onset": (0.25, 0.43), "pressed": (0.0, 0.05), "spun": (0.0, 0.2), "rate": (0.35, 0.0)}  # fmt: skip
+SWITCHED_OFF: Levels = {"current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "attempts": (0.0, 0.1), "vain": (0.0, 0.1), "volts": (1.2, 0.12), "room": (1.15, 0.12), "still": (0.9, 0.3), "stood": (0.2, 0.5), "onset": (0.25, 0.43), "pressed": (0.0, 0.05), "spun": (0.0, 0.2), "sprang": (0.9, 0.25), "again": (0.1, 0.35), "rate": (0.35, 0.0)}  # fmt: skip
 """Someone switched it off by hand, and no channel reads the switch; per year nearly as often as a start fails, by day while it ran, and for a day or two (a guess)."""
 
 TANK_FULL: Levels = SWITCHED_OFF | {"stood": (0.8, 0.65), "onset": (0.0, 0.28), "rate": (1.05, 0.0)}
@@ -24,7 +24,14 @@ TANK_FULL_LATE: Levels = TANK_FULL | {"onset": (1.0, 0.28), "rate": (0.35, 0.0)}
 TANK_SHUT: Levels = TANK_FULL | {"pressed": (1.0, 0.15), "rate": (0.3, 0.0)}
 """Likewise, where a float valve shuts the pipe and a switch that feels the pressure stops the pump: the pressure stays locked in (a guess)."""
 
-OVERCAST: Levels = SWITCHED_OFF | {"vain": (0.3, 0.45), "stood": (1.0, 1.0), "onset": (0.7, 0.46), "fed": (0.0, 0.03)}
+OVERCAST: Levels = SWITCHED_OFF | {
+    "vain": (0.3, 0.45),
+    "stood": (1.0, 1.0),
+    "onset": (0.7, 0.46),
+    "fed": (0.0, 0.03),
+    "sprang": (0.35, 0.15),
+    "again": (0.2, 0.45),
+}
 """No sensor reads the sun, and at rest the array says nothing of it: open-circuit voltage falls by 3 % where light halves, and rises as much again as the cells cool."""
 
 CODED = 0.9  # of the rows

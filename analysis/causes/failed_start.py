@@ -5,17 +5,28 @@ from analysis.causes.registry import HELICAL, Advice, CauseFile, Levels, OfKind,
 
 def levels(_kind: str) -> dict[str, Levels]:
     """Nothing is fed, no code: the controller does not try, or tries and gives up without a word. Most often at a start.
-    Seldom it says why, and stands with a code of which nobody but its manual knows (a guess).
+    Two in five do so now and then only, and start hours late without a hand (a guess).
+    Seldom it says why, and stands with a code of which nobody but its manual knows (a guess);
+    then no try is seen, while a motor that does not turn is locked out after some.
     """
     quiet = {
         "current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "volts": (1.2, 0.12), "onset": (0.7, 0.46), "stood": (1.0, 1.0),
         "room": (1.15, 0.15), "still": (0.9, 0.3), "pressed": (0.0, 0.05), "spun": (0.0, 0.2),
+        "sprang": (0.9, 0.25), "again": (0.9, 0.7),
     }  # fmt: skip
     return {
-        "not-turning/silent": {**quiet, "attempts": (0.0, 0.1), "vain": (0.0, 0.1), "rate": (0.7, 0.0)},
-        "not-turning/with a code": {
+        "not-turning/silent": {**quiet, "attempts": (0.0, 0.1), "vain": (0.0, 0.1), "rate": (0.4, 0.0)},
+        "not-turning/now and then": {
             **quiet,
             "attempts": (0.0, 0.1),
+            "vain": (0.0, 0.1),
+            "onset": (0.9, 0.35),
+            "stood": (0.1, 0.4),
+            "rate": (0.3, 0.0),
+        },
+        "not-turning/with a code": {
+            **quiet,
+            "attempts": (0.0, 0.012),
             "vain": (0.0, 0.1),
             "code": (1.0, 0.15),
             "rate": (0.1, 0.0),

@@ -16,6 +16,8 @@ def levels(_kind: str) -> dict[str, Levels]:
         "vain": (0.9, 0.3),
         "pressed": (0.0, 0.05),
         "spun": (0.0, 0.15),
+        "sprang": (0.9, 0.25),
+        "again": (0.5, 0.7),
     }
     return {
         "not-turning/fed": {
@@ -47,7 +49,7 @@ def levels(_kind: str) -> dict[str, Levels]:
             "push": (0.03, 0.04),
             "volts": (1.25, 0.12),
             "onset": (0.2, 0.4),
-            "rate": (0.3, 0.0),
+            "rate": (0.2, 0.0),
         },
     }
 

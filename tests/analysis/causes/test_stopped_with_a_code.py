@@ -77,8 +77,8 @@ def test_clouds_raise_no_code_and_one_that_stands_alone_is_a_motor_locked_out_or
     view = view_of()
     view.facts = FACTS
     verdict = weigh_levels("not-turning", "helical-rotor", told.at_flag, untold(view, told))
-    assert verdict.cause == "stalled-motor"
-    assert verdict.shares["failed-start"] > 0.05
+    assert verdict.cause == "failed-start", "a motor is locked out after tries, and they show"
+    assert verdict.shares["stalled-motor"] > 0.05
     assert verdict.shares.get(NOTHING, 0.0) < 0.5
     assert verdict.confidence < 0.7, "no try is seen, so nobody can be sure"
 
