@@ -29,6 +29,7 @@ class CyclingLimits:
     open_rows: int = 6
     uneven_bright: float = 0.6  # likewise where the open array says that no cloud came
     uneven: float = 0.45  # standard deviation over mean of such runs' lengths; passing clouds' are as uneven as chance, 1 (Poisson process)
+    waits: float = 0.5  # likewise of how long it stood between: a controller waits its own time before each start, clouds pass as chance has it
     row_ms: int = 5 * 60_000  # readings further apart cannot show it
     strong: float = (
         0.65  # of what a clear sky gives, taken up to the stop: a cloud had not come, where no sensor reads the sun
@@ -117,6 +118,7 @@ def _windows(view: DayView, seen: Columns, starts: np.ndarray, rests: np.ndarray
             steady, moved = _of_open_array(seen, first, last)
             uneven = _unevenness(seen, starts, rests, places, count)
             quick &= ~moved & (uneven < np.where(steady, LIMITS.uneven_bright, LIMITS.uneven))
+            quick &= _unevenness(seen, starts, rests, places, count, stood=True) < LIMITS.waits
             if count < LIMITS.blind_starts:
                 quick &= ~np.isnan(seen.rows["pv_voltage_v"][starts[places] - 1])
         found += [(int(last[k]), int(first[k])) for k in np.flatnonzero(quick)[:1]]
@@ -143,11 +145,16 @@ def _of_open_array(seen: Columns, first: np.ndarray, last: np.ndarray) -> tuple[
     return known & (spread <= LIMITS.open_spread * mean), known & (spread > LIMITS.open_spread * mean)
 
 
-def _unevenness(seen: Columns, starts: np.ndarray, rests: np.ndarray, places: np.ndarray, count: int) -> np.ndarray:
-    """By stretch of `count` starts from `places` on: standard deviation over mean of how long its runs lasted."""
+def _unevenness(
+    seen: Columns, starts: np.ndarray, rests: np.ndarray, places: np.ndarray, count: int, stood: bool = False
+) -> np.ndarray:
+    """By stretch of `count` starts from `places` on: standard deviation over mean of how long its runs lasted; `stood`: before each start it stood."""
     stands = np.flatnonzero(rests)
-    ran_ms = seen.time_ms[stands[np.searchsorted(stands, starts[:-1])]] - seen.time_ms[starts[:-1]]
-    runs = ran_ms[places[:, None] + np.arange(count - 1)].astype(float)
+    lasted_ms = seen.time_ms[stands[np.searchsorted(stands, starts[:-1])]] - seen.time_ms[starts[:-1]]
+    if stood:
+        ran = np.maximum.accumulate(np.where(rests, 0, np.arange(len(rests))))
+        lasted_ms = seen.time_ms[starts[1:]] - seen.time_ms[ran[starts[1:] - 1]]
+    runs = lasted_ms[places[:, None] + np.arange(count - 1)].astype(float)
     row_ms = seen.dt_h[starts[places]] * HOUR_MS
     spread = np.maximum(runs.var(axis=1) - row_ms**2 / 6.0, 0.0)  # both ends fall anywhere within a row
     return np.asarray(np.sqrt(spread) / runs.mean(axis=1))
