@@ -12,6 +12,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from analysis.advice_words import advice_told
+from analysis.causes.registry import Advice, all_causes
 from analysis.course import Course, course_of, course_span
 from analysis.departures import departures
 from analysis.drawing import svg
@@ -67,15 +69,26 @@ class Explanation:
     pictures: dict[str, Picture]
     departed: dict[str, float] = field(default_factory=dict)
 
+    @property
+    def advice(self) -> Advice:
+        """What to do about its cause at this pump and motor, for whom, and what can hurt."""
+        return all_causes()[self.finding.cause].advice_at(self.facts.pump.kind, self.facts.motor.kind)
+
     def frame(self, name: str) -> "pd.DataFrame":
         """A picture's figures as a table; its columns say their units. KeyError: this finding has no such picture."""
         return frame_of(self.pictures[name])
 
     def as_dict(self) -> dict[str, Any]:
-        """The finding, and every picture's table column by column; what is not known is null."""
+        """The finding, its page of advice, and every picture's table column by column; what is not known is null."""
         tables = {name: _plain(self.frame(name)) for name in self.pictures}
         told = {"departed": {name: round(away, 2) for name, away in self.departed.items()}} if self.departed else {}
-        return {"site": self.facts.site.id, "finding": self.finding.as_dict(), "pictures": tables, **told}
+        return {
+            "site": self.facts.site.id,
+            "finding": self.finding.as_dict(),
+            "advice": advice_told(self.advice),
+            "pictures": tables,
+            **told,
+        }
 
     def title(self, name: str) -> str:
         """Heading of a picture."""
@@ -132,7 +145,7 @@ def explain(
     Returns
     -------
     Explanation
-        `.pictures`, `.frame(name)`, `.svg(name)`, `.as_dict()`. A picture that no reading speaks of is left out.
+        `.advice`, `.pictures`, `.frame(name)`, `.svg(name)`, `.as_dict()`. A picture that no reading speaks of is left out.
     """
     from analysis.season import rows_of_frame
 

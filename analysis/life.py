@@ -317,7 +317,9 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
         flagged=iso(case.flagged_ms),
         confidence=round(confidence, 4),
         evidence=case.evidence + at_the_clock(facts, case),
-        check=check_of(case.cause, facts.pump.kind, channel, case.figures.get("unread", 0.0) > 0, rivals),
+        check=check_of(
+            case.cause, facts.pump.kind, channel, case.figures.get("unread", 0.0) > 0, rivals, facts.motor.kind
+        ),
         revision=max(case.revision, 1),
         part=_part(case) if case.part in cause.parts else None,
         channel=channel,

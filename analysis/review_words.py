@@ -1,4 +1,4 @@
-"""A review in plain words for the terminal: what, since when, how bad, how sure, water lost, what to check first.
+"""A review in plain words for the terminal: what, since when, how bad, how sure, water lost, what to check first, what to beware of.
 
 Flow: season.Review -> HERE -> rich.
 Never: figures of its own.
@@ -11,6 +11,7 @@ from rich.console import Group
 from rich.padding import Padding
 from rich.text import Text
 
+from analysis.causes.registry import all_causes
 from analysis.season import Review
 from logger.record.causes import CAUSES
 from logger.record.finding import Finding, Size
@@ -24,7 +25,7 @@ def summary_of(review: Review) -> Group:
     first, last = (datetime.fromtimestamp(ms / 1000, zone) for ms in (review.from_ms, review.to_ms))
     lines: list = [Text(f"{review.facts.site.name} ({review.facts.site.id})", style="bold")]
     coverage = "" if review.coverage is None else f", readings for {review.coverage:.0%} of the daylight"
-    lines.append(Text(f"{first:%Y-%m-%d} to {last:%Y-%m-%d}: {review.rows:,} rows{coverage}."))
+    lines.append(Text(f"{first:%Y-%m-%d} to {last:%Y-%m-%d}: {review.rows:,} row{'s' * (review.rows != 1)}{coverage}."))
     lines += [Text(line) for line in _dropped(review)]
     lines += [Text(f"Note: {note}.") for note in review.notes]
     lines += [Text(f"Warning: {said}.", style="bold") for said in review.not_judged]
@@ -35,7 +36,7 @@ def summary_of(review: Review) -> Group:
             )
         )
     for finding in sorted(review.findings, key=lambda one: (one.ended is not None, one.began)):
-        lines.append(Padding(_of(finding, zone), (1, 0, 0, 2)))
+        lines.append(Padding(Group(_of(finding, zone), _beware(finding, review)), (1, 0, 0, 2)))
     return Group(*lines, Text(""))
 
 
@@ -47,6 +48,14 @@ def _dropped(review: Review) -> list[str]:
     }
     parts = [f"{review.dropped[name]:,} {words}" for name, words in said.items() if review.dropped.get(name)]
     return [f"Rows left out: {'; '.join(parts)}."] if parts else []
+
+
+def _beware(finding: Finding, review: Review) -> Text:
+    """The nearest danger of going there to look, and where the whole page is."""
+    facts = review.facts
+    nearest = all_causes()[finding.cause].advice_at(facts.pump.kind, facts.motor.kind).cautions[:1]
+    said = " ".join(one.said for one in nearest)
+    return Text(f"  beware: {said} The whole page: wellhand explain --finding {finding.id}")
 
 
 def finding_words(finding: Finding, timezone: str) -> Group:

@@ -4,7 +4,7 @@ Flow: a channel -> HERE -> causes/sensor_fault.py.
 Never: judgement.
 """
 
-from analysis.causes.registry import Advice
+from analysis.causes.registry import NO_CLIMBING, Advice, beware
 
 BY_METER = "With a licensed person, compare {thing} with a meter's of theirs while the pump runs; open no box for it. See from outside whether its cable is whole."
 THERMOMETER = "Hold a thermometer of your own beside the sensor, in its shade or on its panel, and see that it still sits where it was put."
@@ -46,8 +46,9 @@ ADVICE = Advice(
         "Compare with a calibrated instrument; renew the sensor or its surge protection.",
     ),
     cautions=(
-        "Probe and float terminals may stand at array voltage: licensed people only.",
-        "What goes into a well that people drink from is clean, and the well is covered again.",
+        NO_CLIMBING,
+        beware("Probe and float terminals may stand at array voltage: licensed people only.", "licensed"),
+        beware("What goes into a well that people drink from is clean, and the well is covered again.", "water"),
     ),
 )
 

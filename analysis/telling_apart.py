@@ -5,10 +5,11 @@ Each pair is written once and says what either outcome means, so it reads the sa
 what is looked at is what the one fault must change and the other cannot. Never: a valve shut under a pump that may start.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
-from analysis.causes.registry import CENTRIFUGAL, HELICAL
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, by_motor
 
 NAME = {
     "dry-running": "a well without water",
@@ -47,9 +48,9 @@ class Pair:
     says_other: str
     kind: str | None = None
 
-    def sentence(self) -> str:
-        """The measurement and what either outcome means."""
-        return f"{self.look}: {self.says_one} speaks for {NAME[self.one]}, {self.says_other} for {NAME[self.other]}."
+    def outcomes(self) -> str:
+        """What either outcome means."""
+        return f"{self.says_one} speaks for {NAME[self.one]}, {self.says_other} for {NAME[self.other]}."
 
 
 LISTEN = "Switch the pump off and listen at the covered wellhead for a minute"
@@ -66,16 +67,15 @@ BUCKET = "Time a bucket of known volume at the tank"
 FULL_FAST, SHORT = "as much water as there should be", "as little as the readings say"
 AT_SPEED = "Time a bucket at the tank and read the motor's speed at that moment"
 LESS_FOR_IT, AS_MUCH_FOR_IT = "less water for that speed than before", "as much as ever for that speed"
-LEADS = (
-    "Have a licensed person exchange two of the motor's leads, once, with the array isolated and the drive discharged"
-)
+LEADS = "Have a licensed person exchange {two leads}, once, with the array isolated and the drive discharged"
 MORE_WATER, NO_MORE = "much more water afterwards", "no more"
 DISPLAY = "Read the controller's display at noon under a clear sky"
 LIMIT, NO_LIMIT = "a word of heat or of a limit", "none"
 CLAMP = "Have a licensed person clamp each string's current in steady sun"
 SHADOWS = "Look at the panels every two hours of a clear day"
 A_SHADOW = "a shadow on them at the hours of the loss"
-WINDINGS = "Have a licensed person measure the motor's three leads, with the array isolated and the drive discharged"
+WINDINGS = "Have a licensed person measure {all leads}, with the array isolated and the drive discharged"
+STANDING_BY = "Stand at the controller in full sun until it stops"
 
 PAIRS = (
     Pair("riser-leak", "worn-pump", LISTEN, RUNS_BACK, SILENCE),
@@ -118,9 +118,9 @@ PAIRS = (
     Pair("riser-leak", "broken-shaft", LISTEN, RUNS_BACK, SILENCE),
     Pair("stalled-motor", "failed-start", "Read the controller's display while it should start, once", "a try that ends in overload",
          "no try at all"),
-    Pair("cable-fault", "stalled-motor", WINDINGS, "one that is open or leaks to earth", "three alike"),
-    Pair("cable-fault", "failed-start", WINDINGS, "one that is open or leaks to earth", "three alike"),
-    Pair("controller-trip", "short-cycling", "Stand at the controller in full sun until it stops", "a code of its own on the display",
+    Pair("cable-fault", "stalled-motor", WINDINGS, "one that is open or leaks to earth", "all alike"),
+    Pair("cable-fault", "failed-start", WINDINGS, "one that is open or leaks to earth", "all alike"),
+    Pair("controller-trip", "short-cycling", STANDING_BY, "a code of its own on the display",
          "none, or the lamp of float or probe"),
     Pair("shading", "panel-soiling", SHADOWS, A_SHADOW, "an even coat and no shadow"),
     Pair("shading", "string-out", SHADOWS, A_SHADOW, "no shadow at any hour"),
@@ -132,7 +132,7 @@ PAIRS = (
     Pair("panel-soiling", "sensor-fault", "Wipe the sun's sensor clean, and wash the panels a day later", "power that comes back with the washing",
          "readings that come right with the wiping, or with neither,"),
     Pair("panel-soiling", "cable-fault", "Wash the panels while they are cool", "power that comes back the next clear day", "power that does not"),
-    Pair("cable-fault", "sensor-fault", "Have a licensed person measure voltage and current by hand", "figures as read", "other figures"),
+    Pair("cable-fault", "sensor-fault", "Have a licensed person measure voltage and current by hand", "what the readings say", "another result"),
     Pair("controller-derating", "panel-soiling", DISPLAY, LIMIT, NO_LIMIT),
     Pair("controller-derating", "shading", DISPLAY, LIMIT, NO_LIMIT),
     Pair("controller-derating", "string-out", DISPLAY, LIMIT, NO_LIMIT),
@@ -150,13 +150,49 @@ def _by_causes() -> dict[frozenset[str], tuple[Pair, ...]]:
     return found
 
 
-def what_would_tell(cause: str, rival: str, kind: str) -> str:
+ASKED_BY = {
+    DIP: ("dipped", "before sunrise", "at noon"),
+    LISTEN: ("Listen at the wellhead", "after it stops"),
+    BUCKET: ("a bucket of known volume",),
+    AT_SPEED: ("a bucket of known volume", "speed"),
+    STANDING_BY: ("Stand at the controller", "until it stops"),
+}
+"""By measurement, the words by which a cause's own check has asked for it: then its outcomes alone are left to say."""
+
+
+def measurements_to_tell(
+    cause: str, rivals: Sequence[str], kind: str, motor: str | None = None, asked: str = ""
+) -> list[str]:
+    """For each rival the measurement that parts the two, each asked for once, and what its outcomes mean.
+
+    asked
+        What the cause's own check asks for already.
+    """
+    by_look: dict[str, list[Pair]] = {}
+    for rival in rivals:
+        pair = _pair(cause, rival, kind)
+        if pair is not None:
+            by_look.setdefault(pair.look, []).append(pair)
+    said = []
+    for look, pairs in by_look.items():
+        means = " ".join(_capital(pair.outcomes()) if number else pair.outcomes() for number, pair in enumerate(pairs))
+        known = look in ASKED_BY and all(words in asked for words in ASKED_BY[look])
+        said.append(_capital(means) if known else by_motor(f"{look}: {means}", motor))
+    return said
+
+
+def _capital(said: str) -> str:
+    return said[0].upper() + said[1:]
+
+
+def _pair(cause: str, rival: str, kind: str) -> Pair | None:
+    return next((one for one in _by_causes().get(frozenset((cause, rival)), ()) if one.kind in (None, kind)), None)
+
+
+def what_would_tell(cause: str, rival: str, kind: str, motor: str | None = None) -> str:
     """The measurement that parts the two at a pump of this kind, with what either outcome means; empty where nobody knows one.
 
     >>> what_would_tell("worn-pump", "riser-leak", "helical-rotor")
     'Switch the pump off and listen at the covered wellhead for a minute: water heard running back speaks for a leak, silence for a worn pump.'
     """
-    for pair in _by_causes().get(frozenset((cause, rival)), ()):
-        if pair.kind in (None, kind):
-            return pair.sentence()
-    return ""
+    return " ".join(measurements_to_tell(cause, [rival], kind, motor))

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, Levels, register
+from analysis.causes.registry import Advice, CauseFile, Levels, beware, register
 
 
 def levels(kind: str) -> dict[str, Levels]:
@@ -60,9 +60,18 @@ register(
             ),
             technician=("Lift the pump: look at coupling, shaft, rotor or impellers, and the riser's lowest joint.",),
             cautions=(
-                "If the riser has parted, the pump hangs on its rope or cable alone: nobody leans over the well, lift with a rig.",
-                "Isolate and lock the array before touching cables: by day it is live, and the drive keeps a charge for minutes.",
-                "What goes back into a well that people drink from is disinfected, and the well flushed, as the local rules ask.",
+                beware(
+                    "If the riser has parted, the pump hangs on its rope or cable alone: nobody leans over the well, lift with a rig.",
+                    "hangs",
+                ),
+                beware(
+                    "Isolate and lock the array before touching cables: by day it is live, and the drive keeps a charge for minutes.",
+                    "licensed",
+                ),
+                beware(
+                    "What goes back into a well that people drink from is disinfected, and the well flushed, as the local rules ask.",
+                    "water",
+                ),
             ),
         ),
         evidence=evidence,

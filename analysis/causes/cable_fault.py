@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, Levels, register, shifts
+from analysis.causes.registry import Advice, CauseFile, Levels, beware, register, shifts
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, current_of_load, shift
 from analysis.estimates.own_light import sides_apart
@@ -99,9 +99,15 @@ register(
                 "Renew the splice with a kit made for drinking-water wells.",
             ),
             cautions=(
-                "Array and motor cable carry voltages that kill, and by day the array cannot be switched off: licensed people isolate, lock, "
-                "wait until the drive has discharged, and test.",
-                "A splice leaking to earth can make the wellhead live: touch nothing metal there until it has been tested.",
+                beware(
+                    "Array and motor cable carry voltages that kill, and by day the array cannot be switched off: licensed people isolate, lock, "
+                    "wait until the drive has discharged, and test.",
+                    "licensed",
+                ),
+                beware(
+                    "A splice leaking to earth can make the wellhead live: touch nothing metal there until it has been tested.",
+                    "live",
+                ),
             ),
         ),
         evidence=evidence,

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.causes.registry import HELICAL, Advice, CauseFile, OfKind, register
+from analysis.causes.registry import HELICAL, NO_CLIMBING, Advice, CauseFile, OfKind, beware, register
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, bent_head, shift, slip_open
 from analysis.plant import Plant
@@ -142,7 +142,7 @@ def evidence(figures: dict[str, float]) -> str:
         else "at low speed no less than at high, as through passages grown shut"
     )
     if (lost := 100 * figures.get("size", 0.0)) < 0.5:
-        return f"Load and speed moved as against an obstruction{where}; at the same power no flow is missed so far."
+        return f"Load and speed moved as against an obstruction{where}; at the same power no flow is missed."
     return f"The pump delivers {lost:.0f} % less at the same power, {how}{where}."
 
 
@@ -164,15 +164,25 @@ register(
                 "Have the well treated by licensed people if scale or slime comes back; flush and test before anyone drinks.",
             ),
             cautions=(
-                "Acids and chlorine for wells burn and give off poisonous gas, and are not for drinking water until flushed and tested: licensed people only.",
-                "A pipe may be under pressure: let it down slowly before opening a filter.",
-                "Isolate and lock the array before lifting the pump; lifting needs a rig and two people.",
+                beware(
+                    "Acids and chlorine for wells burn and give off poisonous gas, and are not for drinking water until flushed and tested: licensed people only.",
+                    "poison",
+                ),
+                NO_CLIMBING,
+                beware("A pipe may be under pressure: let it down slowly before opening a filter.", "pressure"),
+                beware(
+                    "Isolate and lock the array before lifting the pump; lifting needs a rig and two people.",
+                    "licensed",
+                ),
             ),
         ),
         of_kind={
             HELICAL: OfKind(
                 cautions=(
-                    "Never shut a valve or block a filter while a helical rotor runs: it raises the pressure until something bursts.",
+                    beware(
+                        "Never shut a valve or block a filter while a helical rotor runs: it raises the pressure until something bursts.",
+                        "never-shut",
+                    ),
                 )
             ),
         },

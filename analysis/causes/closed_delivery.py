@@ -2,7 +2,17 @@
 
 import numpy as np
 
-from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, register
+from analysis.causes.registry import (
+    CENTRIFUGAL,
+    HELICAL,
+    NO_CLIMBING,
+    Advice,
+    CauseFile,
+    Levels,
+    OfKind,
+    beware,
+    register,
+)
 
 
 def levels(kind: str) -> dict[str, Levels]:
@@ -64,17 +74,26 @@ register(
                 "With the pump off, open every valve up to the tank; look at the tank's float valve; in frost, thaw the pipe with warm water, never with a flame.",
             ),
             technician=("Look at the gauge, for a pinched or crushed pipe, and for a float valve that sticks shut.",),
-            cautions=("Let the pressure down slowly before opening anything.",),
+            cautions=(
+                beware("Let the pressure down slowly before opening anything.", "pressure"),
+                NO_CLIMBING,
+            ),
         ),
         of_kind={
             HELICAL: OfKind(
                 check="Keep away from pipe, hose and gauge: the pressure rises until something bursts. Switch the pump off at its own switch, wait "
                 "until the gauge has fallen, then open every valve between wellhead and tank before it runs again.",
+                own=(
+                    "Wait until the gauge has fallen before any valve is opened, and stand clear of the pipe when it runs again.",
+                ),
                 technician=(
                     "Test the relief valve; look at riser, couplings and stator, which have borne more than they were made for.",
                 ),
                 cautions=(
-                    "A helical rotor raises the pressure until something bursts: keep away from hose, couplings and gauge until it stands.",
+                    beware(
+                        "A helical rotor raises the pressure until something bursts: keep away from hose, couplings and gauge until it stands.",
+                        "bursts",
+                    ),
                 ),
             ),
             CENTRIFUGAL: OfKind(
@@ -82,7 +101,7 @@ register(
                 technician=(
                     "Look at bearings and stages if it turned shut in for hours: the water within it may have boiled.",
                 ),
-                cautions=("Impellers heat the water that is shut in: what comes first may scald.",),
+                cautions=(beware("Impellers heat the water that is shut in: what comes first may scald.", "scalds"),),
             ),
         },
         evidence=evidence,

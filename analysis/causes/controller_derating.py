@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import Advice, CauseFile, beware, register
 from analysis.estimates.effects import Effect, shift
 from analysis.plant import Plant
 
@@ -63,8 +63,11 @@ register(
                 "Look for a limit set too low after the last service.",
             ),
             cautions=(
-                "Fins of a controller that is hot burn the hand; clear them early, when they are cool.",
-                "Inside the box array voltage stands whenever it is light: licensed people only, isolator open.",
+                beware("Fins of a controller that is hot burn the hand; clear them early, when they are cool.", "hot"),
+                beware(
+                    "Inside the box array voltage stands whenever it is light: licensed people only, isolator open.",
+                    "licensed",
+                ),
             ),
         ),
         evidence=evidence,

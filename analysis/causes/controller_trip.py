@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.over_voltage import LIMITS as OVER_VOLTAGE
-from analysis.causes.registry import HELICAL, Advice, CauseFile, OfKind, register
+from analysis.causes.registry import HELICAL, Advice, CauseFile, OfKind, beware, register
 from analysis.look import Columns
 from analysis.no_water import GONE, fruitless
 from analysis.plant import plant_of
@@ -189,8 +189,11 @@ register(
                 "Read the controller's journal; check motor current and insulation, input voltage and temperature at the time of the trip.",
             ),
             cautions=(
-                "Do not reset again and again: the controller protects motor and itself.",
-                "By day array voltage stands inside the box, and its output is as dangerous as the mains: licensed people only.",
+                beware("Do not reset again and again: the controller protects motor and itself.", "resets"),
+                beware(
+                    "By day array voltage stands inside the box, and its output is as dangerous as the mains: licensed people only.",
+                    "licensed",
+                ),
             ),
         ),
         of_kind={

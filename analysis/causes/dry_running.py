@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, beware, register
 
 
 def levels(kind: str) -> dict[str, Levels]:
@@ -77,8 +77,10 @@ register(
                 "Test the low-level probe: lift it out of the water and see that the controller stops.",
             ),
             cautions=(
-                "The controller's probe terminals may stand at array voltage: licensed people only.",
-                "Keep the dipping tape clean, this may be drinking water, and cover the well again.",
+                beware(
+                    "The controller's probe terminals may stand at array voltage: licensed people only.", "licensed"
+                ),
+                beware("Keep the dipping tape clean, this may be drinking water, and cover the well again.", "water"),
             ),
         ),
         of_kind={
@@ -87,7 +89,10 @@ register(
                     "Pump slower, or set the pump deeper if the hole allows; look whether the stator has suffered.",
                 ),
                 cautions=(
-                    "A helical rotor that runs dry burns its stator within minutes: do not try again and again.",
+                    beware(
+                        "A helical rotor that runs dry burns its stator within minutes: do not try again and again.",
+                        "dry-rotor",
+                    ),
                 ),
             ),
             CENTRIFUGAL: OfKind(
@@ -95,7 +100,10 @@ register(
                     "Hold the flow below what the well gives, or set the pump deeper if the hole allows; turned too slowly it lifts nothing.",
                 ),
                 cautions=(
-                    "Water cools and greases its bearings and cools its motor: do not run it dry again and again.",
+                    beware(
+                        "Water cools and greases its bearings and cools its motor: do not run it dry again and again.",
+                        "dry-bearings",
+                    ),
                 ),
             ),
         },

@@ -1,6 +1,6 @@
 """Failed start: sun enough, the pump asked to run, and no running."""
 
-from analysis.causes.registry import HELICAL, Advice, CauseFile, Levels, OfKind, register
+from analysis.causes.registry import BRUSHED, HELICAL, Advice, CauseFile, Levels, OfKind, beware, register
 
 
 def levels(_kind: str) -> dict[str, Levels]:
@@ -58,7 +58,10 @@ register(
                 "Look at float, probe and remote-stop inputs: a broken wire reads as stop.",
             ),
             cautions=(
-                "Inside the box array voltage stands whenever it is light, and the drive keeps a charge after it is isolated: licensed people only.",
+                beware(
+                    "Inside the box array voltage stands whenever it is light, and the drive keeps a charge after it is isolated: licensed people only.",
+                    "licensed",
+                ),
             ),
         ),
         of_kind={
@@ -67,6 +70,9 @@ register(
                     "A rotor that stood for weeks sticks to its stator: free it by the maker's procedure only.",
                 )
             ),
+        },
+        of_motor={
+            BRUSHED: OfKind(technician=("Look at the brushes first: worn ones leave the motor without current.",))
         },
         evidence=evidence,
         levels=levels,

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, OfKind, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, OfKind, beware, register
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, bent_head, head_shift, shift, slip_open
 from analysis.plant import Plant
@@ -127,8 +127,12 @@ register(
                 "If only the pumping level fell, the screen is clogging: have the well rehabilitated by licensed people.",
             ),
             cautions=(
-                "Keep the dipping tape clean: this may be drinking water.",
-                "Cover the open well; lifting and lowering a pump or its probe needs two people, a rig and the array isolated and locked.",
+                beware("Keep the dipping tape clean: this may be drinking water.", "water"),
+                beware(
+                    "Cover the open well; lifting and lowering a pump or its probe needs two people, a rig and the array isolated and locked.",
+                    "open-well",
+                    "licensed",
+                ),
             ),
         ),
         of_kind={

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import Advice, CauseFile, beware, register
 from analysis.solar_days import up_to_minute
 from analysis.symptoms import DayView, Episode
 
@@ -72,7 +72,11 @@ register(
                 "Look at the controller's input for damage.",
             ),
             cautions=(
-                "Never pull a plug under load, direct current draws an arc; string voltages can kill: licensed people only.",
+                beware("Count from the ground: nobody climbs or steps on panels.", "height"),
+                beware(
+                    "Never pull a plug under load, direct current draws an arc; string voltages can kill: licensed people only.",
+                    "sunlit",
+                ),
             ),
         ),
         evidence=evidence,

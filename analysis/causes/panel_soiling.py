@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import Advice, CauseFile, beware, register
 from analysis.estimates.effects import Effect, shift
 from analysis.plant import Plant
 
@@ -59,8 +59,17 @@ register(
             ),
             technician=("If washing does not bring the power back, measure each string's current in the same sun.",),
             cautions=(
-                "Panels are live whenever light falls on them: no abrasive tools, no walking on them, no water into plugs.",
-                "Wash no panel that is cracked or whose cable is bare. Cold water on hot glass cracks it. Mind the edge of a roof.",
+                beware(
+                    "Panels are live whenever light falls on them: no abrasive tools, no walking on them, no water into plugs.",
+                    "sunlit",
+                    "height",
+                    "washing",
+                ),
+                beware(
+                    "Wash no panel that is cracked or whose cable is bare. Cold water on hot glass cracks it. Mind the edge of a roof.",
+                    "washing",
+                    "height",
+                ),
             ),
         ),
         evidence=evidence,

@@ -24,23 +24,69 @@ Levels = dict[str, tuple[float, float]]
 """By measure, what it reads under the cause: mean and standard deviation."""
 
 
+DANGERS = frozenset(
+    {
+        "licensed", "sunlit", "live", "height", "water", "bursts", "never-shut", "pressure", "scalds", "shut-heats", "dry-rotor", "dry-bearings",
+        "tries", "resets", "unscrews", "proves-nothing", "other-way", "hot", "washing", "poison", "open-well", "hangs", "tested", "felling", "tank",
+    }
+)  # fmt: skip
+"""What can hurt people or pump, by the names under which the pages' languages have words of their own for it."""
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One sentence of what can hurt, and which of DANGERS it speaks of; "licensed" is what those alone meet who do that work."""
+
+    said: str
+    dangers: tuple[str, ...]
+
+
+def beware(said: str, *dangers: str) -> Caution:
+    """A caution. ValueError: it names no danger, or one that nobody has words for."""
+    if not dangers or not DANGERS.issuperset(dangers):
+        raise ValueError(f"{said!r}: a caution names some of {', '.join(sorted(DANGERS))}")
+    return Caution(said, dangers)
+
+
+NO_CLIMBING = beware(
+    "A tank is no place to climb into: it is deep, its air may be bad, and people drink from it.", "tank"
+)
+
+
 @dataclass(frozen=True)
 class Advice:
     """The page behind a finding, in plain words: what to do, for whom, and what can hurt."""
 
     own: tuple[str, ...]
     technician: tuple[str, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True)
 class OfKind:
-    """What is true, or dangerous, of one pump kind alone: a first check in place of the common one, and more lines for its page."""
+    """What is true, or dangerous, of one kind alone, of pump or motor: a pump's first check in place of the common one, and more lines."""
 
     check: str = ""
     own: tuple[str, ...] = ()
     technician: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+
+
+BRUSHED, THREE_PHASE = "brushed-dc", ("permanent-magnet", "induction")
+
+
+def by_motor(said: str, motor: str | None) -> str:
+    """A sentence with how many leads the motor has: `{two leads}` to exchange, `{all leads}` to measure. None: nobody told its kind.
+
+    >>> by_motor("Exchange {two leads}.", "brushed-dc")
+    "Exchange the motor's two leads."
+    """
+    two, every = "two of the motor's leads", "the motor's leads"
+    if motor == BRUSHED:
+        two = every = "the motor's two leads"
+    elif motor in THREE_PHASE:
+        two, every = "two of the motor's three leads", "the motor's three leads"
+    return said.replace("{two leads}", two).replace("{all leads}", every)
 
 
 @dataclass(frozen=True)
@@ -57,6 +103,8 @@ class CauseFile:
         Likewise by the channel that is meant, where the cause is about one.
     of_kind
         By pump kind, what differs: a rotor that is shut in bursts something, an impeller does not.
+    of_motor
+        By motor kind, more lines: a brushed motor has brushes.
     evidence
         Figures -> one sentence; where it `names_channel`, figures and a channel or None.
     part_told
@@ -83,6 +131,7 @@ class CauseFile:
     check_unread: str = ""
     check_channel: Callable[[str | None], str] | None = None
     of_kind: Mapping[str, OfKind] = field(default_factory=dict)
+    of_motor: Mapping[str, OfKind] = field(default_factory=dict)
     names_channel: bool = False
     part_told: Callable[[str | None, dict[str, float]], str | None] | None = None
 
@@ -94,10 +143,14 @@ class CauseFile:
             return self.check_unread
         return self.of_kind.get(kind, OfKind()).check or self.check
 
-    def advice_at(self, kind: str) -> Advice:
-        """The page for a pump of this kind; the nearest dangers, which are those of the kind, first."""
-        own, more = self.advice, self.of_kind.get(kind, OfKind())
-        return Advice(own.own + more.own, own.technician + more.technician, more.cautions + own.cautions)
+    def advice_at(self, kind: str, motor: str | None = None) -> Advice:
+        """The page for a pump of this kind with such a motor; the nearest dangers, which are those of the kind, first."""
+        own, more, turned = self.advice, self.of_kind.get(kind, OfKind()), self.of_motor.get(motor or "", OfKind())
+        return Advice(
+            own.own + more.own + turned.own,
+            tuple(by_motor(one, motor) for one in own.technician + more.technician + turned.technician),
+            more.cautions + own.cautions + turned.cautions,
+        )
 
     def sentence(self, figures: dict[str, float], channel: str | None) -> str:
         """Its evidence for these figures, of the channel that lies where it is about one."""

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, beware, register
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, shift
 from analysis.plant import Plant
@@ -127,21 +127,30 @@ register(
         advice=Advice(
             own=("Ask who last worked on the leads, and switch the pump off until a technician has come.",),
             technician=(
-                "With the array isolated and locked and the drive discharged, exchange two of the three motor leads; start and compare flow and load.",
+                "With the array isolated and locked and the drive discharged, exchange {two leads}; start and compare flow and load.",
             ),
             cautions=(
-                "The leads carry voltages that kill, by day from the array and for minutes after it is isolated: licensed people isolate, lock, wait, test.",
+                beware(
+                    "The leads carry voltages that kill, by day from the array and for minutes after it is isolated: licensed people isolate, lock, wait, test.",
+                    "licensed",
+                ),
             ),
         ),
         of_kind={
             HELICAL: OfKind(
                 cautions=(
-                    "A helical rotor turned backwards lifts nothing, runs dry and may unscrew what hangs on it: leave it off.",
+                    beware(
+                        "A helical rotor turned backwards lifts nothing, runs dry and may unscrew what hangs on it: leave it off.",
+                        "unscrews",
+                    ),
                 ),
             ),
             CENTRIFUGAL: OfKind(
                 cautions=(
-                    "Impellers turned backwards still lift a little, so water at the tank proves nothing; they wear their bearings meanwhile.",
+                    beware(
+                        "Impellers turned backwards still lift a little, so water at the tank proves nothing; they wear their bearings meanwhile.",
+                        "proves-nothing",
+                    ),
                 ),
             ),
         },

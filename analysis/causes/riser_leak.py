@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, beware, register
 from analysis.estimates.bench import LOST_AT_FULL, bench_of
 from analysis.estimates.effects import Effect, relieved, shift
 from analysis.estimates.vector import BANDS
@@ -175,10 +175,23 @@ register(
                 "Lift the riser joint by joint and look for the hole; renew the check valve if it does not hold.",
             ),
             cautions=(
-                "Do not lean over an open well, and cover it again: a tool that falls in blocks it.",
-                "Lifting the riser is heavy work: rig, gloves, two people; isolate and lock the array first.",
-                "A column that runs back turns the pump, which then feeds its own leads: wait until it is still before touching them.",
-                "Dirt is drawn in where water runs out: have drinking water tested once it is mended, and disinfect what was lifted as the local rules ask.",
+                beware(
+                    "Do not lean over an open well, and cover it again: a tool that falls in blocks it.",
+                    "open-well",
+                    "water",
+                ),
+                beware(
+                    "Lifting the riser is heavy work: rig, gloves, two people; isolate and lock the array first.",
+                    "licensed",
+                ),
+                beware(
+                    "A column that runs back turns the pump, which then feeds its own leads: wait until it is still before touching them.",
+                    "licensed",
+                ),
+                beware(
+                    "Dirt is drawn in where water runs out: have drinking water tested once it is mended, and disinfect what was lifted as the local rules ask.",
+                    "tested",
+                ),
             ),
         ),
         of_kind={
@@ -186,7 +199,11 @@ register(
                 technician=(
                     "With the pump switched off and locked, watch the wellhead's gauge: a pressure that falls with every valve as it was is the riser or the check valve.",
                 ),
-                cautions=("Never shut a valve to test a helical rotor: should it start, something bursts.",),
+                cautions=(
+                    beware(
+                        "Never shut a valve to test a helical rotor: should it start, something bursts.", "never-shut"
+                    ),
+                ),
             ),
             CENTRIFUGAL: OfKind(
                 technician=(

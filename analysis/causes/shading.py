@@ -5,7 +5,7 @@ from functools import cache
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import Advice, CauseFile, beware, register
 from analysis.estimates.effects import Effect, shift
 from analysis.estimates.vector import HOURS
 from analysis.plant import Plant
@@ -83,8 +83,12 @@ register(
             ),
             technician=("If nothing shades it, look for one string that gives out in the heat or at low sun.",),
             cautions=(
-                "Felling and pruning near panels and cables: mind what falls, and never step on a panel.",
-                "Strings are live whenever light falls on them: licensed people only.",
+                beware(
+                    "Felling and pruning near panels and cables: mind what falls, and never step on a panel.",
+                    "felling",
+                    "height",
+                ),
+                beware("Strings are live whenever light falls on them: licensed people only.", "sunlit"),
             ),
         ),
         evidence=evidence,

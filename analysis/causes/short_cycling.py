@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import NO_CLIMBING, Advice, CauseFile, beware, register
 from analysis.look import Columns, stopped_within, told_to_stand
 from analysis.plant import Plant, plant_of
 from analysis.rows import or_zero
@@ -306,8 +306,8 @@ register(
                 "Look at the controller's start and restart settings.",
             ),
             cautions=(
-                "Float and probe terminals may stand at array voltage: licensed people only.",
-                "A tank is no place to climb into: it is deep, its air may be bad, and people drink from it.",
+                beware("Float and probe terminals may stand at array voltage: licensed people only.", "licensed"),
+                NO_CLIMBING,
             ),
         ),
         evidence=evidence,

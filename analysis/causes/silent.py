@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import Advice, CauseFile, beware, register
 from analysis.memory import Memory
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
@@ -113,7 +113,12 @@ register(
                 "Measure the logger's battery and its charging; read the logger's own journal for the link.",
                 "Check SIM, data credit, aerial and its plug.",
             ),
-            cautions=("Do not open the pump controller's box: the array keeps it at a dangerous voltage by day.",),
+            cautions=(
+                beware(
+                    "Do not open the pump controller's box: the array keeps it at a dangerous voltage by day.",
+                    "licensed",
+                ),
+            ),
         ),
         evidence=evidence,
         watch=watch,

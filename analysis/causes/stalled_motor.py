@@ -1,6 +1,6 @@
 """Stalled motor: it is fed and does not turn: sand, stuck rotor, swollen stator."""
 
-from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, register
+from analysis.causes.registry import BRUSHED, CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, beware, register
 
 
 def levels(_kind: str) -> dict[str, Levels]:
@@ -57,7 +57,7 @@ def levels(_kind: str) -> dict[str, Levels]:
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
     amps = f" with up to {figures['current']:.1f} times the rated current" if "current" in figures else ""
-    return f"The motor is fed{amps} and does not turn; {figures.get('hours', 0.0):.1f} h of sun were lost so far."
+    return f"The motor is fed{amps} and does not turn; {figures.get('hours', 0.0):.1f} h of sun were lost."
 
 
 register(
@@ -70,15 +70,21 @@ register(
             own=("Switch the pump off at its own switch and leave it off.",),
             technician=("Try once in the other direction, only where the maker's manual allows it, to free sand.",),
             cautions=(
-                "A motor fed and not turning burns out: do not let it try again and again.",
-                "Leads are for licensed people, who isolate and lock the array and wait until the drive has discharged; lifting needs a rig and two people.",
+                beware("A motor fed and not turning burns out: do not let it try again and again.", "tries"),
+                beware(
+                    "Leads are for licensed people, who isolate and lock the array and wait until the drive has discharged; lifting needs a rig and two people.",
+                    "licensed",
+                ),
             ),
         ),
         of_kind={
             HELICAL: OfKind(
                 technician=("Lift the pump: look for sand, a stator swollen by heat or oil, a seized bearing.",),
                 cautions=(
-                    "Backwards a helical rotor may unscrew riser or couplings: not for long, and not without the maker's word.",
+                    beware(
+                        "Backwards a helical rotor may unscrew riser or couplings: not for long, and not without the maker's word.",
+                        "other-way",
+                    ),
                 ),
             ),
             CENTRIFUGAL: OfKind(
@@ -86,6 +92,11 @@ register(
                     "Lift the pump: look for sand or stones between impellers and bowls, a bent shaft, a worn thrust bearing.",
                 ),
             ),
+        },
+        of_motor={
+            BRUSHED: OfKind(
+                technician=("Look at brushes and commutator too: worn brushes feed it poorly or not at all.",)
+            )
         },
         evidence=evidence,
         levels=levels,

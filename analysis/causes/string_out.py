@@ -11,7 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import Advice, CauseFile, beware, register
 from analysis.estimates.effects import Effect, shift
 from analysis.estimates.electric import hour_bins
 from analysis.estimates.own_light import sides_apart, voltage_at_maximum
@@ -378,8 +378,11 @@ register(
                 "Change a burnt plug with its counterpart of the same make; look at bypass diodes.",
             ),
             cautions=(
-                "Never pull a plug under load: direct current draws an arc. Switch off and isolate first.",
-                "String voltages can kill; work on them is for licensed people.",
+                beware("Never step on a panel, and keep away from broken glass.", "height"),
+                beware(
+                    "Never pull a plug under load: direct current draws an arc. Switch off and isolate first.", "sunlit"
+                ),
+                beware("String voltages can kill; work on them is for licensed people.", "licensed"),
             ),
         ),
         evidence=evidence,

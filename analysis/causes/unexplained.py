@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, register
+from analysis.causes.registry import Advice, CauseFile, beware, register
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, current_of_load, shift
 from analysis.plant import Plant
@@ -82,7 +82,10 @@ register(
                 "Check every sensor against a hand instrument first; then pump, cable and array in that order.",
             ),
             cautions=(
-                "By day the array is live: licensed people isolate, lock, wait until the drive has discharged, and test before touching anything.",
+                beware(
+                    "By day the array is live: licensed people isolate, lock, wait until the drive has discharged, and test before touching anything.",
+                    "licensed",
+                ),
             ),
         ),
         evidence=evidence,

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, OfKind, register, shifts
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, OfKind, beware, register, shifts
 from analysis.estimates.bench import LOST_AT_FULL, bench_of
 from analysis.estimates.effects import Effect, current_of, relieved, shift
 from analysis.estimates.vector import BANDS
@@ -104,9 +104,18 @@ register(
                 "Lift the pump and measure rotor, stator or impellers; look for the source of sand.",
             ),
             cautions=(
-                "Lifting a pump is heavy work over an open well: rig, gloves, nobody below the load, two people at least.",
-                "Switch off and lock the array's isolator first: the cable is live whenever the sun shines.",
-                "What goes back into a well that people drink from is disinfected, and the well flushed, as the local rules ask.",
+                beware(
+                    "Lifting a pump is heavy work over an open well: rig, gloves, nobody below the load, two people at least.",
+                    "licensed",
+                ),
+                beware(
+                    "Switch off and lock the array's isolator first: the cable is live whenever the sun shines.",
+                    "licensed",
+                ),
+                beware(
+                    "What goes back into a well that people drink from is disinfected, and the well flushed, as the local rules ask.",
+                    "water",
+                ),
             ),
         ),
         of_kind={
@@ -118,7 +127,10 @@ register(
                     "Compare flow per turn with the datasheet's at the lift of the day, at two speeds, with every valve open.",
                 ),
                 cautions=(
-                    "Never shut a valve under a running helical rotor, not for a second: it raises the pressure until something bursts.",
+                    beware(
+                        "Never shut a valve under a running helical rotor, not for a second: it raises the pressure until something bursts.",
+                        "never-shut",
+                    ),
                 ),
             ),
             CENTRIFUGAL: OfKind(
@@ -127,7 +139,7 @@ register(
                 technician=(
                     "Compare flow and head with the datasheet at two speeds; the head at no flow only where the maker's manual allows it, for seconds, by a gauge made for it.",
                 ),
-                cautions=("Shut in for long, impellers heat the water until bearings suffer.",),
+                cautions=(beware("Shut in for long, impellers heat the water until bearings suffer.", "shut-heats"),),
             ),
         },
         evidence=evidence,

@@ -5,6 +5,7 @@ Flow: a review's folder and its files, or a store -> explain_sources.py -> HERE 
 
 import argparse
 import sys
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -61,6 +62,7 @@ def run(args: argparse.Namespace) -> int:
 def _explain(args: argparse.Namespace, formats: tuple[str, ...]) -> int:
     from rich.console import Console
 
+    from analysis.advice_words import advice_text
     from analysis.explain_files import write_explanation
     from analysis.review_words import finding_words
 
@@ -70,6 +72,8 @@ def _explain(args: argparse.Namespace, formats: tuple[str, ...]) -> int:
         words.print(finding_words(explanation.finding, explanation.facts.site.timezone))
         if explanation.departed:
             words.print(_departed(explanation.departed), markup=False)
+        page = advice_text(explanation.advice, max(words.width - 2, 40))
+        words.print(textwrap.indent(page, "  "), markup=False)
         words.print("  " + "\n  ".join(str(path) for path in made), markup=False, soft_wrap=True)
         count += 1
     plural = "finding" if count == 1 else "findings"

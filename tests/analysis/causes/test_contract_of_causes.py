@@ -45,7 +45,7 @@ def test_every_cause_of_the_contract_has_its_file_and_no_other() -> None:
 def test_page_of_advice(name: str) -> None:
     """Both lists, a caution, a first check; in plain sentences."""
     file = file_of(name)
-    for text in (file.check, *file.advice.own, *file.advice.technician, *file.advice.cautions):
+    for text in (file.check, *file.advice.own, *file.advice.technician, *(one.said for one in file.advice.cautions)):
         assert text.strip().endswith("."), text
     assert file.advice.own
     assert file.advice.technician

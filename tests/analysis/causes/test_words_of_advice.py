@@ -6,7 +6,7 @@ from itertools import combinations
 
 import pytest
 
-from analysis.causes.registry import CENTRIFUGAL, HELICAL, all_causes
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, NO_CLIMBING, all_causes, beware
 from analysis.life import as_finding
 from analysis.memory import Case
 from analysis.plant import plant_of
@@ -40,7 +40,7 @@ def told(name: str, kind: str) -> list[str]:
     file, page = all_causes()[name], all_causes()[name].advice_at(kind)
     checks = [file.check_at(kind), file.check_at(kind, unread=True), *(CHECKS.values() if file.check_channel else ())]
     apart = [what_would_tell(name, rival, kind) for rival in NAMES if rival != name]
-    return sentences(*checks, *apart, *page.own, *page.technician, *page.cautions)
+    return sentences(*checks, *apart, *page.own, *page.technician, *(one.said for one in page.cautions))
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -72,7 +72,7 @@ def test_wear_is_looked_for_by_bucket_speed_and_level_at_a_helical_rotor() -> No
 def test_what_bursts_is_said_first_at_the_pump_that_bursts_it() -> None:
     file = all_causes()["closed-delivery"]
     assert "bursts" in sentences(file.check_at(HELICAL))[1]
-    assert "bursts" in file.advice_at(HELICAL).cautions[0]
+    assert "bursts" in file.advice_at(HELICAL).cautions[0].said
     assert "burst" not in file.check_at(CENTRIFUGAL)
 
 
@@ -89,7 +89,42 @@ def test_who_lives_with_the_pump_is_asked_for_nothing_that_needs_a_licence(name:
 def test_work_on_what_is_live_has_its_caution(name: str, kind: str) -> None:
     page = all_causes()[name].advice_at(kind)
     if LIVE.search(" ".join(page.technician)):
-        assert re.search(r"licensed|isolat|live|voltage", " ".join(page.cautions)), page.cautions
+        assert re.search(r"licensed|isolat|live|voltage", " ".join(one.said for one in page.cautions)), page.cautions
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("name", NAMES)
+def test_who_is_sent_to_the_tank_is_told_not_to_climb_in(name: str, kind: str) -> None:
+    """To look at its float or inlet; a bucket is filled at its foot."""
+    page = all_causes()[name].advice_at(kind)
+    if re.search(r"\bfloat\b|tank's (inlet|float)", " ".join(page.own)):
+        assert NO_CLIMBING in page.cautions
+
+
+def test_the_shut_rotor_s_gauge_is_waited_for() -> None:
+    assert any("until the gauge has fallen" in one for one in all_causes()["closed-delivery"].advice_at(HELICAL).own)
+
+
+def test_a_caution_names_a_danger_that_there_are_words_for() -> None:
+    for wrong in ((), ("dragons",)):
+        with pytest.raises(ValueError, match="a caution names some of"):
+            beware("Mind it.", *wrong)
+
+
+@pytest.mark.parametrize("motor", [None, "permanent-magnet", "induction", "brushed-dc"])
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_motor_has_the_leads_that_its_kind_has(kind: str, motor: str | None) -> None:
+    for name in NAMES:
+        apart = [what_would_tell(name, rival, kind, motor) for rival in NAMES]
+        said = " ".join([*all_causes()[name].advice_at(kind, motor).technician, *apart])
+        assert "{" not in said
+        assert "three" not in said or motor in ("permanent-magnet", "induction")
+        assert "two leads" not in said or motor == "brushed-dc"
+        assert "brushes" not in said or motor == "brushed-dc"
+    assert (
+        "exchange the motor's two leads" in all_causes()["reverse-rotation"].advice_at(kind, "brushed-dc").technician[0]
+    )
+    assert "brushes" in " ".join(all_causes()["stalled-motor"].advice_at(kind, "brushed-dc").technician)
 
 
 @pytest.mark.parametrize("channel", sorted(CHANNELS))
@@ -153,16 +188,37 @@ def test_all_causes_that_are_weighed_together_can_be_told_apart_on_site(kind: st
 def test_a_rival_that_may_well_be_it_adds_its_measurement_and_a_faint_one_none(kind: str) -> None:
     own = all_causes()["riser-leak"].check_at(kind)
     assert check_of("riser-leak", kind, None, False, {"worn-pump": 0.1}) == own
-    near = check_of("riser-leak", kind, None, False, {"worn-pump": 0.2})
-    assert near == f"{own} {what_would_tell('riser-leak', 'worn-pump', kind)}"
-    many = check_of("riser-leak", kind, None, False, {"worn-pump": 0.2, "clogging": 0.21, "sensor-fault": 0.25})
+    near = check_of("riser-leak", kind, None, False, {"falling-water-level": 0.2})
+    assert near == f"{own} {what_would_tell('riser-leak', 'falling-water-level', kind)}"
+    many = check_of("riser-leak", kind, None, False, {"cable-fault": 0.2, "clogging": 0.21, "sensor-fault": 0.25})
     assert many.startswith(f"{own} {what_would_tell('riser-leak', 'sensor-fault', kind)}")
-    assert what_would_tell("riser-leak", "worn-pump", kind) not in many
+    assert what_would_tell("riser-leak", "cable-fault", kind) not in many
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_same_measurement_is_asked_for_once(kind: str) -> None:
+    """By the cause's own check and its rivals', or by two rivals'."""
+    for name, file in all_causes().items():
+        for rivals in combinations([rival for rival in NAMES if rival != name], 2):
+            check = check_of(name, kind, None, False, dict.fromkeys(rivals, 0.4))
+            looks = [pair.look for pair in PAIRS if pair.look in check]
+            assert all(check.count(look) == 1 for look in looks), check
+            assert all(check.count(NAME[rival]) for rival in rivals if what_would_tell(name, rival, kind)), check
+            assert check.startswith(file.check_at(kind))
+    dipped = check_of("falling-water-level", kind, None, False, {"clogging": 0.4, "worn-pump": 0.3})
+    assert dipped.count("dipped") == dipped.count("sunrise") == 1
+    assert "A level deeper than the driller's log speaks for a fallen water level" in dipped
+    heard = check_of("riser-leak", kind, None, False, {"worn-pump": 0.2})
+    assert heard.count("isten") == 1
+    assert "Water heard running back speaks for a leak, silence for a worn pump." in heard
 
 
 def test_a_finding_says_which_measurement_would_tell() -> None:
     facts = site_of(HELICAL)
     case = Case("slow-hydraulic", "worn-pump", "worn-pump", 0, 1, 0, 0, confidence=0.5, rivals={"riser-leak": 0.45})
     assert what_would_tell("worn-pump", "riser-leak", HELICAL) in as_finding(facts, case).check
+    shaft = replace(case, cause="broken-shaft", rivals={"reverse-rotation": 0.45})
+    brushed = replace(facts, motor=replace(facts.motor, kind="brushed-dc"))
+    assert "exchange the motor's two leads" in as_finding(brushed, shaft).check
     sure = replace(case, confidence=0.98, rivals={"riser-leak": 0.02})
     assert as_finding(facts, sure).check == all_causes()["worn-pump"].check_at(HELICAL)

@@ -66,6 +66,44 @@ def test_every_picture_is_a_well_formed_svg_of_its_own_and_its_data_has_no_nan(e
     json.dumps(explained.as_dict(), allow_nan=False)
 
 
+def test_the_page_of_advice_is_of_the_cause_the_pump_and_the_motor(explained, facts, tmp_path):
+    shut = replace(explained, finding=replace(FOUND, cause="closed-delivery"))
+    for kind, danger in (("helical-rotor", "until something bursts"), ("multistage-centrifugal", "may scald")):
+        at = replace(shut, facts=replace(facts, pump=replace(facts.pump, kind=kind)))
+        made = write_explanation(tmp_path / kind, at, ())
+        page = next(path for path in made if path.name == "advice.txt").read_text()
+        told = json.loads(made[0].read_text())["advice"]
+        assert danger in told["cautions"][0]
+        assert [
+            page.index(said) for said in ("What can hurt", "What you can do yourself", "for a technician")
+        ] == sorted(page.index(said) for said in ("What can hurt", "What you can do yourself", "for a technician"))
+        joined = " ".join(page.split())
+        assert all(one in joined for said in told.values() for one in said)
+        assert all(len(line) <= 100 for line in page.splitlines())
+    brushed = replace(
+        shut,
+        finding=replace(FOUND, cause="reverse-rotation"),
+        facts=replace(facts, motor=replace(facts.motor, kind="brushed-dc")),
+    )
+    assert "exchange the motor's two leads" in brushed.advice.technician[0]
+
+
+def test_review_and_explain_say_on_the_terminal_what_can_hurt(tmp_path, site_file, parquet, capsys):
+    files = ["--site", str(site_file), "--readings", str(parquet)]
+    assert main(["review", *files, "--out", str(tmp_path / "out"), "--no-pictures"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    found = json.loads((tmp_path / "out" / "findings.json").read_text())["findings"]
+    assert said.count("beware: ") == len(found)
+    assert all(f"wellhand explain --finding {one['id']}" in said for one in found)
+    name = found[-1]["id"]
+    where = ["--review", str(tmp_path / "out"), "--finding", name, "--format", "svg", "--out", str(tmp_path / "told")]
+    assert main(["explain", *files, *where]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    told = json.loads((tmp_path / "told" / name / "finding.json").read_text())["advice"]
+    assert all(one in said for sentences in told.values() for one in sentences)
+    assert "1 finding explained" in said
+
+
 def test_what_speaks_of_the_array_comes_first_for_its_causes(facts, frame):
     soiled = explain(facts, frame, replace(FOUND, cause="panel-soiling"))
     assert list(soiled.pictures)[:2] == ["array-share", "power-against-sun"]
