@@ -47,6 +47,6 @@ def sites_seen(store: Store, user: User) -> list[SiteSeen]:
 
 
 def _seen(facts: SiteFacts, now: SiteNow | None, findings: list[Finding]) -> SiteSeen:
-    fitted = frozenset(facts.sensors.channels)
-    site = facts.site
-    return SiteSeen(site.id, site.name, site.timezone, now, tuple(findings), "irradiance_w_m2" in fitted, fitted)
+    fitted, site = frozenset(facts.sensors.channels), facts.site
+    sun = "irradiance_w_m2" in fitted
+    return SiteSeen(site.id, site.name, site.timezone, now, facts.pump.kind, tuple(findings), sun, fitted)

@@ -1,12 +1,13 @@
 """The page of one finding: the figures that led to it, and the pictures.
 
 Flow: finding, its site, days and flow picture -> HERE -> templates/finding.html.
-`evidence` and `check` are the engine's own sentences, in English, for technicians.
+`evidence`, `check` and `advice` are the engine's own sentences, in English, for technicians.
 """
 
 from dataclasses import dataclass
 from datetime import datetime
 
+from analysis.causes.registry import Advice
 from analysis.explanation import OF_THE_ARRAY, TITLES, Explanation
 from analysis.summary import DaySummary
 from dashboard.languages import Words
@@ -17,6 +18,9 @@ from logger.record.finding import Finding
 
 RIVALS_MAX, RIVAL_LEAST = 3, 0.05
 """Beyond that a rival says nothing that anybody would act on."""
+
+Headed = tuple[str, list[str]]
+"""A heading and its sentences."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +44,7 @@ class Drawing:
 
 @dataclass(frozen=True)
 class FindingPage:
-    """What the template prints. `facts`: pairs of label and text."""
+    """What the template prints. `facts`: pairs of label and text. `advice`: two columns of pairs of heading and sentences."""
 
     site_id: str
     site_name: str
@@ -50,6 +54,7 @@ class FindingPage:
     evidence: str
     check: str
     cautions: list[str]
+    advice: list[list[Headed]]
     drawings: list[Drawing]
     days: list[DayRow]
 
@@ -67,10 +72,21 @@ def finding_page(
         facts=_facts(finding, site, now_ms, words),
         evidence=finding.evidence,
         check=finding.check,
-        cautions=advice.cautions(finding, words),
+        cautions=advice.cautions(finding, site.pump_kind, words),
+        advice=_advice(explained.advice, words),
         drawings=_drawings(explained, words),
         days=[_day(day, words) for day in reversed(days)],
     )
+
+
+def _advice(page: Advice, words: Words) -> list[list[Headed]]:
+    """The engine's page for this cause at this pump and motor: for those who live with it, and for the technician with what hurts at
+    licensed work; all other dangers stand above in the page's language."""
+    at_work = [one.said for one in page.cautions if advice.LICENSED in one.dangers]
+    for_technician = [(words("finding.technician"), list(page.technician))]
+    if at_work:
+        for_technician.append((words("finding.cautions_at_work"), at_work))
+    return [[(words("finding.own"), list(page.own))], for_technician]
 
 
 def _drawings(explained: Explanation, words: Words) -> list[Drawing]:

@@ -88,7 +88,7 @@ def _wrong(finding, site: SiteSeen, now_ms: int, words: Words) -> Wrong:
         advice.hedged_name(finding, words),
         since(finding, site.timezone, words, now_ms),
         advice.steps(finding, words),
-        advice.cautions(finding, words),
+        advice.cautions(finding, site.pump_kind, words),
     )
 
 

@@ -47,13 +47,14 @@ class SiteSeen:
     """All that a row or a page says of one site.
 
     `findings`: the open ones, in any order. `sun_measured`: False where what is expected rests on a clear sky.
-    `channels`: what is fitted there.
+    `pump_kind`: what can hurt depends on it. `channels`: what is fitted there.
     """
 
     id: str
     name: str
     timezone: str
     now: SiteNow | None
+    pump_kind: str
     findings: tuple[Finding, ...] = ()
     sun_measured: bool = True
     channels: frozenset[str] = frozenset()

@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 
+from analysis.causes.registry import HELICAL
 from dashboard.languages import languages
 from dashboard.views.fleet import ROWS_MAX, fleet
 from dashboard.views.priority import SiteSeen
@@ -50,7 +51,7 @@ def test_a_closed_or_withdrawn_finding_is_no_work(farm, service):
 
 
 def test_thousands_of_sites_come_in_pages():
-    sites = [SiteSeen(f"s{n}", f"Site {n:05d}", "UTC", made.now_of(f"s{n}")) for n in range(2 * ROWS_MAX + 7)]
+    sites = [SiteSeen(f"s{n}", f"Site {n:05d}", "UTC", made.now_of(f"s{n}"), HELICAL) for n in range(2 * ROWS_MAX + 7)]
     first, last = fleet(sites, made.NOW_MS, EN), fleet(sites, made.NOW_MS, EN, start=2 * ROWS_MAX)
     assert (len(first.rows), first.first, first.last, first.total) == (ROWS_MAX, 1, ROWS_MAX, 2 * ROWS_MAX + 7)
     assert (len(last.rows), last.first, last.last) == (7, 2 * ROWS_MAX + 1, 2 * ROWS_MAX + 7)

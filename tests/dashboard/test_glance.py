@@ -2,9 +2,11 @@
 
 import re
 from dataclasses import replace
+from html import unescape
 
 import pytest
 
+from analysis.causes.registry import CENTRIFUGAL, DANGERS, HELICAL, all_causes
 from dashboard.languages import languages
 from dashboard.views.glance import glance
 from dashboard.views.priority import SiteSeen
@@ -15,12 +17,12 @@ from tests.dashboard.test_priority import lasting
 EN = languages()["en"]
 
 
-def seen(*findings, **now):
-    return SiteSeen("x", "Xanadu", "Africa/Johannesburg", made.now_of("x", **now), tuple(findings))
+def seen(*findings, kind=HELICAL, **now):
+    return SiteSeen("x", "Xanadu", "Africa/Johannesburg", made.now_of("x", **now), kind, tuple(findings))
 
 
-def page(*findings, now_ms=made.NOW_MS, **now):
-    return glance(seen(*findings, **now), now_ms, EN)
+def page(*findings, now_ms=made.NOW_MS, kind=HELICAL, **now):
+    return glance(seen(*findings, kind=kind, **now), now_ms, EN)
 
 
 def test_a_pump_that_runs_well():
@@ -112,6 +114,46 @@ def test_every_cause_says_what_to_do_and_what_to_beware_of(cause):
     assert "may be live" in text or cause != "cable-fault"
 
 
+@pytest.mark.parametrize("words", languages().values(), ids=lambda words: words.code)
+@pytest.mark.parametrize("kind", [HELICAL, CENTRIFUGAL])
+@pytest.mark.parametrize("cause", CAUSES)
+def test_each_danger_of_the_engine_s_page_is_told_in_each_language(cause, kind, words):
+    """A lying sensor's tank where its sensor is the tank's alone."""
+    channel = "tank_float_up" if cause == "sensor-fault" else None
+    told = glance(seen(lasting(cause, channel=channel), kind=kind), made.NOW_MS, words).wrong[0].cautions
+    for caution in all_causes()[cause].advice_at(kind).cautions:
+        assert all(words(f"caution.{danger}") in told for danger in caution.dangers), caution.said
+    assert len(told) == len(set(told))
+
+
+def test_each_danger_has_words_and_belongs_to_some_cause():
+    used = {
+        danger
+        for file in all_causes().values()
+        for kind in (HELICAL, CENTRIFUGAL)
+        for caution in file.advice_at(kind).cautions
+        for danger in caution.dangers
+    }
+    assert used == DANGERS
+    assert all(words.has(f"caution.{danger}") for words in languages().values() for danger in DANGERS)
+
+
+def test_what_bursts_is_told_at_a_helical_pump_and_what_scalds_at_a_centrifugal_one():
+    shut = page(lasting("closed-delivery"), kind=HELICAL).wrong[0]
+    assert "Keep away from pipe, hose and gauge" in shut.cautions[0]
+    assert "Wait until the gauge at the well has fallen." in shut.steps[1]
+    assert EN("caution.pressure") in shut.cautions
+    turned = page(lasting("closed-delivery"), kind=CENTRIFUGAL).wrong[0]
+    assert "may scald" in turned.cautions[0]
+    assert EN("caution.bursts") not in turned.cautions
+
+
+@pytest.mark.parametrize(("channel", "told"), [("tank_float_up", True), ("tank_level_m", True), ("flow_m3_h", False)])
+def test_nobody_climbs_into_the_tank(channel, told):
+    assert (EN("caution.tank") in page(lasting("sensor-fault", channel=channel)).wrong[0].cautions) is told
+    assert EN("caution.tank") in page(lasting("short-cycling")).wrong[0].cautions
+
+
 @pytest.mark.parametrize("cause", [name for name, cause in CAUSES.items() if cause.urgent and name != "over-voltage"])
 def test_what_harms_the_pump_is_switched_off_first(cause):
     steps = page(lasting(cause)).wrong[0].steps
@@ -146,6 +188,22 @@ def test_a_sensor_is_named():
 )  # fmt: skip
 def test_the_tank(known, said):
     assert page(**known).tank == said
+
+
+def test_the_finding_s_page_has_the_engine_s_advice_for_this_pump(service):
+    html = unescape(service.get("/sites/lang-vlei/findings/lang-vlei-20260228T1800Z-1").text)
+    advice = all_causes()["panel-soiling"].advice_at(HELICAL)
+    assert all(one in html for one in (*advice.own, *advice.technician, EN("finding.own"), EN("finding.technician")))
+    assert EN("finding.cautions_at_work") not in html
+
+
+def test_what_hurts_at_licensed_work_is_told_beside_it(service, farm):
+    farm.put("klip-fontein", replace(made.DRY, cause="cable-fault"))
+    html = unescape(service.get(f"/sites/klip-fontein/findings/{made.DRY.id}").text)
+    cautions = all_causes()["cable-fault"].advice_at(HELICAL).cautions
+    assert EN("finding.cautions_at_work") in html
+    assert [one.said in html for one in cautions] == [True, False], "the live splice is told in the page's own words"
+    assert EN("caution.live") in html
 
 
 def test_the_page_offers_the_call_and_warns(farmer):

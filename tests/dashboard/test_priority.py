@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from analysis.causes.registry import HELICAL
 from dashboard.views.priority import Level, SiteSeen, by_need, level, order, present_ms
 from tests.dashboard import scene as made
 
@@ -11,7 +12,7 @@ NOW = made.NOW_MS
 
 
 def site(name, *findings, **now):
-    return SiteSeen(name, name, "Africa/Johannesburg", made.now_of(name, **now), tuple(findings))
+    return SiteSeen(name, name, "Africa/Johannesburg", made.now_of(name, **now), HELICAL, tuple(findings))
 
 
 def lasting(cause, days=10.0, lost=None, confidence=0.9, **more):
@@ -68,7 +69,7 @@ def test_what_it_does_decides_where_nothing_is_wrong(doing, found):
 
 
 def test_a_site_never_judged_is_unknown():
-    assert level(SiteSeen("x", "x", "UTC", None), NOW) is Level.UNKNOWN
+    assert level(SiteSeen("x", "x", "UTC", None, HELICAL), NOW) is Level.UNKNOWN
 
 
 def test_of_one_site_the_worst_comes_first():
