@@ -17,6 +17,7 @@ import numpy as np
 
 from analysis.close import close_day
 from analysis.estimates.day import figures_of
+from analysis.honest import honest
 from analysis.life import as_finding, with_episodes
 from analysis.look import Columns, daylight_ms, look
 from analysis.memory import Memory, loads_memory
@@ -129,6 +130,7 @@ def advance(state: State, rows: Rows, until_ms: int, on_close: Callable[[State],
     if len(rows) and (first := int(rows.time_ms.min())) <= state.closed_until_ms:
         raise LateRows(first, state.closed_until_ms)
     until_ms = max(until_ms, state.until_ms)
+    rows = honest(state.plant, rows)
     looked = _untouched(state, rows)
     waiting = joined([state.open_rows, rows]) if len(state.open_rows) else rows
     state = _closed_days(state, waiting, until_ms, on_close)

@@ -16,6 +16,7 @@ THING = {
     "irradiance_w_m2": "the sensor of the sun",
     "module_temp_c": "the module's thermometer",
     "ambient_temp_c": "the air's thermometer",
+    "controller_temp_c": "the thermometer in the controller's box",
     "motor_current_a": "the reading of the motor's current",
     "motor_speed_rpm": "the reading of the motor's speed",
     "pv_voltage_v": "the reading of the array's voltage",

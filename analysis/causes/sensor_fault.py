@@ -32,7 +32,7 @@ class SensorLimits:
     least_share: float = 0.08
     least_current: float = 0.12  # temperature and wave form move it
     least_m: float = 2.0
-    air_h: float = 6.0  # likewise for the air's temperature, which a coarse sensor may hold for hours
+    air_h: float = 6.0  # likewise for temperatures of air and box, which a coarse sensor may hold for hours
     dead_h: float = 3.0  # of running, or
     dead_light_h: float = 6.0  # of light, without a value while others speak
 
@@ -52,9 +52,11 @@ ALIVE = {
     "flow_m3_h": "running",
     "volume_m3": "running",
     "ambient_temp_c": "light",
+    "controller_temp_c": "light",
 }
 """Channels that cannot stand still, and while what; level and gauge differ between running and rest, by drawdown and friction."""
 
+SLOW_TO_WARM = ("ambient_temp_c", "controller_temp_c")
 BY_WATER = ("water_level_m", "discharge_pressure_bar")
 """Channels that move with the water that comes."""
 
@@ -218,7 +220,7 @@ def _stuck(view: DayView, seen: Columns) -> list[Episode]:
         rows = np.flatnonzero(alive[needs] & ~np.isnan(column))
         if len(rows) < LEAST_ROWS:
             continue
-        least_h = LIMITS.air_h if channel == "ambient_temp_c" else LIMITS.stuck_h
+        least_h = LIMITS.air_h if channel in SLOW_TO_WARM else LIMITS.stuck_h
         starts = np.flatnonzero(np.concatenate([[True], np.diff(column[rows]) != 0]))
         stops = np.append(starts[1:], len(rows))
         long = stops - starts >= LEAST_ROWS

@@ -156,3 +156,25 @@ def test_a_link_may_be_down_for_hours(gap_h: float, told: int) -> None:
     assert len(found) == told
     if found:
         assert found[0].hours == pytest.approx(gap_h, abs=0.1)
+
+
+@pytest.mark.parametrize(("still_h", "told"), [(5, 0), (7, 1)])
+def test_a_coarse_thermometer_in_the_box_may_stand_for_hours(still_h: int, told: int) -> None:
+    """It warms by what the controller turns over; a degree a step takes its time."""
+    n = 60 * 10
+    warms = 25.0 + np.arange(n) // 30
+    view = coarse_day(n, controller_temp_c=np.where(np.arange(n) >= n - 60 * still_h, 38.0, warms))
+    found = watched("sensor-fault", view)
+    assert [one.channel for one in found] == ["controller_temp_c"] * told
+
+
+def coarse_day(n: int, **columns: np.ndarray) -> Any:
+    """A pump that runs all day while the power swings."""
+    view = view_of(motor_running=np.ones(n), **columns)
+    seen = view.columns
+    seen.settled = seen.driven = seen.turning
+    seen.power_w = 0.5 * plant_of(FACTS).full_power_w * (1 + 0.8 * np.sin(np.arange(n) / 40))
+    seen.expected.daylight, seen.expected.clear_poa_w_m2 = np.ones(n, bool), np.full(n, 800.0)
+    seen.should_m3_h = seen.flow_m3_h = seen.flow_now_m3_h = np.ones(n)
+    seen.since_n, seen.moved_m3 = np.zeros(n, np.int64), np.zeros(n)
+    return SimpleNamespace(facts=FACTS, columns=Sized(**seen.__dict__), memory=Memory())
