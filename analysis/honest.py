@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.plant import Plant
 from analysis.rows import Floats, Rows
-from logger.record.channels import CHANNELS
+from logger.record.channels import channel_of
 
 FASTER = 2.0
 """Times the fastest speed that datasheet or motor know: beyond it no controller drives a borehole pump (common practice, no source). A register
@@ -21,8 +21,8 @@ def honest(plant: Plant, rows: Rows) -> Rows:
     """The rows with NaN where a value lies outside what its channel, or this pump's motor, can say; the same rows where none does."""
     mended: dict[str, Floats] = {}
     for name, column in rows.values.items():
-        lowest, highest = CHANNELS[name].lowest, CHANNELS[name].highest
-        if name == "motor_speed_rpm":
+        lowest, highest = channel_of(name).lowest, channel_of(name).highest
+        if name.startswith("motor_speed_rpm"):
             most = FASTER * _fastest_rpm(plant)
             lowest, highest = max(lowest, -most), min(highest, most)
         with np.errstate(invalid="ignore"):

@@ -8,8 +8,8 @@ sound, and judges them. A finding is true where a fault of its cause was there w
 - how many were true, by what the confidence hangs on;
 - the numbers counted on all.
 
-A plant counts for as much as any other, however many findings it gave, for findings of one plant err together; the three of this repository,
-on whose seasons rules were tried, count together for as much as one. `--keep FILE` writes what was counted, a line a finding; `--also FILE`
+Findings of one plant err together, so that many of one plant count for less each; and so do those of the three plants of this repository, on
+whose seasons rules were tried. `--keep FILE` writes what was counted, a line a finding; `--also FILE`
 takes such lines in, of plants kept elsewhere. Of another engine they are worth nothing: count again whenever the weighing changes.
 """
 
@@ -18,7 +18,7 @@ import json
 import secrets
 import sys
 import warnings
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -33,11 +33,13 @@ from analysis.pipeline import ENGINE_VERSION, advance, begin
 from tests.bench.bench_diagnosis import Drawn, calibration_error, draw, flagged_during
 
 HERE = ("samples", "otherworld", "farworld")
-HERE_WORTH = 1.0 / 6.0  # each of them beside a plant on which no rule was tried
+HERE_WORTH = 1.0 / 3.0 / 3.0  # of a plant on whose seasons rules were tried, beside one on which none was
+ALIKE = 0.01
+"""How far two findings of one plant go together: the plants' shares true spread by about as much beyond what counting explains."""
 SOUND_EACH = 5
 FITOUTS = ("full", "middle", "lean")
 NAMES = ("AT_EVENS", "PER_LOG_ODDS", "RENAMED", "LEFT_OVER", "ONCE")
-HELD_IN = np.array([0.05, 0.05, 1.0, 1.0, 1.0])
+HELD_IN = np.array([0.05, 0.05, 0.3, 0.3, 0.3])
 """One over the variance that each number is thought to have about 0, before anything was counted (common practice, no source)."""
 AS_FINDINGS = (
     3.0  # each count of a cause by itself is drawn towards that of all such causes by so many findings (likewise)
@@ -104,11 +106,15 @@ def drawn(seed: int, cases: int) -> list[Counted]:
 
 
 def worth(rows: list[Counted]) -> np.ndarray:
-    """Of each finding, so that plants count alike and all together for as many as there are of plants of full worth."""
-    of_plant = {row.plant: HERE_WORTH if row.plant in HERE else 1.0 for row in rows}
-    many = {plant: sum(row.plant == plant for row in rows) for plant in of_plant}
-    full = [many[plant] for plant, much in of_plant.items() if much == 1.0] or list(many.values())
-    return np.array([of_plant[row.plant] * float(np.mean(full)) / many[row.plant] for row in rows])
+    """Of each finding, as many findings as it counts for.
+
+    Those of one plant err together: n of them, of which any two go together by ALIKE, tell as much of another plant as n / (1 + n ALIKE)
+    that do not (Kish's design effect of clusters).
+    """
+    many = Counter(row.plant for row in rows)
+    return np.array(
+        [(HERE_WORTH if row.plant in HERE else 1.0) / (1.0 + ALIKE * (many[row.plant] - 1)) for row in rows]
+    )
 
 
 def asked(rows: list[Counted]) -> np.ndarray:
