@@ -51,11 +51,11 @@ def _dropped(review: Review) -> list[str]:
 
 
 def _beware(finding: Finding, review: Review) -> Text:
-    """The nearest danger of going there to look, and where the whole page is."""
+    """The nearest danger of going there to look, before those of licensed work, and where the whole page is."""
     facts = review.facts
-    nearest = all_causes()[finding.cause].advice_at(facts.pump.kind, facts.motor.kind).cautions[:1]
-    said = " ".join(one.said for one in nearest)
-    return Text(f"  beware: {said} The whole page: wellhand explain --finding {finding.id}")
+    cautions = all_causes()[finding.cause].advice_at(facts.pump.kind, facts.motor.kind).cautions
+    nearest = sorted(cautions, key=lambda one: one.dangers == ("licensed",))[0]
+    return Text(f"  beware: {nearest.said} The whole page: wellhand explain --finding {finding.id}")
 
 
 def finding_words(finding: Finding, timezone: str) -> Group:

@@ -46,9 +46,9 @@ ADVICE = Advice(
         "Compare with a calibrated instrument; renew the sensor or its surge protection.",
     ),
     cautions=(
-        NO_CLIMBING,
         beware("Probe and float terminals may stand at array voltage: licensed people only.", "licensed"),
         beware("What goes into a well that people drink from is clean, and the well is covered again.", "water"),
+        NO_CLIMBING,
     ),
 )
 

@@ -2,17 +2,21 @@
 
 import json
 from dataclasses import replace
+from io import StringIO
 from xml.etree import ElementTree
 
 import numpy as np
 import pandas as pd
 import pytest
+from rich.console import Console
 
 from analysis import explain, review_season
 from analysis.explain_files import write_explanation
 from analysis.explanation import dates_around, ms_of, spans_around
 from analysis.pictures import columns_of, flow_seen
+from analysis.review_words import summary_of
 from analysis.rows import Rows
+from analysis.season import Review
 from analysis.store import open_store
 from logger.cli import main
 from logger.record.finding import Finding
@@ -242,3 +246,13 @@ def test_a_channel_within_its_healthy_scatter_is_not_said_to_have_left() -> None
     told = _departed({"motor_current_a": 7.25, "flow_m3_h": -0.4})
     assert "motor_current_a +7.2" in told
     assert "flow_m3_h" not in told
+
+
+def test_the_nearest_danger_is_one_that_who_lives_there_meets(facts):
+    """Not that of opening boxes, which is for licensed people."""
+    console = Console(width=400, record=True, file=StringIO())
+    found = replace(FOUND, cause="cable-fault", channel=None, check="look")
+    console.print(summary_of(Review(facts, 0, 60_000, 1, {}, None, (found,), ())))
+    said = console.export_text()
+    assert "beware: A splice leaking to earth can make the wellhead live" in said
+    assert ": 1 row." in said
