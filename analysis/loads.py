@@ -18,6 +18,7 @@ MEASURES = ("torque", "idle", "current", "idle_current", "sun", "spare", "lift",
 MOST_SPARE = 1.0  # log
 LEAST_TOP = 0.2  # of the datasheet's fastest speed
 MOST_DRAWN = 3.0
+MOST_ABOVE_M = {True: 150.0, False: 45.0}  # by helical: a gauge that shows more says no more of a shut pipe
 LEAST_TOLD_M = 0.8  # of drawdown or friction expected: less says nothing about the flow
 
 
@@ -46,8 +47,10 @@ def measures_of(plant: Plant, view: DayView, seen: Columns) -> dict[str, Floats]
             if not plant.helical
             else np.full(len(seen), np.nan),
             "spare": np.where(told, np.minimum(np.log(power / idle_w), MOST_SPARE), np.nan),
-            "above": np.maximum(  # a pipe that drains to the tank shows less than its outlet's height, whatever the cause
-                rows["discharge_pressure_bar"] * plant.metres_a_bar - plant.facts.delivery.outlet_height_m, 0.0
+            "above": np.clip(  # a pipe that drains to the tank shows less than its outlet's height, whatever the cause
+                rows["discharge_pressure_bar"] * plant.metres_a_bar - plant.facts.delivery.outlet_height_m,
+                0.0,
+                MOST_ABOVE_M[plant.helical],
             ),
             "water": plant.facts.pump.setting_depth_m - rows["water_level_m"],
             "probe": rows["low_level_probe_wet"],

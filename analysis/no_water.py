@@ -126,7 +126,8 @@ def _labels(
     odd = (able & (light | heavy) & ~flowing) | gasps
     good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning
     own = view.once("just-before", lambda: just_before(plant, seen))
-    odd, late, usual = _by_own(plant, seen, own, light, odd, late, usual)
+    odd, late, usual = _by_own(plant, seen, measures, own, light, odd, late, usual)
+    good &= ~between_tries(plant, seen)
     if has_codes(seen):
         tried = _tried(plant, seen, light, heavy) | _all_in_vain(plant, seen, should)
         odd, good = odd | tried, good & ~tried & ~waiting(seen)
@@ -139,6 +140,7 @@ def _labels(
 def _by_own(
     plant: Plant,
     seen: Columns,
+    measures: dict[str, Floats],
     own: JustBefore,
     light: NDArray[np.bool_],
     odd: NDArray[np.bool_],
@@ -150,7 +152,8 @@ def _by_own(
         same = np.abs(own.log_load) < LIMITS.as_ever
     came = (seen.moved_m3 > 0) | (seen.rows["flow_m3_h"] > LIMITS.gone_share * plant.full_flow_m3_h)
     odd = odd | own.changed
-    odd |= seen.settled & ~came & (pressed(plant, seen) | (at_intake(plant, seen) & light))
+    odd |= ~came & (pressed(plant, seen) | (seen.settled & at_intake(plant, seen) & light))
+    usual = usual | (np.isnan(measures["torque"]) & np.isnan(measures["current"]) & same)
     return odd, late | (own.gone & ~own.changed), (usual | (own.gone & same)) & ~odd
 
 
@@ -158,10 +161,18 @@ def pressed(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
     """The wellhead's gauge stands above all that an open pipe could need, and did not earlier that day: no pipe is open. bool[n]"""
     if "discharge_pressure_bar" not in plant.has or not len(seen):
         return np.zeros(len(seen), bool)
+    # also in a try too short to count as settled: against an open pipe a start's own surge stays below
     with np.errstate(invalid="ignore"):
         over = over_open_m(plant, seen.rows)
         low = np.where(over < PRESSED_M[0], seen.day, np.iinfo(np.int64).min)
         return seen.turning & (over > PRESSED_M[1]) & (np.maximum.accumulate(low) == seen.day)
+
+
+def between_tries(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
+    """It stands, and when it last turned the pipe was shut: that says nothing of the water. bool[n]"""
+    places = np.arange(len(seen))
+    turned, shut = (np.maximum.accumulate(np.where(rows, places, -1)) for rows in (seen.turning, pressed(plant, seen)))
+    return ~seen.turning & (shut >= 0) & (shut == turned)
 
 
 def _tried(plant: Plant, seen: Columns, light: NDArray[np.bool_], heavy: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -276,9 +287,10 @@ def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]
     return list(zip(starts[bad].tolist(), stops[bad].tolist(), strict=True))
 
 
-def _as_ever(measures: dict[str, Floats], rows: np.ndarray) -> NDArray[np.bool_]:
+def _as_ever(measures: dict[str, Floats], own: JustBefore, rows: np.ndarray) -> NDArray[np.bool_]:
     """The load is that of a pump that lifts: then it is the meter, or its readings came late, and nothing is in a hurry."""
     load = np.where(np.isnan(measures["torque"][rows]), measures["current"][rows], measures["torque"][rows])
+    load = np.where(np.isnan(load), own.log_load[rows], load)
     with np.errstate(invalid="ignore"):
         return np.abs(load) < LIMITS.as_ever
 
@@ -295,7 +307,8 @@ def _episode(
     lasted = np.cumsum(dt_ms)
     wait = np.where(usual[bad], LIMITS.load_run_ms, LIMITS.run_ms)
     sure = (lasted >= wait) & (np.arange(len(bad)) >= 1)
-    soon = ~usual[bad] | ((lasted >= LIMITS.run_ms) & ~_as_ever(measures, bad))
+    own = view.once("just-before", lambda: just_before(plant_of(view.facts), seen))
+    soon = ~usual[bad] | ((lasted >= LIMITS.run_ms) & ~_as_ever(measures, own, bad))
     told = np.arange(len(bad)) >= 1  # one reading alone may hold a stop, or the first water
     enough = np.flatnonzero(sure | (late[bad] & soon & told))
     if not len(enough):
@@ -312,8 +325,8 @@ def _episode(
     first = min(int(np.searchsorted(seen.time_ms, began, "right")), int(bad[0]))
     during = slice(first, last + 1)
     able = np.zeros(len(seen), bool)
-    able[during] = seen.settled[during]
-    own = view.once("just-before", lambda: just_before(plant_of(view.facts), seen))
+    kept = between_tries(plant_of(view.facts), seen)
+    able[during] = seen.settled[during] | kept[during]
     should = np.maximum(seen.should_m3_h * measures["factor"], np.where(own.gone, own.due_m3_h, 0.0)) * seen.dt_h
     moved = came_m3(seen.moved_m3, seen.rows["flow_m3_h"], seen.dt_h)
     # what its sun would have brought: the motor itself lets go, spins, or stands low for want of a way out
@@ -323,7 +336,7 @@ def _episode(
         began_ms=began,
         flag_ms=up_to_minute(int(seen.time_ms[flag])),
         seen_ms=int(seen.time_ms[last]),
-        hours=float(seen.dt_h[during][seen.turning[during]].sum()),
+        hours=float(seen.dt_h[during][(seen.turning | kept)[during]].sum()),
         at_flag=levels_of(view, seen, measures, until_flag, should, moved, began),
         whole=levels_of(view, seen, measures, bad, should, moved, began),
         lost_m3=max(float(of_sun[able].sum() - moved[able].sum()), 0.0),

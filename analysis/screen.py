@@ -109,7 +109,7 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         "string-out": _may_lose_a_string(plant, array, seen, days),
         "silent": _may_be_silent(plant, heard_ms, days),
     }
-    told = just_before(plant, seen).gone | (seen.settled & (pressed(plant, seen) | at_intake(plant, seen)))
+    told = just_before(plant, seen).gone | pressed(plant, seen) | (seen.settled & at_intake(plant, seen))
     may["no-water"] = may["no-water"] | _days(seen, told, days)
     code = or_zero(seen.rows["fault_code"]) > 0
     coded = "fault_code" in plant.has

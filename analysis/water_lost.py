@@ -24,7 +24,8 @@ OTHER = "other"
 NOT_COUNTED = "not-counted"
 """In the days' table, in place of sensor-fault: a meter that lies loses no water."""
 LEAST_M3 = 0.001
-NO_WATER = frozenset({"no-water", "not-turning", "controller-trip", "short-cycling"})
+LITTLE = 0.2  # of what should have come: a day that brought more was no day of standing (common practice, no source)
+NO_WATER = frozenset({"no-water", "not-turning", "controller-trip", "short-cycling", "over-voltage"})
 """Families of cases in which the pump stands or lifts nothing."""
 
 
@@ -105,23 +106,23 @@ def share_out(before: list[Case], cases: list[Case], figures: DayFigures) -> tup
     take("held-back", figures.held_m3, expected)
     if metered:
         rest = max(expected - came - sum(lost.values()), 0.0)
-        for case in _stood_all_day(before, claims):
+        for case in _stood_all_day(before, cases) if came < LITTLE * expected else ():
             case.water_lost_m3 = (case.water_lost_m3 or 0.0) + take(MARK + key_of(case), rest, expected)
         take(OTHER, expected, expected)
     return expected, {name: round(value, 4) for name, value in lost.items() if value > LEAST_M3}
 
 
-def _stood_all_day(before: list[Case], claims: list[tuple[Case, float]]) -> list[Case]:
-    """The case, one at most, that kept water away before and after the day and on it.
+def _stood_all_day(before: list[Case], cases: list[Case]) -> list[Case]:
+    """The case, one at most, that kept water away before and after the day and was seen on it.
 
     Between its tries a controller that gives up against a shut pipe waits for hours: what the sun would have brought then is missing
-    for the same reason, though no row of it shows the fault.
+    for the same reason, though no row of it shows the fault. So with one whose input stands above its rating.
     """
-    were_open = {key_of(case) for case in before if case.ended_ms is None}
+    seen_ms = {key_of(case): case.seen_ms for case in before if case.ended_ms is None}
     found = [
         case
-        for case, claim in claims
-        if claim > 0.0 and case.ended_ms is None and case.family in NO_WATER and key_of(case) in were_open
+        for case in cases
+        if case.ended_ms is None and case.family in NO_WATER and case.seen_ms > seen_ms.get(key_of(case), case.seen_ms)
     ]
     return found[-1:]
 

@@ -122,10 +122,15 @@ def test_between_its_tries_a_pump_that_stands_all_day_loses_the_day_s_water() ->
     dry = replace(figures, water_m3=0.0, tank_full_m3=0.0, switched_off_m3=0.0, held_m3=0.0)
     case = Case("no-water", "closed-delivery", "closed-delivery", 0, 1, 0, 0, water_lost_m3=5.0)
     before = case.copied()
-    case.water_lost_m3 = 5.3
+    case.water_lost_m3, case.seen_ms = 5.3, 1
     _, lost = share_out([before], [case], dry)
     assert case.water_lost_m3 == pytest.approx(5.0 + figures.expected_m3)
     assert "other" not in lost
-    for ended, claim in ((0, 0.3), (None, 0.0)):
-        over = replace(before.copied(), ended_ms=ended, water_lost_m3=5.0 + claim)
-        assert share_out([before], [over], dry)[1]["other"] == pytest.approx(figures.expected_m3 - claim, abs=1e-3)
+    for ended, seen, came in ((0, 1, 0.0), (None, 0, 0.0), (None, 1, 0.5 * figures.expected_m3)):
+        over = replace(before.copied(), ended_ms=ended, seen_ms=seen)
+        got = share_out([before], [over], replace(dry, water_m3=came))[1]["other"]
+        assert got == pytest.approx(figures.expected_m3 - came, abs=1e-3), "over, not seen, or water came"
+    stands = Case("over-voltage", "over-voltage", "over-voltage", 0, 1, 0, 0)
+    stood = replace(stands.copied(), seen_ms=1)
+    share_out([stands], [stood], dry)
+    assert stood.water_lost_m3 == pytest.approx(figures.expected_m3), "the controller waits for a lower voltage"

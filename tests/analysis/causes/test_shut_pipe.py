@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.look import look, over_open_m
+from analysis.pipeline import advance, begin
 from analysis.plant import Plant, plant_of
 from analysis.rows import Rows
 from tests.cases.recorded import HERE, read_case
@@ -44,3 +45,47 @@ def test_water_is_to_be_expected_of_a_pump_whose_gauge_stands_beyond_its_table(f
     assert late.any()
     assert (seen.should_m3_h[late] > 0.3 * plant.full_flow_m3_h).all()
     assert (seen.surely_m3_h[late] > 0.2 * plant.full_flow_m3_h).all()
+
+
+def tries_of_a_shut_pipe(full_bar: float, code: float = 0.0) -> list[str]:
+    """Causes told of a sound day of a helical pump, its pipe shut from noon on: a minute's try in four, the gauge at `full_bar`."""
+    facts, rows, _ = read_case(HERE / "riser-leak" / "helical_full")
+    facts = replace(
+        facts,
+        sensors=replace(facts.sensors, channels=(*facts.sensors.channels, "discharge_pressure_bar")),
+        digest=f"shut {full_bar} {code}",
+    )
+    plant, start = plant_of(facts), begin(facts)
+    day = int(plant.days.day_of(int(rows.time_ms[0]))) + 2
+    opens, closes = plant.days.daylight_ms(day, 0)
+    time_ms = np.arange(opens, closes, 60_000, dtype=np.int64)
+    share = np.sin(np.pi * (time_ms - opens) / (closes - opens))
+    plenty = share > 0.5
+    shut = np.arange(len(time_ms)) > len(time_ms) // 2
+    tries = shut & (np.arange(len(time_ms)) % 4 == 0)
+    run = np.where(plenty, np.where(shut, tries, True), False)
+    speed = plant.pump.core.reference_rpm if plant.pump.speed_known else 2000.0
+    flow = np.where(run & ~shut, 0.9 * plant.full_flow_m3_h, 0.0)
+    open_bar = (plant.outlet_m + 2.0) / plant.metres_a_bar
+    values = {
+        "pv_voltage_v": np.where(run, 100.0, 125.0), "pv_current_a": np.where(run, np.where(shut, 0.4, 0.9) * plant.full_power_w / 100.0, 0.0),
+        "motor_speed_rpm": np.where(run, np.where(shut, 0.1, 0.95) * speed, 0.0), "motor_running": run.astype(float),
+        "volume_m3": 100.0 + np.floor(np.cumsum(flow / 60.0) / 0.01) * 0.01, "irradiance_w_m2": 1000.0 * share,
+        "discharge_pressure_bar": np.where(run & shut, full_bar, np.where(run, open_bar, plant.outlet_m / plant.metres_a_bar)),
+        "tank_float_up": np.zeros(len(time_ms)), "low_level_probe_wet": np.ones(len(time_ms)), "fault_code": np.where(shut & ~run, code, 0.0),
+    }  # fmt: skip
+    state = advance(start, Rows(time_ms, values), int(time_ms[-1]))
+    return [finding.cause for finding in state.findings]
+
+
+@pytest.mark.parametrize("code", [0.0, 4.0])
+def test_tries_of_a_minute_against_a_shut_pipe_are_a_shut_pipe_and_no_short_cycling(code: float) -> None:
+    """No try lasts until it counts as settled: the gauge alone says it, at the third of them."""
+    assert "closed-delivery" in (told := tries_of_a_shut_pipe(30.0, code))
+    assert "short-cycling" not in told
+
+
+def test_the_same_tries_with_the_gauge_as_ever_are_no_shut_pipe() -> None:
+    facts, _, _ = read_case(HERE / "riser-leak" / "helical_full")
+    plant = plant_of(facts)
+    assert "closed-delivery" not in tries_of_a_shut_pipe((plant.outlet_m + 2.0) / plant.metres_a_bar)
