@@ -71,7 +71,7 @@ register(
         advice=Advice(
             own=(
                 "Switch the pump off at its own switch: the logger cannot stop it.",
-                "With the pump off, open every valve up to the tank; look at the tank's float valve; in frost, thaw the pipe with warm water, never with a flame.",
+                "With the pump off and its gauge fallen, open every valve up to the tank; look at the tank's float valve; in frost, thaw the pipe with warm water, never with a flame.",
             ),
             technician=("Look at the gauge, for a pinched or crushed pipe, and for a float valve that sticks shut.",),
             cautions=(
@@ -83,9 +83,7 @@ register(
             HELICAL: OfKind(
                 check="Keep away from pipe, hose and gauge: the pressure rises until something bursts. Switch the pump off at its own switch, wait "
                 "until the gauge has fallen, then open every valve between wellhead and tank before it runs again.",
-                own=(
-                    "Wait until the gauge has fallen before any valve is opened, and stand clear of the pipe when it runs again.",
-                ),
+                own=("Stand clear of pipe and hose when it runs again.",),
                 technician=(
                     "Test the relief valve; look at riser, couplings and stator, which have borne more than they were made for.",
                 ),

@@ -102,7 +102,8 @@ def test_who_is_sent_to_the_tank_is_told_not_to_climb_in(name: str, kind: str) -
 
 
 def test_the_shut_rotor_s_gauge_is_waited_for() -> None:
-    assert any("until the gauge has fallen" in one for one in all_causes()["closed-delivery"].advice_at(HELICAL).own)
+    own = " ".join(all_causes()["closed-delivery"].advice_at(HELICAL).own)
+    assert own.index("gauge fallen") < own.index("open every valve")
 
 
 def test_a_caution_names_a_danger_that_there_are_words_for() -> None:
