@@ -17,6 +17,7 @@ USUAL_ROW_H = (
     1.0 / 60.0
 )  # after a gap nobody knows over what the flow was counted: no shorter, as a rule (common practice, no source)
 RESTART_M3 = 1024.0
+MOSTLY = 0.8  # of the rows that bring water: some stand for longer than the others
 WHOLE = 0.05  # of a pulse: the flow is printed with few digits, and its interval was not quite the row's
 
 
@@ -39,7 +40,7 @@ def as_register(facts: SiteFacts, day: NDArray[np.int64], dt_h: Floats, rows: Ro
     if not coarse.any():
         return rows
     pulses = np.where(coarse, flow * dt_h / step_m3, 0.0)
-    fine = (pulses > 0.0) & (np.abs(pulses - np.maximum(np.rint(pulses), 1.0)) > WHOLE)  # some water is a pulse or more
+    fine = (pulses > 0.0) & ~_whole(pulses)
     left_alone = np.maximum.accumulate(np.where(fine, day, np.iinfo(np.int64).min)) == day
     counted = coarse & ~left_alone
     total = np.cumsum(np.where(counted, np.maximum(np.rint(pulses), 0.0), 0.0).astype(np.int64))
@@ -57,6 +58,11 @@ def as_register(facts: SiteFacts, day: NDArray[np.int64], dt_h: Floats, rows: Ro
     )
 
 
+def _whole(pulses: Floats) -> NDArray[np.bool_]:
+    """Which are whole numbers; some water is one pulse or more."""
+    return np.asarray(np.abs(pulses - np.maximum(np.rint(pulses), 1.0)) <= WHOLE)
+
+
 def _of_day(total: NDArray[np.int64], opens: NDArray[np.intp]) -> NDArray[np.int64]:
     """A running total since each day's first row, `opens`, that row's own part in it."""
     before = np.concatenate([[0], total])[opens]
@@ -70,6 +76,9 @@ def hourly(facts: SiteFacts, rows: Rows) -> Rows:
         return rows
     apart_h = float(np.median(np.diff(np.sort(rows.time_ms)))) / HOUR_MS
     if not step_m3 > COARSE * _most_m3_h(facts) * apart_h:
+        return rows
+    pulses = flow[flow > 0.0] * apart_h / step_m3
+    if not np.count_nonzero(_whole(pulses)) > MOSTLY * len(pulses):
         return rows
     _, hour = np.unique(rows.time_ms // HOUR_MS, return_inverse=True)
     known = np.isfinite(flow)

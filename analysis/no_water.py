@@ -151,6 +151,8 @@ def _by_own(
     with np.errstate(invalid="ignore"):
         same = np.abs(own.log_load) < LIMITS.as_ever
     came = (seen.moved_m3 > 0) | (seen.rows["flow_m3_h"] > LIMITS.gone_share * plant.full_flow_m3_h)
+    step_n = LIMITS.steps * (plant.facts.sensors.meter_step_m3 or 0.01) * NANO
+    came |= ~np.isnan(seen.moved_m3) & (seen.since_n < step_n)  # the register need not have moved yet
     odd = odd | own.changed
     odd |= ~came & (pressed(plant, seen) | (seen.settled & at_intake(plant, seen) & light))
     usual = usual | (np.isnan(measures["torque"]) & np.isnan(measures["current"]) & same)
