@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.estimates.effects import IS_FLOW, MOST_OF
+from analysis.held_level import levels_tried
 from analysis.rows import Floats
 from analysis.slow import Shift, SlowBench, amounts_of
 
@@ -35,7 +36,7 @@ def amounts_tried(bench: SlowBench, moved: Shift) -> list[tuple[int, float]]:
         tried += _of_form(bench, form, amount)
         if otherwise > amount:
             tried += _of_form(bench, form, otherwise)
-    return tried
+    return tried + levels_tried(bench, moved) if moved.group == "held" else tried
 
 
 def _by_the_rest(bench: SlowBench, moved: Shift, forms: np.ndarray) -> tuple[Floats, Floats]:
