@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.plant import Plant
 from analysis.rows import Floats, Rows
+from analysis.sky import CHANNEL as TOLD_SKY
 from logger.record.channels import channel_of
 
 FASTER = 2.0
@@ -21,6 +22,8 @@ def honest(plant: Plant, rows: Rows) -> Rows:
     """The rows with NaN where a value lies outside what its channel, or this pump's motor, can say; the same rows where none does."""
     mended: dict[str, Floats] = {}
     for name, column in rows.values.items():
+        if name == TOLD_SKY:
+            continue  # what a neighbour tells is no reading
         lowest, highest = channel_of(name).lowest, channel_of(name).highest
         if name.startswith("motor_speed_rpm"):
             most = FASTER * _fastest_rpm(plant)

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.causes.registry import HELICAL, NO_CLIMBING, Advice, CauseFile, OfKind, beware, register
+from analysis.causes.registry import HELICAL, NO_CLIMBING, Advice, CauseFile, OfKind, beware, register, shifts
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, bent_head, shift, slip_open
 from analysis.plant import Plant
@@ -135,14 +135,16 @@ def evidence(figures: dict[str, float]) -> str:
     where = (
         "" if gauge is None or abs(gauge) < 1.0 else f", and the wellhead pressure has risen by {gauge:.1f} m of water"
     )
+    what, more = ("speed", "faster it runs,") if shifts(figures, "n") else ("power", "more power it takes,")
     most_at_speed = figures.get("shift_q2", -1.0) <= figures.get("shift_q1", 0.0)
     how = (
-        "and the more the faster it runs, as against an obstruction whose loss grows with the square of the flow"
+        f"and the more the {more} as against an obstruction whose loss grows with the square of the flow"
         if most_at_speed
-        else "at low speed no less than at high, as through passages grown shut"
+        else f"at low {what} no less than at high, as through passages grown shut"
     )
     if (lost := 100 * figures.get("size", 0.0)) < 0.5:
-        return f"Load and speed moved as against an obstruction{where}; at the same power no flow is missed."
+        moved = "Load and speed moved" if what == "speed" else "The water moved"
+        return f"{moved} as against an obstruction{where}; at the same power no flow is missed."
     return f"The pump delivers {lost:.0f} % less at the same power, {how}{where}."
 
 

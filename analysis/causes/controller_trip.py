@@ -46,7 +46,7 @@ def watch(view: DayView) -> list[Episode]:
     code = np.nan_to_num(seen.rows["fault_code"])
     with np.errstate(invalid="ignore"):
         high = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v * (1 - OVER_VOLTAGE.tripped_below)
-    coded = (code > 0) & ~high & ~_low_level(view, seen, code > 0)
+    coded = (code > 0) & ~high & ~_said_when_high(code, high) & ~_low_level(view, seen, code > 0)
     tripped = coded & ~seen.turning
     starts = _stops(seen, tripped)
     if len(starts) >= LIMITS.trips:
@@ -76,6 +76,12 @@ def watch(view: DayView) -> list[Episode]:
             lost_m3=float(should[tripped].sum()),
         )
     ]
+
+
+def _said_when_high(code: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Rows of the code that last stood while the array's voltage was too high: it stands on when the voltage has gone down. bool[n]"""
+    last = np.maximum.accumulate(np.where(high & (code > 0), np.arange(len(code)), -1))
+    return (last >= 0) & (code == code[last])
 
 
 def _by_stops(view: DayView, seen: Columns) -> list[Episode]:

@@ -106,7 +106,7 @@ def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
     if "flow" not in figures:
         return (
-            f"From one day to the next the pump delivers {100 * figures.get('size', 0.0):.0f} % less at the same power, at all speeds about "
+            f"From one day to the next the pump delivers {100 * figures.get('size', 0.0):.0f} % less at the same power, at all powers about "
             "the same share, as with impellers that turn backwards."
         )
     load = (

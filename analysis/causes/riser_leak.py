@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, beware, register
+from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, beware, register, shifts
 from analysis.estimates.bench import LOST_AT_FULL, bench_of
 from analysis.estimates.effects import Effect, relieved, shift
 from analysis.estimates.vector import BANDS
@@ -148,7 +148,8 @@ def evidence(figures: dict[str, float]) -> str:
         signs.append(f"the first water of the day is short by {short:.1f} volumes of the riser")
     if figures.get("shift_stand", 0.0) >= FALLEN_LEAST:
         signs.append("the pressure at the wellhead falls at rest")
-    even = ", about the same amount at all speeds" if "flow" not in figures and lost >= 0.5 else ""
+    what = "speeds" if shifts(figures, "n") else "powers"
+    even = f", about the same amount at all {what}" if "flow" not in figures and lost >= 0.5 else ""
     return f"{missing}{even}{'; ' + ' and '.join(signs) if signs else ''}."
 
 

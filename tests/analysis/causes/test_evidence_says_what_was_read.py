@@ -15,6 +15,10 @@ UNREAD = ("speed", "head", "torque", "current", "per turn", "level", "under wate
     [
         ("worn-pump", BY_POWER),
         ("cable-fault", {"size": 0.15, "shift_q1": -0.1}),
+        ("clogging", BY_POWER),
+        ("clogging", {"size": 0.2, "shift_q1": -0.1, "shift_q2": -0.3}),
+        ("riser-leak", BY_POWER),
+        ("reverse-rotation", BY_POWER),
         ("broken-shaft", {"hours": 3.0, "sun": -2.0, "spare": -1.75, "flow": 0.0}),
     ],
 )
@@ -36,6 +40,14 @@ def test_where_they_are_read_they_are_said() -> None:
     assert "30 % of its usual load" in broken
     assert "12.4 m over the intake" in broken
     assert "probe says wet" in files["broken-shaft"].sentence({"current": -1.0, "probe": 1.0}, None)
+
+
+def test_an_obstruction_or_a_hole_speaks_of_speed_where_it_is_read() -> None:
+    files = all_causes()
+    assert "the faster it runs" in files["clogging"].sentence(
+        BY_SPEED | {"size": 0.2, "shift_q1": -0.1, "shift_q2": -0.3}, None
+    )
+    assert "at all speeds" in files["riser-leak"].sentence(BY_POWER | BY_SPEED, None)
 
 
 def test_an_entry_is_not_taken_for_another_that_begins_alike() -> None:

@@ -240,3 +240,12 @@ def test_the_open_array_tells_clouds_from_a_loose_contact() -> None:
     unread = _of_open_array(seen_of(n, turning=turning), np.array([0]), np.array([n - 1]))
     assert not unread[0].any()
     assert not unread[1].any()
+
+
+def test_the_code_of_a_voltage_too_high_is_its_own_also_when_the_voltage_has_gone_down() -> None:
+    from analysis.causes.controller_trip import _said_when_high
+
+    code = np.array([3.0, 0.0, 11.0, 11.0, 0.0, 11.0, 3.0])
+    high = np.array([False, False, True, False, False, False, False])
+    assert _said_when_high(code, high).tolist() == [False, False, True, True, False, True, False]
+    assert not _said_when_high(code, np.zeros(7, bool)).any()
