@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, beware, register
+from analysis.causes.registry import Advice, CauseFile, beware, register, shifts
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, current_of_load, shift
+from analysis.estimates.vector import MEANING
 from analysis.plant import Plant
 
 
@@ -52,17 +53,25 @@ def effect(plant: Plant) -> list[Effect]:
     ]
 
 
+AS_EVER = (("flow per turn", "n"), ("level", "l"), ("pressure", "p"))
+
+
 def evidence(figures: dict[str, float]) -> str:
     """One sentence: the entries that moved most, or what drags."""
     loads = [[value for name, value in figures.items() if name.startswith(f"shift_{load}")] for load in "ti"]
     torque = loads[0] or loads[1]
     if "amount" in figures and torque and max(torque) > DRAG_SEEN * figures["amount"]:
+        same = [what for what, entry in AS_EVER if shifts(figures, entry)]
+        as_ever = f"{', '.join(same[:-1])} and {same[-1]}" if len(same) > 1 else "".join(same)
+        stays = f", while {as_ever} {'are' if len(same) > 1 else 'is'} as before" if same else ""
         return (
-            f"The motor takes {100 * (np.exp(figures['amount']) - 1.0):.0f} % more at the same speed, while flow per turn, level and pressure "
-            "are as they were: something drags (bearing, shaft, sand), which no cause of the list covers."
+            f"The motor takes {100 * (np.exp(figures['amount']) - 1.0):.0f} % more at the same speed{stays}: something drags (bearing, shaft, "
+            "sand), which no cause of the list covers."
         )
-    moved = sorted(((abs(v), k, v) for k, v in figures.items() if k.startswith("shift_")), reverse=True)[:3]
-    told = ", ".join(f"{name.removeprefix('shift_')} by {value:+.2f}" for _, name, value in moved)
+    moved = sorted(
+        ((abs(v), k.removeprefix("shift_"), v) for k, v in figures.items() if k.startswith("shift_")), reverse=True
+    )[:3]
+    told = "; ".join(f"{MEANING[name]}: {value:+.2f}" for _, name, value in moved)
     return f"The day's figures left what this pump does when healthy ({told or 'no water at a load that fits no known cause'}), and no known cause explains them."
 
 

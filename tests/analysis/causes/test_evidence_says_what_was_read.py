@@ -50,6 +50,17 @@ def test_an_obstruction_or_a_hole_speaks_of_speed_where_it_is_read() -> None:
     assert "at all speeds" in files["riser-leak"].sentence(BY_POWER | BY_SPEED, None)
 
 
+def test_what_drags_leaves_as_before_only_what_was_read() -> None:
+    drags = {"amount": 0.3, "shift_t1": 0.31, "shift_n1": 0.0}
+    said = all_causes()["unexplained"].sentence(drags, None)
+    assert "while flow per turn is as before" in said
+    assert "level" not in said
+    said = all_causes()["unexplained"].sentence(drags | {"shift_l1": 0.1, "shift_p1": 0.0}, None)
+    assert "flow per turn, level and pressure are as before" in said
+    other = all_causes()["unexplained"].sentence({"shift_l2": -7.7, "shift_p2": -4.7}, None)
+    assert "pumping level below expected at the measured flow, m: -7.70" in other
+
+
 def test_an_entry_is_not_taken_for_another_that_begins_alike() -> None:
     assert shifts({"shift_q0": 1.0, "shift_q2": 3.0, "shift_quite": 5.0}, "q") == [1.0, 3.0]
     assert shifts({"shift_first": 2.0}, "first") == [2.0]
