@@ -95,7 +95,7 @@ def just_before(plant: Plant, seen: Columns) -> JustBefore:
     gone = (due > 0.0) & (fine | late | short) & (seen.dt_h <= LIMITS.row_h)
     if plant.has & {"motor_speed_rpm", "drive_frequency_hz"}:
         gone &= light  # water that goes takes the load along, or piles it up; else it is the meter, and nothing is in a hurry
-    return JustBefore(due, gone, gone & light, np.where(due > 0.0, log_load, np.nan))
+    return JustBefore(due, gone, gone & light, np.where(known, log_load, np.nan))
 
 
 def _came(seen: Columns) -> Floats:

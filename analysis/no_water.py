@@ -65,6 +65,7 @@ PRESSED_M = (
     -2.0,
     5.0,
 )  # over what an open pipe needs at most: a gauge that hangs too high does not come down to the one; the other is no friction
+METERS = ("volume_m3", "flow_m3_h")
 REST_MS = HOUR_MS  # after it the riser may have drained
 
 
@@ -289,6 +290,19 @@ def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]
     return list(zip(starts[bad].tolist(), stops[bad].tolist(), strict=True))
 
 
+def _meter_lies(view: DayView) -> bool:
+    """At yesterday's close the meter was known to tell wrong: that it counts nothing for a while says no more than that."""
+    return any(
+        case.cause == "sensor-fault" and case.channel in METERS and case.ended_ms is None for case in view.memory.cases
+    )
+
+
+def _load_tells(measures: dict[str, Floats], usual: NDArray[np.bool_], rows: np.ndarray) -> bool:
+    """On some of the rows a load was read, or a gauge, and it was not that of a pump that lifts."""
+    read = ~(np.isnan(measures["torque"][rows]) & np.isnan(measures["current"][rows])) & ~usual[rows]
+    return bool((read | (measures["above"][rows] > PRESSED_M[1])).any())
+
+
 def _as_ever(measures: dict[str, Floats], own: JustBefore, rows: np.ndarray) -> NDArray[np.bool_]:
     """The load is that of a pump that lifts: then it is the meter, or its readings came late, and nothing is in a hurry."""
     load = np.where(np.isnan(measures["torque"][rows]), measures["current"][rows], measures["torque"][rows])
@@ -316,6 +330,8 @@ def _episode(
     if not len(enough):
         return None
     flag = int(bad[enough[0]])
+    if _meter_lies(view) and not _load_tells(measures, usual, bad[: enough[0] + 1]):
+        return None
     began = int(seen.time_ms[bad[0]] - dt_ms[0])
     if late[bad[0]]:
         came = np.flatnonzero((seen.moved_m3 > 0) & (seen.time_ms < seen.time_ms[bad[0]]))

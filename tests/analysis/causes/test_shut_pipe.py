@@ -1,11 +1,14 @@
 """A pump that works against a shut pipe: its gauge stands beyond what the pump's table knows, and that excuses no missing water."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from analysis.look import look, over_open_m
+from analysis.memory import Case, Memory
+from analysis.no_water import _load_tells, _meter_lies
 from analysis.pipeline import advance, begin
 from analysis.plant import Plant, plant_of
 from analysis.rows import Rows
@@ -89,3 +92,19 @@ def test_the_same_tries_with_the_gauge_as_ever_are_no_shut_pipe() -> None:
     facts, _, _ = read_case(HERE / "riser-leak" / "helical_full")
     plant = plant_of(facts)
     assert "closed-delivery" not in tries_of_a_shut_pipe((plant.outlet_m + 2.0) / plant.metres_a_bar)
+
+
+def test_a_meter_known_to_lie_tells_of_missing_water_only_beside_a_load_or_a_gauge() -> None:
+    """It misses pulses: minutes in which it counts nothing are that, and no hole through which all the water goes."""
+    lying = Case("slow-hydraulic", "sensor-fault", "sensor-fault", 0, 1, 0, 0, channel="volume_m3")
+    memory = Memory(cases=[lying])
+    assert _meter_lies(SimpleNamespace(memory=memory))
+    for other in (replace(lying.copied(), ended_ms=1), replace(lying.copied(), channel="motor_current_a")):
+        assert not _meter_lies(SimpleNamespace(memory=Memory(cases=[other])))
+    nan, rows = np.full(3, np.nan), np.arange(3)
+    none = {"torque": nan, "current": nan, "above": nan}
+    usual = np.zeros(3, bool)
+    assert not _load_tells(none, usual, rows)
+    assert not _load_tells(none | {"torque": np.zeros(3)}, ~usual, rows), "as ever"
+    assert _load_tells(none | {"torque": np.full(3, -1.0)}, usual, rows), "it let go"
+    assert _load_tells(none | {"above": np.full(3, 40.0)}, usual, rows), "shut"
