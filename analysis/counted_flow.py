@@ -36,7 +36,7 @@ def as_register(facts: SiteFacts, day: NDArray[np.int64], dt_h: Floats, rows: Ro
     flow, step_m3 = rows.values.get("flow_m3_h"), facts.sensors.meter_step_m3
     if flow is None or step_m3 is None:
         return rows
-    coarse = (step_m3 > COARSE * _most_m3_h(facts) * np.maximum(dt_h, USUAL_ROW_H)) & ~np.isnan(flow)
+    coarse = (step_m3 > COARSE * facts.pump.largest_flow_m3_h * np.maximum(dt_h, USUAL_ROW_H)) & ~np.isnan(flow)
     if not coarse.any():
         return rows
     pulses = np.where(coarse, flow * dt_h / step_m3, 0.0)
@@ -75,7 +75,7 @@ def hourly(facts: SiteFacts, rows: Rows) -> Rows:
     if flow is None or step_m3 is None or len(rows) < 2:
         return rows
     apart_h = float(np.median(np.diff(np.sort(rows.time_ms)))) / HOUR_MS
-    if not step_m3 > COARSE * _most_m3_h(facts) * apart_h:
+    if not step_m3 > COARSE * facts.pump.largest_flow_m3_h * apart_h:
         return rows
     pulses = flow[flow > 0.0] * apart_h / step_m3
     if not np.count_nonzero(_whole(pulses)) > MOSTLY * len(pulses):
@@ -87,7 +87,3 @@ def hourly(facts: SiteFacts, rows: Rows) -> Rows:
             hour[known], minlength=hour.max() + 1
         )
     return Rows(rows.time_ms, {**rows.values, "flow_m3_h": np.where(known, mean[hour], np.nan)}, rows.seq, rows.trusted)
-
-
-def _most_m3_h(facts: SiteFacts) -> float:
-    return max(row.flow_m3_h for row in facts.pump.curve)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from analysis.rows import Floats, or_zero, rises
 
+METERS = ("volume_m3", "flow_m3_h")
 NANO = 1e9
 FASTEST = 3.0  # times the pump's largest flow: no register moves faster, so it was replaced or set
 JUMP_M3, JUMP_STEPS = 0.2, 1.5  # that a register may move at once beside it: it counts in whole steps

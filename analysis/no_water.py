@@ -13,7 +13,7 @@ from analysis.just_before import JustBefore, just_before
 from analysis.lifts_from import slow_for_it
 from analysis.loads import measures_of
 from analysis.look import Columns, over_open_m
-from analysis.meter import NANO
+from analysis.meter import METERS, NANO
 from analysis.plant import Plant, plant_of
 from analysis.protected import at_intake, cut_short, has_codes, waiting, whole_rows
 from analysis.rows import Floats, or_zero
@@ -21,6 +21,7 @@ from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 from analysis.water_lost import came_m3
 from analysis.water_missed import GONE_SHARE, levels_of
+from analysis.water_told import step_n
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,6 @@ PRESSED_M = (
     -2.0,
     5.0,
 )  # over what an open pipe needs at most: a gauge that hangs too high does not come down to the one; the other is no friction
-METERS = ("volume_m3", "flow_m3_h")
 REST_MS = HOUR_MS  # after it the riser may have drained
 
 
@@ -152,8 +152,8 @@ def _by_own(
     with np.errstate(invalid="ignore"):
         same = np.abs(own.log_load) < LIMITS.as_ever
     came = (seen.moved_m3 > 0) | (seen.rows["flow_m3_h"] > LIMITS.gone_share * plant.full_flow_m3_h)
-    step_n = LIMITS.steps * (plant.facts.sensors.meter_step_m3 or 0.01) * NANO
-    came |= ~np.isnan(seen.moved_m3) & (seen.since_n < step_n)  # the register need not have moved yet
+    overdue_n = LIMITS.steps * step_n(plant.facts)
+    came |= ~np.isnan(seen.moved_m3) & (seen.since_n < overdue_n)  # the register need not have moved yet
     odd = odd | own.changed
     odd |= ~came & (pressed(plant, seen) | (seen.settled & at_intake(plant, seen) & light))
     usual = usual | (np.isnan(measures["torque"]) & np.isnan(measures["current"]) & same)

@@ -101,7 +101,7 @@ class Plant:
     @cached_property
     def full_flow_m3_h(self) -> float:
         """The largest flow that meter and pump can honestly show. [m3/h]"""
-        return max(row.flow_m3_h for row in self.facts.pump.curve)
+        return self.facts.pump.largest_flow_m3_h
 
     @cached_property
     def start_power_w(self) -> float:

@@ -91,7 +91,7 @@ def _speed(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
 
 
 def _water(facts: SiteFacts, rows: Rows) -> Iterator[Problem]:
-    most = max(row.flow_m3_h for row in facts.pump.curve)
+    most = facts.pump.largest_flow_m3_h
     flow, channel = hourly(facts, rows)["flow_m3_h"], "flow_m3_h"
     if np.isnan(flow).all():
         flow, channel = _hourly(rows), "volume_m3"

@@ -17,6 +17,7 @@ from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES, Effect, as_show
 from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
 from analysis.estimates.vector import NAMES, PLACE, last_days
 from analysis.learning import Learnt
+from analysis.meter import METERS
 from analysis.plant import Plant
 from analysis.rows import Floats
 
@@ -30,7 +31,7 @@ ENOUGH_NEW, ENOUGH_NEW_FLOW = 5.5, 4.0
 once, by its tolerances, so that it gets one look, not ten a month: z of 3.3, and of 2.8 for what costs flow, whose tolerance a standard
 names; how deep a level rests and how stiff a pump turns at low sun, a site file says less well. Not of an array: its first days stand under
 a sky that is not drawn once."""
-FLOW_LOST, METERS = ("worn-pump", "riser-leak", "clogging", "reverse-rotation"), ("volume_m3", "flow_m3_h")
+FLOW_LOST = ("worn-pump", "riser-leak", "clogging", "reverse-rotation")
 HARDLY_KNOWN = 3.0  # sunny days learnt
 NUISANCE_LOOSE = 0.4
 SURELY_LESS = 0.99  # of what is enough: rounding takes nothing of the hundredth

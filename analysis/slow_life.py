@@ -22,6 +22,7 @@ from analysis.learning import Learnt
 from analysis.life import FLOW_SHARE_LOST, UNLEARNT, number_of, take_verdict, taken_over, unlearnt
 from analysis.lying import array_unknown, of_the_array, told_already, told_by_another, without_stuck
 from analysis.memory import Case, Memory
+from analysis.meter import METERS
 from analysis.plant import Plant
 from analysis.rows import Floats, middle
 from analysis.shaded import BEFORE_ALL, BESIDE_OTHERS, moved_on, settled, shaded_since, since_fell
@@ -29,7 +30,6 @@ from analysis.since_when import LOOK_BACK, course, that_tell, with_other_days
 from analysis.slow import (
     COLUMNS_OF,
     FLOW_LOST,
-    METERS,
     Alarm,
     Shift,
     SlowBench,

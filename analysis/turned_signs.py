@@ -24,7 +24,7 @@ def judge_signs(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     looks = (
         ("pv_current_a", array.strings * array.module.i_sc_a),
         ("input_power_w", array_w(facts)),
-        ("flow_m3_h", max(row.flow_m3_h for row in facts.pump.curve)),
+        ("flow_m3_h", facts.pump.largest_flow_m3_h),
         ("motor_current_a", facts.motor.rated_current_a or array.strings * array.module.i_sc_a),
         ("irradiance_w_m2", 1000.0),
     )

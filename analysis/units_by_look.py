@@ -84,7 +84,7 @@ def _motor_a(facts: SiteFacts) -> float:
 
 
 LOOKS = (
-    Look("flow_m3_h", lambda facts: max(row.flow_m3_h for row in facts.pump.curve), 5, ((16.667, "L/min"), (1000, "L/h"), (24, "m3/d"))),
+    Look("flow_m3_h", lambda facts: facts.pump.largest_flow_m3_h, 5, ((16.667, "L/min"), (1000, "L/h"), (24, "m3/d"))),
     Look("water_level_m", lambda facts: facts.pump.setting_depth_m, 2.5, ((3.281, "feet"), (100, "cm"), (1000, "mm"))),
     Look(
         "discharge_pressure_bar",
@@ -225,7 +225,7 @@ def _level(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
 
 def _drawn_m(rows: Rows, facts: SiteFacts, level: np.ndarray) -> np.ndarray:
     """By day, the middle level while the pump runs at much of its power less that while it rests, where a fall is to be expected. [m]"""
-    well, most = facts.well, max(row.flow_m3_h for row in facts.pump.curve)
+    well, most = facts.well, facts.pump.largest_flow_m3_h
     expected = well.drawdown_linear_m_per_m3_h * 0.5 * most + well.drawdown_quadratic_m_per_m3_h2 * (0.5 * most) ** 2
     power = power_of(rows)
     if expected < DRAWN_LEAST_M or np.isnan(power).all():
@@ -248,7 +248,7 @@ def _too_small(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     looks = (
         ("irradiance_w_m2", 1000.0, (0.2e-3, 2e-3), "kW/m2", 1000),
         ("input_power_w", array_w(facts), (0.2e-3, 3e-3), "kW", 1000),
-        ("flow_m3_h", max(row.flow_m3_h for row in facts.pump.curve), (0.05 / 3600, 4.0 / 3600), "m3/s", 3600),
+        ("flow_m3_h", facts.pump.largest_flow_m3_h, (0.05 / 3600, 4.0 / 3600), "m3/s", 3600),
         ("pv_voltage_v", _string_v(facts), (0.4e-3, 1.6e-3), "kV", 1000),
         ("motor_speed_rpm", fastest, (0.2e-3, 2e-3), "thousands of turns a minute", 1000),
         ("motor_speed_rpm", fastest, (0.25 / 60, 5.0 / 60), HERTZ, 60),
@@ -322,7 +322,7 @@ def _meter(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     day = time_ms[1:] // DAY_MS
     risen = np.bincount(day - day[0], np.maximum(np.diff(counted), 0.0))
     risen = risen[risen > 0]
-    most = LONG_DAY_H * max(row.flow_m3_h for row in facts.pump.curve)
+    most = LONG_DAY_H * facts.pump.largest_flow_m3_h
     if not len(risen) or (middle := float(np.median(risen))) <= 5 * most:
         return []
     steps = np.diff(counted)
@@ -351,7 +351,7 @@ def _register_units(facts: SiteFacts, step: float, an_hour: float) -> list[tuple
         for factor, unit in REGISTER_UNITS:
             if abs(step / factor / told - 1.0) < SAME_STEP:
                 return [(factor, unit)]
-    usual = GOOD_HOUR * max(row.flow_m3_h for row in facts.pump.curve)
+    usual = GOOD_HOUR * facts.pump.largest_flow_m3_h
     off = [abs(float(np.log(max(an_hour, 1e-9) / factor / usual))) for factor, _ in REGISTER_UNITS]
     return [one for one, away in zip(REGISTER_UNITS, off, strict=True) if away < min(off) + ALIKE]
 

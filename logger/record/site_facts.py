@@ -119,6 +119,11 @@ class Pump:
     curve: tuple[CurveRow, ...]
     setting_depth_m: float = fact("m", 1, 1000)
 
+    @property
+    def largest_flow_m3_h(self) -> float:
+        """Of all rows of the table. [m3/h]"""
+        return max(row.flow_m3_h for row in self.curve)
+
 
 @dataclass(frozen=True)
 class Well:
