@@ -25,6 +25,7 @@ from analysis.life import with_episodes
 from analysis.lifts_from import own_lift
 from analysis.memory import Case, Memory
 from analysis.no_water import GONE
+from analysis.not_yet_told import told_at_close
 from analysis.plant import Plant
 from analysis.shaded import TAKEN
 from analysis.slow import slow_bench
@@ -107,6 +108,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     if learnt is not was_learnt or "mean" not in memory.arrays:
         memory.arrays |= kept_of(learnt)
     memory.days.append(_summary(plant, view.day, view.memory.cases, memory, figures))
+    told_at_close(memory, plant.days.close_ms(view.day))
     return memory
 
 

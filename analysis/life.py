@@ -332,6 +332,11 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
     )
 
 
+def confidence_of(case: Case) -> float:
+    """What people are told, or would be, of how sure its cause is."""
+    return _told(case)[0]
+
+
 def _told(case: Case) -> tuple[float, dict[str, float]]:
     """What people are told of its share and its rivals'."""
     once = case.ended_ms is not None and case.revision <= 1

@@ -22,6 +22,7 @@ from analysis.life import as_finding, with_episodes
 from analysis.look import Columns, daylight_ms, look
 from analysis.memory import Memory, loads_memory
 from analysis.merge import merged
+from analysis.not_yet_told import waits
 from analysis.now import site_now
 from analysis.plant import Plant, plant_of
 from analysis.rows import Rows, joined, no_rows
@@ -220,7 +221,7 @@ def _seen(state: State) -> State:
             asked = [name for name in watchers() if looked.screened.may_show(name, day, state.memory)]
             cases = with_episodes(view, episodes_of(view, asked))
         now = site_now(plant, view, opened, cases)
-    findings = tuple(as_finding(plant.facts, case) for case in cases)
+    findings = tuple(as_finding(plant.facts, case) for case in cases if not waits(case))
     return State(plant, state.memory, state.until_ms, state.open_rows, findings, now, looked)
 
 

@@ -264,4 +264,5 @@ def _may_be_silent(plant: Plant, heard_ms: Times, days: range) -> Days:
     if len(heard_ms) < 2 or int(np.diff(heard_ms).max()) >= wait:
         return np.ones(len(days), bool)
     light = np.array([plant.days.daylight_ms(day, round(silent.LIMITS.sun_up_h * HOUR_MS)) for day in days])
-    return (heard_ms[0] - light[:, 0] >= wait) | (light[:, 1] - heard_ms[-1] >= wait)
+    late = round(silent.LIMITS.morning_h * HOUR_MS)  # of a gap that may have begun the day before
+    return (heard_ms[0] - light[:, 0] >= late) | (light[:, 1] - heard_ms[-1] >= wait)

@@ -132,6 +132,15 @@ def named(days: Iterable[DaySummary], causes: dict[str, str]) -> tuple[DaySummar
     return tuple(_named(day, causes) for day in days)
 
 
+def renamed(days: list[DaySummary], was: str, now: str) -> list[DaySummary]:
+    """The days with what one case had lost under its new key."""
+
+    def of(name: str) -> str:
+        return MARK + now if name == MARK + was else name
+
+    return [replace(day, lost_m3={of(name): value for name, value in day.lost_m3.items()}) for day in days]
+
+
 def _named(day: DaySummary, causes: dict[str, str]) -> DaySummary:
     if not any(name.startswith(MARK) for name in day.lost_m3):
         return day

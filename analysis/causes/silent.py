@@ -12,9 +12,12 @@ from analysis.symptoms import DayView, Episode
 
 @dataclass(frozen=True)
 class SilentLimits:
-    """`after_h` of daylight: a mobile link is down for hours often enough (common practice, no source)."""
+    """`after_h` of daylight: the most of a day. A link that is slow, or a board whose small panel wakes it late, leaves out hours often
+    enough, and nobody drives out for an afternoon without readings (common practice, no source). `morning_h`: of the next day's light at
+    least, however much of the day before was missing already."""
 
-    after_h: float = 5.0
+    after_h: float = 8.0
+    morning_h: float = 1.0
     sun_up_h: float = 0.5  # after sunrise: a board fed by a panel of its own wakes late
 
 
@@ -23,7 +26,7 @@ TOLD_APART_H = 1.0
 
 
 def watch(view: DayView) -> list[Episode]:
-    """Gaps of the day's rows that cover more than `after_h` of its daylight, counted over the night before.
+    """Gaps of the rows that cover more than `after_h` of daylight, this day's and, where it began then, that of the day before.
 
     Judged when: the clock says that event time is complete (`until`). Shows as: nothing at all.
     """
@@ -33,10 +36,13 @@ def watch(view: DayView) -> list[Episode]:
     wait = round(LIMITS.after_h * HOUR_MS)
     opens = max(opens, view.first_ms)
     lasts = silence_lasts(view.memory) and not _heard_since(view, opens)
-    if closes - opens < (0 if lasts else wait):
+    wait_first = max(wait - _light_before(view, opens), round(LIMITS.morning_h * HOUR_MS))
+    if closes - opens < (0 if lasts else wait_first):
         return []
     edges = np.concatenate([[opens], heard, [closes]])
-    long = np.diff(edges) >= wait
+    waits = np.full(len(edges) - 1, wait)
+    waits[0] = wait_first
+    long = np.diff(edges) >= waits
     long[0] |= lasts  # the morning on which it speaks again
     found = []
     for place in np.flatnonzero(long):
@@ -46,7 +52,7 @@ def watch(view: DayView) -> list[Episode]:
             Episode(
                 "silent",
                 began_ms=began,
-                flag_ms=up_to_minute(min(start + wait, end)),
+                flag_ms=up_to_minute(min(start + int(waits[place]), end)),
                 seen_ms=end,
                 hours=_daylight_h(
                     view, view.last_before(start) if place or not lasts else start, end, place == 0 and lasts
@@ -63,6 +69,12 @@ def watch(view: DayView) -> list[Episode]:
 def silence_lasts(memory: Memory) -> bool:
     """Whether nothing had been heard up to yesterday's close for long enough to have been told."""
     return any(case.cause == "silent" and case.ended_ms is None for case in memory.cases)
+
+
+def _light_before(view: DayView, opens_ms: int) -> int:
+    """How much of yesterday's daylight, up to its end, had passed without a reading when today opens. [ms]"""
+    opened, closed = view.days.daylight_ms(view.day - 1, round(LIMITS.sun_up_h * HOUR_MS))
+    return max(closed - max(view.last_before(opens_ms), opened), 0)
 
 
 def _heard_since(view: DayView, opens_ms: int) -> bool:

@@ -127,7 +127,7 @@ CAUSES = (
     _cause("the rating is forgotten by a tenth", "over_voltage", "above: float = 0.004", "above: float = 0.1",
            THRESHOLDS + "test_two_readings_above_the_rating_are_an_over_voltage"),
     _cause("two trips are a fault", "controller_trip", "trips: int = 3", "trips: int = 2", THRESHOLDS + "test_two_trips_happen_and_three_are_a_fault"),
-    _cause("two hours' silence is a fault", "silent", "after_h: float = 5.0", "after_h: float = 2.0", THRESHOLDS + "test_a_link_may_be_down_for_hours"),
+    _cause("two hours' silence is a fault", "silent", "after_h: float = 8.0", "after_h: float = 2.0", THRESHOLDS + "test_a_link_may_be_down_for_hours"),
 )  # fmt: skip
 
 NO_WATER = CONTRACT + "test_what_physics_says_of_no_water_is_told_apart"

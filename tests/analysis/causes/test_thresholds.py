@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.causes.registry import all_causes
+from analysis.causes.silent import LIMITS as LIMITS_OF_SILENCE
 from analysis.memory import Memory
 from analysis.plant import plant_of
 from analysis.rows import Rows
@@ -139,7 +140,7 @@ def test_a_coarse_reading_that_falls_to_nothing_at_rest_is_not_stuck() -> None:
     assert told.channel == "motor_current_a"
 
 
-@pytest.mark.parametrize(("gap_h", "told"), [(3.0, 0), (4.5, 0), (5.5, 1)])
+@pytest.mark.parametrize(("gap_h", "told"), [(3.0, 0), (7.0, 0), (8.5, 1)])
 def test_a_link_may_be_down_for_hours(gap_h: float, told: int) -> None:
     """Quiet for so long about noon, heard every minute else."""
     days = plant_of(FACTS).days
@@ -156,6 +157,26 @@ def test_a_link_may_be_down_for_hours(gap_h: float, told: int) -> None:
     assert len(found) == told
     if found:
         assert found[0].hours == pytest.approx(gap_h, abs=0.1)
+
+
+@pytest.mark.parametrize(("afternoon_h", "morning_h", "told"), [(3.0, 4.5, 0), (5.0, 3.5, 1), (8.5, 0.5, 0)])
+def test_light_without_readings_is_counted_over_the_night(afternoon_h: float, morning_h: float, told: int) -> None:
+    """What the afternoon before was quiet counts; a board that wakes half an hour late on the next morning does not make it longer."""
+    days = plant_of(FACTS).days
+    day = 20_000
+    half_hour = round(LIMITS_OF_SILENCE.sun_up_h * HOUR_MS)
+    opens, closes = days.daylight_ms(day, half_hour)
+    last = days.daylight_ms(day - 1, half_hour)[1] - round(afternoon_h * HOUR_MS)
+    heard = np.arange(opens + round(morning_h * HOUR_MS), closes + HOUR_MS, MINUTE_MS, dtype=np.int64)
+    view = SimpleNamespace(
+        days=days, day=day, until_ms=closes, heard_ms=heard, first_ms=last - HOUR_MS, last_before=lambda t: last,
+        memory=Memory(),
+    )  # fmt: skip
+    found = watched("silent", view)
+    assert len(found) == told
+    if found:
+        assert found[0].began_ms == last
+        assert found[0].flag_ms <= heard[0]
 
 
 @pytest.mark.parametrize(("still_h", "told"), [(5, 0), (7, 1)])

@@ -1,0 +1,42 @@
+"""What the days show and nobody is told of yet: dust and shade are seen as what is left over, and are told once they are likelier than not.
+
+Flow: close.py (cases of the days) -> HERE -> memory.py; pipeline.py leaves out what waits.
+A case that waits is followed, weighed and sized like any other, so that nothing is learnt from its days; it is flagged at the close that makes
+it likely enough, and forgotten if it ends before.
+Never: a case that was told of; one seen within the day.
+"""
+
+from analysis.calibration import ARE_LEFT_OVER
+from analysis.life import confidence_of, number_of
+from analysis.memory import Case, Memory
+from analysis.water_lost import key_of, renamed
+
+LIKELIER_THAN_NOT = 0.5
+"""Told sooner, it would be wrong more often than right: of 37 such findings of drawn seasons of four plants 5 were right."""
+WAITS = "waits"
+"""In a case's numbers while nobody is told of it."""
+
+
+def waits(case: Case) -> bool:
+    """Whether nobody is told of it yet."""
+    return WAITS in case.weighed
+
+
+def told_at_close(memory: Memory, close_ms: int) -> None:
+    """At a day's close: what begins to wait, what is told from now on, what is forgotten. Changes `memory.cases`."""
+    for case in memory.cases:
+        if waits(case):
+            case.first_cause = case.cause  # nobody heard another name
+        if case.flagged_ms == close_ms and case.family.startswith("slow") and not _sure(case):
+            case.weighed[WAITS] = 1.0
+        elif waits(case) and case.ended_ms is None and _sure(case):
+            del case.weighed[WAITS]
+            waited_as = key_of(case)
+            case.number = number_of([one for one in memory.cases if one is not case], close_ms)
+            case.flagged_ms = close_ms
+            memory.days = renamed(memory.days, waited_as, key_of(case))
+    memory.cases = [case for case in memory.cases if not (waits(case) and case.ended_ms is not None)]
+
+
+def _sure(case: Case) -> bool:
+    return case.cause not in ARE_LEFT_OVER or confidence_of(case) >= LIKELIER_THAN_NOT

@@ -1,0 +1,65 @@
+"""Dust and shade are what is left over: nobody is told before they are likelier than not."""
+
+import pytest
+
+from analysis.calibration import stated
+from analysis.memory import Case, Memory
+from analysis.not_yet_told import LIKELIER_THAN_NOT, told_at_close, waits
+from analysis.solar_days import DAY_MS
+from analysis.summary import DaySummary
+from analysis.water_lost import MARK, key_of
+
+CLOSE_MS = 20_000 * DAY_MS
+LIKELY, UNLIKELY = 0.99, 0.6
+
+
+def case_of(cause: str, share: float, family: str = "slow-electric") -> Case:
+    return Case(family, cause, cause, CLOSE_MS, 1, CLOSE_MS - DAY_MS, CLOSE_MS, confidence=share, water_lost_m3=1.0)
+
+
+def day_of(lost_m3: dict[str, float]) -> DaySummary:
+    return DaySummary("site", "2025-01-01", 1.0, 2.0, 1.5, 2.5, 5.0, 6.0, None, None, 1.0, lost_m3)
+
+
+def test_the_shares_used_here_lie_on_either_side() -> None:
+    assert stated(UNLIKELY, {}, left_over=True)[0] < LIKELIER_THAN_NOT < stated(LIKELY, {}, left_over=True)[0]
+
+
+@pytest.mark.parametrize(
+    ("cause", "share", "family", "quiet"),
+    [
+        ("panel-soiling", UNLIKELY, "slow-electric", True),
+        ("shading", UNLIKELY, "slow-electric", True),
+        ("panel-soiling", LIKELY, "slow-electric", False),
+        ("string-out", UNLIKELY, "slow-electric", False),
+        ("dry-running", UNLIKELY, "no-water", False),
+    ],
+)
+def test_who_waits(cause: str, share: float, family: str, quiet: bool) -> None:
+    memory = Memory(cases=[case_of(cause, share, family)])
+    told_at_close(memory, CLOSE_MS)
+    assert [waits(case) for case in memory.cases] == [quiet]
+
+
+def test_it_is_flagged_at_the_close_that_makes_it_likely_and_keeps_its_water() -> None:
+    case = case_of("panel-soiling", UNLIKELY)
+    memory = Memory(cases=[case], days=[day_of({MARK + key_of(case): 0.5, "other": 0.1})])
+    told_at_close(memory, CLOSE_MS)
+    case.confidence, case.cause = LIKELY, "shading"
+    told_at_close(memory, CLOSE_MS + 3 * DAY_MS)
+    assert not waits(case)
+    assert (case.flagged_ms, case.first_cause) == (CLOSE_MS + 3 * DAY_MS, "shading")
+    assert memory.days[0].lost_m3 == {MARK + key_of(case): 0.5, "other": 0.1}
+    case.confidence = UNLIKELY
+    told_at_close(memory, CLOSE_MS + 4 * DAY_MS)
+    assert not waits(case), "what people were told of is not taken back"
+    assert case.flagged_ms == CLOSE_MS + 3 * DAY_MS
+
+
+def test_what_ends_before_anyone_was_told_is_forgotten() -> None:
+    case = case_of("shading", UNLIKELY)
+    memory = Memory(cases=[case])
+    told_at_close(memory, CLOSE_MS)
+    case.ended_ms = CLOSE_MS + DAY_MS
+    told_at_close(memory, CLOSE_MS + DAY_MS)
+    assert memory.cases == []
