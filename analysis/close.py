@@ -14,7 +14,7 @@ from analysis.estimates.days_before import hours_kept
 from analysis.estimates.dips import hours_taken
 from analysis.estimates.envelope import SKY_TOLD, under_clear_sky, without_haze
 from analysis.estimates.horizon import without_horizon
-from analysis.estimates.scatter import HYDRAULIC
+from analysis.estimates.scatter import HYDRAULIC, Scatter
 from analysis.estimates.vector import PLACE, SIZE
 from analysis.first_days import beyond_tolerance, not_its_own
 from analysis.flow_lost import WATER
@@ -66,13 +66,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     before = len(memory.cases)
     learnt, scatter = learnt_of(plant, memory), slow_bench(plant).scatter
     was_learnt = learnt
-    for visit in plant.facts.visits:
-        if plant.days.day_of_date(visit.date) == view.day:
-            learnt = opened(learnt, visit.kind, scatter)
-            after_visit(memory, visit.kind)
-            memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind, scatter)
-            if FLOW_OPENED.intersection(OPENED_BY[visit.kind]):
-                memory.arrays.pop(WATER, None)
+    learnt = _after_visits(plant, memory, view.day, learnt, scatter)
     vector, memory.arrays["horizon"] = without_horizon(
         plant, view.day, figures.vector, figures.sunny, memory.arrays.get("horizon"), _usual(plant, learnt)
     )
@@ -110,6 +104,18 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     memory.days.append(_summary(plant, view.day, view.memory.cases, memory, figures))
     told_at_close(memory, plant.days.close_ms(view.day))
     return memory
+
+
+def _after_visits(plant: Plant, memory: Memory, day: int, learnt: Learnt, scatter: Scatter) -> Learnt:
+    """What is still known after the work of the day, told of in the site file. Changes the memory likewise."""
+    for visit in plant.facts.visits:
+        if plant.days.day_of_date(visit.date) == day:
+            learnt = opened(learnt, visit.kind, scatter)
+            after_visit(memory, visit.kind)
+            memory.arrays["recent"] = forgotten(memory.arrays.get("recent", np.empty((0, SIZE))), visit.kind, scatter)
+            if FLOW_OPENED.intersection(OPENED_BY[visit.kind]):
+                memory.arrays.pop(WATER, None)
+    return learnt
 
 
 def _of_hours(learnt: Learnt) -> np.ndarray:

@@ -169,7 +169,7 @@ def test_light_without_readings_is_counted_over_the_night(afternoon_h: float, mo
     last = days.daylight_ms(day - 1, half_hour)[1] - round(afternoon_h * HOUR_MS)
     heard = np.arange(opens + round(morning_h * HOUR_MS), closes + HOUR_MS, MINUTE_MS, dtype=np.int64)
     view = SimpleNamespace(
-        days=days, day=day, until_ms=closes, heard_ms=heard, first_ms=last - HOUR_MS, last_before=lambda t: last,
+        days=days, day=day, until_ms=closes, heard_ms=heard, first_ms=last - HOUR_MS, last_before=lambda _: last,
         memory=Memory(),
     )  # fmt: skip
     found = watched("silent", view)
