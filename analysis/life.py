@@ -33,6 +33,8 @@ RARE = ("controller-trip", "short-cycling")
 RARE_MS = (
     21 * DAY_MS
 )  # likewise of what shows on a day on which it comes often enough: a loose contact or a trip once a day is there on all days
+ANOTHER = 0.02  # chance of a second fault of a kind within so long: what is seen then is the first one come again
+YEAR_MS = 365 * DAY_MS
 HEALTHY_H = 1.5  # of settled running with water after the last evidence: a fast fault is over
 RIVALS = 4
 LEAST_SHARE = 0.01
@@ -48,7 +50,7 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
             _stepped(view, cases, episode)
             continue
         family = episode.symptom if episode.cause is None else episode.cause
-        known = _same(cases, family, episode) or _drifted(cases, episode)
+        known = _same(cases, family, episode) or _drifted(cases, episode) or _come_again(view, cases, episode)
         if episode.judged_again and known is not None and known.seen_ms == episode.seen_ms:
             continue  # it was told of when it was judged first
         if known is None:
@@ -125,6 +127,27 @@ def _same(cases: list[Case], family: str, episode: Episode) -> Case | None:
         if case.ended_ms is None or episode.began_ms - case.seen_ms < within:
             return case
     return None
+
+
+def _come_again(view: DayView, cases: list[Case], episode: Episode) -> Case | None:
+    """What went by itself and comes again, by the same name, before another such fault is to be expected: it was never mended.
+
+    Frost, a float valve that sticks, a well that gives out in dry weeks come and go for months. Judged by what was known at the flag alone.
+    """
+    if episode.cause is not None:
+        return None
+    cause = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause
+    if cause not in all_causes():
+        return None
+    within = ANOTHER / all_causes()[cause].per_year * YEAR_MS
+    return next(
+        (
+            c
+            for c in reversed(cases)
+            if c.family == episode.symptom and c.cause == cause and episode.began_ms - c.seen_ms < within
+        ),
+        None,
+    )
 
 
 def _drifted(cases: list[Case], episode: Episode) -> Case | None:

@@ -122,9 +122,9 @@ def _labels(
         late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & (seen.moved_m3 == 0)
         late &= np.isnan(now) | gone
         late |= (
-            owed(plant, seen) & ~flowing & np.isnan(torque) & np.isnan(current)
+            owed(plant, seen, _known_loss(view)) & ~flowing & np.isnan(torque) & np.isnan(current)
         )  # where no load is read to tell sooner
-    odd = (able & (light | heavy) & ~flowing) | gasps
+    odd = (able & (light | heavy) & ~flowing & ~_unread(plant, seen)) | gasps
     good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning
     own = view.once("just-before", lambda: just_before(plant, seen))
     odd, late, usual = _by_own(plant, seen, measures, own, light, odd, late, usual)
@@ -169,6 +169,13 @@ def pressed(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
         over = over_open_m(plant, seen.rows)
         low = np.where(over < PRESSED_M[0], seen.day, np.iinfo(np.int64).min)
         return seen.turning & (over > PRESSED_M[1]) & (np.maximum.accumulate(low) == seen.day)
+
+
+def _unread(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
+    """A meter is fitted, and the row holds nothing of it: that no water was read is no sign that none came. bool[n]"""
+    if not plant.has & set(METERS):
+        return np.zeros(len(seen), bool)
+    return np.isnan(seen.moved_m3) & np.isnan(seen.rows["flow_m3_h"])
 
 
 def between_tries(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
@@ -218,17 +225,21 @@ def fruitless(view: DayView, rows: np.ndarray) -> NDArray[np.bool_]:
     return view.once("no-water", lambda: _labels(plant, view, seen, measures_of(plant, view, seen)))[0][rows] == BAD
 
 
-def owed(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
-    """Weak sun all along, and yet by now even a weak pump would owe more than any doubt of the table, and than the register waits for. Sums are of whole numbers."""
+def owed(plant: Plant, seen: Columns, known_loss: float = 0.0) -> NDArray[np.bool_]:
+    """Weak sun all along, and yet by now even a weak pump would owe more than any doubt of the table, and than the register waits for.
+
+    Of a pump known to lose a share of its full flow, what it lifts above that: a hole takes its part first. Sums are of whole numbers.
+    """
     if not len(seen):
         return np.zeros(0, bool)
-    surely = np.where(seen.settled, np.maximum(seen.surely_m3_h, 0.0), 0.0)
+    sure_m3_h = seen.surely_m3_h - known_loss * plant.full_flow_m3_h
+    surely = np.where(seen.settled, np.maximum(sure_m3_h, 0.0), 0.0)
     owed = np.cumsum(np.rint(surely * seen.dt_h * NANO).astype(np.int64))
     new_day = np.concatenate([[True], np.diff(seen.day) > 0])
     since = owed - np.maximum.accumulate(np.where((seen.moved_m3 != 0) | new_day, owed, 0))
     step = plant.facts.sensors.meter_step_m3 or 0.01
     enough = since >= max(LIMITS.owed_h * plant.full_flow_m3_h, LIMITS.steps * step) * NANO
-    return enough & seen.settled & (seen.surely_m3_h > LIMITS.least_owed * plant.full_flow_m3_h)
+    return enough & seen.settled & (sure_m3_h > LIMITS.least_owed * plant.full_flow_m3_h)
 
 
 def _gasps(seen: Columns, should: Floats) -> NDArray[np.bool_]:

@@ -119,7 +119,7 @@ def _once_it_started(
 def _lifted(plant: Plant, seen: Columns) -> np.ndarray:
     """Rows in which it was fed and water came, whatever speed their mean holds: short runs in dim light lift too. bool[n]"""
     came = (seen.moved_m3 > 0) | (seen.rows["flow_m3_h"] > 0)
-    return fed_rows(plant, seen) & came if came.any() else came
+    return (seen.driven | fed_rows(plant, seen)) & came if came.any() else came
 
 
 def _belied(seen: Columns, turns: np.ndarray, unknown: np.ndarray) -> np.ndarray:
@@ -308,9 +308,9 @@ def fed_rows(plant: Plant, seen: Columns) -> np.ndarray:
     A row after one that turned holds the end of that run.
     """
     with np.errstate(invalid="ignore"):
-        took = seen.power_w > max(IDLE_W, IDLE_SHARE * plant.full_power_w)
+        took = seen.driven | (seen.power_w > max(IDLE_W, IDLE_SHARE * plant.full_power_w))
     took[1:] &= ~seen.turning[:-1]
-    return np.asarray(seen.driven | took)
+    return np.asarray(took)
 
 
 def weighty_rows(plant: Plant, seen: Columns) -> np.ndarray:

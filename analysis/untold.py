@@ -26,6 +26,7 @@ TANK_SHUT: Levels = TANK_FULL | {"pressed": (1.0, 0.15), "rate": (0.3, 0.0)}
 
 OVERCAST: Levels = SWITCHED_OFF | {
     "vain": (0.3, 0.45),
+    "spun": (0.7, 0.46),
     "stood": (1.0, 1.0),
     "onset": (0.7, 0.46),
     "fed": (0.0, 0.03),
@@ -49,7 +50,7 @@ DARK_DAYS, DARK_SINCE = 0.3, 10.0  # dark days, and days, as good as seen before
 GOES_ON, GOES_ON_SINCE = 0.5, 2.0  # likewise of dark days that another followed: one in four (a guess)
 
 
-TURNED_DOWN: Levels = {"flow": (0.0, 0.03), "spare": (-0.95, 0.3), "onset": (0.5, 0.5), "handled": (0.1, 0.35), "before": (1.0, 0.1), "revived": (0.1, 0.3), "lead": (0.0, 0.15), "rate": (0.2, 0.0)}  # fmt: skip
+TURNED_DOWN: Levels = {"flow": (0.0, 0.03), "spare": (-0.95, 0.3), "onset": (0.5, 0.5), "handled": (0.1, 0.35), "before": (1.0, 0.1), "revived": (0.1, 0.3), "lead": (0.0, 0.15), "rate": (0.03, 0.0)}  # fmt: skip
 """Someone turned an impeller down to less than it needs to lift at all, and no channel reads the setting (a guess)."""
 
 
