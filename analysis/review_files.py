@@ -43,14 +43,19 @@ def read_all(
     sites: list[SiteFacts],
     files: list[Path],
     ignore_unknown: bool = False,
-    told: Callable[[str], None] | None = None,
+    told: Callable[[str, int], None] | None = None,
 ) -> list[SiteReadings]:
-    """The rows of every site out of all files. FilesError: some file cannot be used, or a site has no rows."""
+    """The rows of every site out of all files. FilesError: some file cannot be used, or a site has no rows.
+
+    told: called before each file with its name and the bytes of those before it.
+    """
     problems: list[Problem] = []
     parts: dict[str, list[Part]] = {site.site.id: [] for site in sites}
+    before = 0
     for place, path in enumerate(files):
         if told is not None:
-            told(path.name)
+            told(path.name, before)
+            before += bytes_of([path])
         try:
             for name, part in read_file(path, ignore_unknown).items():
                 owner = _owner(sites, files, place, name)
@@ -75,6 +80,11 @@ def read_all(
         raise FilesError(problems)
     _share_the_sky(merged)
     return merged
+
+
+def bytes_of(files: list[Path]) -> int:
+    """Of all files that are there; one that is not is told of when it is read."""
+    return sum(path.stat().st_size for path in files if path.is_file())
 
 
 def _share_the_sky(every: list[SiteReadings]) -> None:

@@ -16,7 +16,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from analysis.explain_files import write_explanation
 from analysis.explanation import explain
 from analysis.plant import plant_of
-from analysis.review_files import SiteReadings, read_all, review_one
+from analysis.review_files import SiteReadings, bytes_of, read_all, review_one
 from analysis.review_words import summary_of
 from analysis.season import Review
 from analysis.sky import measures_sun, without_sky
@@ -28,6 +28,7 @@ from logger.record.site_facts import SiteFacts
 from logger.record.site_file import SiteFileError, load_site
 
 PICTURES = "pictures"
+KB = 1000
 
 
 def review(
@@ -48,10 +49,13 @@ def review(
         open_store(store_url) if store_url is not None else None
     )  # before any work, so that a wrong one writes nothing
     console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("rows"))
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[of]}"))
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
-        task = progress.add_task("reading files", total=None)
-        every = read_all(sites, reading_files, ignore_unknown, lambda file: progress.update(task, description=file))
+        task = progress.add_task("reading files", total=bytes_of(reading_files) // KB, of="kB")
+        every = read_all(
+            sites, reading_files, ignore_unknown,
+            lambda file, before: progress.update(task, description=file, completed=before // KB),
+        )  # fmt: skip
         progress.remove_task(task)
         reviews = [_one(readings, from_ms, to_ms, progress) for readings in every]
         _write(out, reviews, every if pictures else [])
@@ -98,7 +102,7 @@ def _no_such_plant(path: Path, said: str) -> Problem:
 
 
 def _one(readings: SiteReadings, from_ms: int | None, to_ms: int | None, progress: Progress) -> Review:
-    task = progress.add_task(readings.facts.site.name, total=len(readings.rows))
+    task = progress.add_task(readings.facts.site.name, total=len(readings.rows), of="rows")
     return review_one(readings, from_ms, to_ms, lambda done, of: progress.update(task, completed=done, total=of))
 
 

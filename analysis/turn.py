@@ -204,10 +204,19 @@ def why_withdrawn(old: Finding, fresh: tuple[Finding, ...]) -> str:
         for one in fresh
         if (one.cause, one.channel) == (old.cause, old.channel)
         and (one.part is None or old.part is None or one.part == old.part)
-        and (old.ended is None or ms_of(one.began) < ms_of(old.ended))
+        and ms_of(one.began) < _known_until_ms(old)
         and (one.ended is None or ms_of(old.began) < ms_of(one.ended))
     ]
     if same:
         nearest = min(same, key=lambda one: (abs(ms_of(one.began) - ms_of(old.began)), one.id))
         return TOLD_ANEW.format(id=nearest.id, began=nearest.began)
     return LINK_WAS_DOWN if old.cause == "silent" else DISPROVED
+
+
+def _known_until_ms(old: Finding) -> float:
+    """How far a withdrawn finding had reached; of a silence no further than it had lasted, for every later one is another."""
+    if old.ended is not None:
+        return ms_of(old.ended)
+    if old.cause != "silent" or old.size is None:
+        return float("inf")
+    return ms_of(old.began) + old.size.value * HOUR_MS

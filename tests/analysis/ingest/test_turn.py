@@ -15,7 +15,7 @@ from analysis.season import review_rows, rows_of_frame
 from analysis.store import open_store, state
 from analysis.store.readings import take
 from analysis.turn import DISPROVED, LINK_WAS_DOWN, TOLD_ANEW, turn, why_withdrawn
-from logger.record.finding import Finding
+from logger.record.finding import Finding, Size
 from logger.record.reading import Reading
 
 BOOT = "000001-aaaaaaaa"
@@ -148,6 +148,14 @@ def test_only_the_same_fault_at_the_same_time_is_pointed_to(given, pointed):
     same = replace(old, id="new", **({"began": "2025-11-02T06:00:00Z"} | given))
     said = TOLD_ANEW.format(id="new", began=same.began) if pointed else DISPROVED
     assert why_withdrawn(old, (same,)) == said
+
+
+def test_a_silence_whose_readings_came_is_not_called_a_later_one():
+    """It lasted ten hours as far as was known; the board fell silent again two weeks on."""
+    old = Finding("old", "silent", "silent", "2025-11-03T06:00:00Z", "2025-11-03T14:00:00Z", 0.9, "", "")
+    old = replace(old, size=Size("duration", 10.0, 8.0, 10.0, "h"))
+    later = replace(old, id="new", began="2025-11-19T06:00:00Z")
+    assert why_withdrawn(old, (later,)) == LINK_WAS_DOWN
 
 
 def test_a_turn_that_fails_keeps_nothing_and_comes_again(store, readings, monkeypatch):
