@@ -44,6 +44,9 @@ class JustBeforeLimits:
         0.3  # log of a rotor's torque: more than noise, a drive's own losses at low speed, and drift of minutes
     )
     eased: float = 0.1  # likewise an impeller's, that turns no slower
+    shut: float = (
+        -0.7
+    )  # likewise: an impeller that throws water and lifts none still takes half or more (common practice, no source)
     flows: float = 0.15  # of full flow: less is near where lifting begins, and comes or not by a hair
 
 
@@ -55,12 +58,14 @@ class JustBefore:
     """By row. gone: what came minutes ago does not come any more. changed: nor is the load what it was; False where nothing reads it.
 
     due_m3_h: of what came then, what must come now at the least, 0 = not known. log_load: log of the load over that then, NaN = not known.
+    slowed: an impeller turns so much slower than then that by its flow then it need not lift at all, whatever the table says.
     """
 
     due_m3_h: Floats
     gone: Flags
     changed: Flags
     log_load: Floats
+    slowed: Flags
 
 
 def just_before(plant: Plant, seen: Columns) -> JustBefore:
@@ -68,7 +73,7 @@ def just_before(plant: Plant, seen: Columns) -> JustBefore:
     count = len(seen)
     none = np.zeros(count, bool)
     if count < LIMITS.rows + 2 or not plant.has & {"volume_m3", "flow_m3_h"}:
-        return JustBefore(np.zeros(count), none, none, np.full(count, np.nan))
+        return JustBefore(np.zeros(count), none, none, np.full(count, np.nan), none)
     came = _came(seen)
     start, stop = _window(seen, came)
     sums = _Sums(start, stop)
@@ -81,7 +86,7 @@ def just_before(plant: Plant, seen: Columns) -> JustBefore:
             (stop - start >= LIMITS.rows) & (1000.0 * seconds >= LIMITS.least_ms) & (water >= LIMITS.steps * step_m3)
         )
         known &= seen.settled & np.isfinite(came) & (flow > LIMITS.flows * plant.full_flow_m3_h)
-        share, log_load, light = _against(plant, seen, sums, flow)
+        share, log_load, light, slowed = _against(plant, seen, sums, flow)
         due = np.where(known & np.isfinite(share), flow * share, 0.0)
         missed = _missed(seen, came, due)
         two = due * seen.dt_h
@@ -95,7 +100,7 @@ def just_before(plant: Plant, seen: Columns) -> JustBefore:
     gone = (due > 0.0) & (fine | late | short) & (seen.dt_h <= LIMITS.row_h)
     if plant.has & {"motor_speed_rpm", "drive_frequency_hz"}:
         gone &= light  # water that goes takes the load along, or piles it up; else it is the meter, and nothing is in a hurry
-    return JustBefore(due, gone, gone & light, np.where(known, log_load, np.nan))
+    return JustBefore(due, gone, gone & light, np.where(known, log_load, np.nan), known & slowed)
 
 
 def _came(seen: Columns) -> Floats:
@@ -133,8 +138,9 @@ class _Sums:
         return np.where(rows == self.stop - self.start, whole * grain / rows, np.nan)
 
 
-def _against(plant: Plant, seen: Columns, sums: _Sums, flow: Floats) -> tuple[Floats, Floats, Flags]:
-    """Share of the flow then that must come now (NaN = nobody knows), log of the load over that then, and whether it clearly changed."""
+def _against(plant: Plant, seen: Columns, sums: _Sums, flow: Floats) -> tuple[Floats, Floats, Flags, Flags]:
+    """Share of the flow then that must come now (NaN = nobody knows), log of the load over that then, whether it clearly changed, and `slowed`."""
+    never = np.zeros(len(seen), bool)
     power, speed = seen.power_w, np.where(seen.speed_rpm > 0, seen.speed_rpm, np.nan)
     power_then = sums.mean(power, 0.01)
     strong = power >= LIMITS.as_strong * power_then
@@ -143,13 +149,13 @@ def _against(plant: Plant, seen: Columns, sums: _Sums, flow: Floats) -> tuple[Fl
         torque = np.log((power / speed) / sums.mean(power / speed, 1e-6))
         if plant.helical:
             share = np.clip((faster - LIMITS.slip) / (1.0 - LIMITS.slip), 0.0, 1.0)
-            return np.where(strong, 1.0, share), torque, np.abs(torque) > LIMITS.changed
+            return np.where(strong, 1.0, share), torque, np.abs(torque) > LIMITS.changed, never
         load = torque - 2.0 * np.log(faster)
         unsteady = np.sqrt(np.maximum(sums.mean(speed**2, 1.0) / sums.mean(speed, 0.01) ** 2 - 1.0, 0.0))
         fast = (faster > 1.0 + unsteady - LIMITS.read) & (strong | _sun_kept(seen, sums))
-        share = np.where(fast, _of_impeller(plant, flow, faster), np.nan)
-        return share, load, load < -LIMITS.eased
-    return np.where(strong & plant.helical, 1.0, np.nan), np.full(len(seen), np.nan), np.zeros(len(seen), bool)
+        share = _of_impeller(plant, flow, faster)
+        return np.where(fast, share, np.nan), load, load < -LIMITS.eased, (share <= 0.0) & (load > LIMITS.shut)
+    return np.where(strong & plant.helical, 1.0, np.nan), np.full(len(seen), np.nan), never, never
 
 
 def _sun_kept(seen: Columns, sums: _Sums) -> Flags:

@@ -97,6 +97,7 @@ def _labels(
     """Each row good, bad or silent about it; which come from a register that should have moved long ago; which carry a usual load."""
     should = seen.should_m3_h * measures["factor"]
     step = plant.facts.sensors.meter_step_m3 or 0.01
+    own = view.once("just-before", lambda: just_before(plant, seen))
     with np.errstate(invalid="ignore"):
         torque, current = measures["torque"], measures["current"]
         light = (torque < LIMITS.light) | (current < LIMITS.light_current)
@@ -110,6 +111,7 @@ def _labels(
         able = seen.settled & (should > least * plant.full_flow_m3_h)
         able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * plant.full_flow_m3_h)
         able &= _well_above_lift(plant, seen) & ~(seen.speed_rpm < slow_for_it(view))
+        able &= ~own.slowed
         able &= _through(seen, able)
         able &= _riser_full(plant, seen, should) | ~(np.isnan(torque) & np.isnan(current))
         now = seen.flow_now_m3_h
@@ -126,7 +128,6 @@ def _labels(
         )  # where no load is read to tell sooner
     odd = (able & (light | heavy) & ~flowing & ~_unread(plant, seen)) | gasps
     good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning
-    own = view.once("just-before", lambda: just_before(plant, seen))
     odd, late, usual = _by_own(plant, seen, measures, own, light, odd, late, usual)
     good &= ~between_tries(plant, seen)
     if has_codes(seen):
