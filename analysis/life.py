@@ -7,11 +7,13 @@ Flow: watchers.py (episodes), slow.py (alarms), diagnosis.py (shares) -> HERE ->
 import numpy as np
 
 from analysis.calibration import ARE_LEFT_OVER, stated, stated_by_itself
-from analysis.causes.registry import all_causes
+from analysis.causes.registry import Levels, all_causes
+from analysis.come_again import come_again
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
 from analysis.estimates.vector import PLACE
 from analysis.late_starts import now_and_then
 from analysis.memory import Case
+from analysis.mended import mark, mended, words_of
 from analysis.no_water import LIMITS as NO_WATER
 from analysis.plant import plant_of
 from analysis.shade_hours import at_the_clock
@@ -33,8 +35,6 @@ RARE = ("controller-trip", "short-cycling")
 RARE_MS = (
     21 * DAY_MS
 )  # likewise of what shows on a day on which it comes often enough: a loose contact or a trip once a day is there on all days
-ANOTHER = 0.02  # chance of a second fault of a kind within so long: what is seen then is the first one come again
-YEAR_MS = 365 * DAY_MS
 HEALTHY_H = 1.5  # of settled running with water after the last evidence: a fast fault is over
 RIVALS = 4
 LEAST_SHARE = 0.01
@@ -50,7 +50,7 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
             _stepped(view, cases, episode)
             continue
         family = episode.symptom if episode.cause is None else episode.cause
-        known = _same(cases, family, episode) or _drifted(cases, episode) or _come_again(view, cases, episode)
+        known = _same(cases, family, episode) or _drifted(cases, episode) or come_again(view, cases, episode)
         if episode.judged_again and known is not None and known.seen_ms == episode.seen_ms:
             continue  # it was told of when it was judged first
         if known is None:
@@ -70,6 +70,8 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
         quiet = view.until_ms - case.seen_ms >= QUIET_MS.get(case.family, 0)
         if case.ended_ms is None and _is_fast(case) and quiet and healthy_after(view, case.seen_ms) >= HEALTHY_H:
             case.ended_ms = case.seen_ms
+            if mark(view, case):
+                _weighed_again(view, case)
     return cases
 
 
@@ -127,27 +129,6 @@ def _same(cases: list[Case], family: str, episode: Episode) -> Case | None:
         if case.ended_ms is None or episode.began_ms - case.seen_ms < within:
             return case
     return None
-
-
-def _come_again(view: DayView, cases: list[Case], episode: Episode) -> Case | None:
-    """What went by itself and comes again, by the same name, before another such fault is to be expected: it was never mended.
-
-    Frost, a float valve that sticks, a well that gives out in dry weeks come and go for months. Judged by what was known at the flag alone.
-    """
-    if episode.cause is not None:
-        return None
-    cause = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause
-    if cause not in all_causes():
-        return None
-    within = ANOTHER / all_causes()[cause].per_year * YEAR_MS
-    return next(
-        (
-            c
-            for c in reversed(cases)
-            if c.family == episode.symptom and c.cause == cause and episode.began_ms - c.seen_ms < within
-        ),
-        None,
-    )
 
 
 def _drifted(cases: list[Case], episode: Episode) -> Case | None:
@@ -223,19 +204,30 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
         if np.isfinite(value):
             case.weighed[name] = case.weighed.get(name, 0.0) + value * episode.hours
             case.weighed[f"n_{name}"] = case.weighed.get(f"n_{name}", 0.0) + episode.hours
+    _said(view, case, episode, None if episode.cause is not None else untold(view, episode))
+
+
+def _weighed_again(view: DayView, case: Case) -> None:
+    """After what was done to mend it."""
+    case.revision += 1
+    _said(view, case, None, ())
+
+
+def _said(view: DayView, case: Case, episode: Episode | None, nothing: tuple[Levels, ...] | None) -> None:
+    """What the case says of itself, weighed by all that it has seen; `nothing` None: nothing competes with it."""
     means = mean_measures(case)
-    if episode.symptom == "no-water":
+    if case.family == "no-water":
         means["ran"] = float(np.log(max(case.hours, 0.05)))
-    if episode.cause is None:
-        take_verdict(case, weigh_levels(episode.symptom, view.facts.pump.kind, means, untold(view, episode)))
-    else:
+    if nothing is None:
         case.confidence, case.rivals = 1.0, {}  # nothing was weighed against it: `_told` knows what that is worth
-    case.size = _size(case, episode)
+    else:
+        take_verdict(case, mended(weigh_levels(case.family, view.facts.pump.kind, means, nothing), case))
+    case.size = _size(case, None if episode is None else episode.size)
     case.figures = {**means, "hours": case.hours, "days": (case.seen_ms - case.began_ms) / DAY_MS}
     if case.size is not None:
         case.figures["size"] = case.size[0]
     file = all_causes().get(case.cause)
-    case.evidence = file.sentence(case.figures, _channel(view.facts, case)) if file else ""
+    case.evidence = file.sentence(case.figures, _channel(view.facts, case)) + words_of(case) if file else ""
 
 
 UNLEARNT, UNLEARNT_WORTH = "unlearnt", 0.9
@@ -271,7 +263,7 @@ def take_verdict(case: Case, verdict: Verdict) -> None:
     case.rivals = {name: share for share, name in others[:RIVALS] if share >= LEAST_SHARE}
 
 
-def _size(case: Case, episode: Episode) -> list[float] | None:
+def _size(case: Case, size: float | None) -> list[float] | None:
     cause = CAUSES[case.cause]
     if cause.quantity is None:
         return None
@@ -283,8 +275,8 @@ def _size(case: Case, episode: Episode) -> list[float] | None:
             max(min(case.hours / factor, case.hours - HOURS_LEAST), 0.0),
             max(lasted * factor, lasted + HOURS_LEAST),
         ]
-    if episode.size is not None:
-        return _rated(case, episode.size, cause.unit)
+    if size is not None:
+        return _rated(case, size, cause.unit)
     if cause.quantity == "flow lost":
         left = mean_measures(case).get("flow", 0.0)
         lost = float(np.clip(1.0 - left, 0.0, 1.0))

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.just_before import JustBefore, just_before
-from analysis.lifts_from import slow_for_it
+from analysis.lifts_from import slow_for_it, surely_lifts
 from analysis.loads import measures_of
 from analysis.look import Columns, over_open_m
 from analysis.meter import METERS, NANO
@@ -109,7 +109,8 @@ def _labels(
         unloaded = seen.unloaded
         least = np.where(unloaded, np.minimum(LIMITS.least_unloaded + _known_loss(view), least), least)
         able = seen.settled & (should > least * plant.full_flow_m3_h)
-        able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * plant.full_flow_m3_h)
+        sure = seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * plant.full_flow_m3_h)
+        able &= sure | surely_lifts(view, seen.speed_rpm)
         able &= _well_above_lift(plant, seen) & ~(seen.speed_rpm < slow_for_it(view))
         able &= ~own.slowed
         able &= _through(seen, able)

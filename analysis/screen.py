@@ -167,7 +167,10 @@ def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np
         unloaded = seen.unloaded
         shares = np.where(unloaded, min(least, LIMITS.least_unloaded), least)
         able = seen.settled & (seen.should_m3_h * most > shares * full)
-        able &= seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * full)
+        own = (
+            np.zeros(len(seen), bool) if plant.helical else seen.speed_rpm > 0.0
+        )  # which it always lifted at, none knows here
+        able &= own | (seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * full))
         waits = owed(plant, seen)
         able |= waits
         now, coarse = seen.flow_now_m3_h, np.isnan(seen.flow_now_m3_h)

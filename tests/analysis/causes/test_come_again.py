@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 
 from analysis.causes.registry import all_causes
+from analysis.come_again import ANOTHER, YEAR_MS, come_again
 from analysis.diagnosis import NOTHING, weigh_levels
-from analysis.life import ANOTHER, REOPENED_MS, YEAR_MS, _come_again
+from analysis.life import REOPENED_MS
 from analysis.no_water import _unread, owed
 from analysis.not_turning import fed_rows
 from analysis.symptoms import Episode
@@ -24,7 +25,7 @@ def again(levels: dict[str, float], days: float, cause: str = "closed-delivery")
     case.ended_ms = 0
     began = round(days * DAY_MS)
     view: Any = SimpleNamespace(facts=FACTS, memory=SimpleNamespace(days=[], numbers={}))
-    return _come_again(view, [case], Episode("no-water", began, began, began, 1.0, at_flag=levels)) is case
+    return come_again(view, [case], Episode("no-water", began, began, began, 1.0, at_flag=levels)) is case
 
 
 def test_a_pipe_that_shuts_again_weeks_later_was_never_mended() -> None:

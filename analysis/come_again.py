@@ -1,0 +1,33 @@
+"""What went by itself and comes again by the same name: one fault, or another one.
+
+Flow: life.py (an episode that no open case claims) -> HERE -> life.py.
+Never: weighing anew.
+"""
+
+from analysis.causes.registry import all_causes
+from analysis.diagnosis import weigh_levels
+from analysis.memory import Case
+from analysis.solar_days import DAY_MS
+from analysis.symptoms import DayView, Episode
+from analysis.untold import untold
+
+ANOTHER = 0.02
+"""Chance of a second fault of a kind within so long: what is seen then is the first one come again."""
+YEAR_MS = 365 * DAY_MS
+
+
+def come_again(view: DayView, cases: list[Case], episode: Episode) -> Case | None:
+    """The case that an episode goes on, though days without it lie between: it was never mended.
+
+    Frost, a float valve that sticks, a well that gives out in dry weeks come and go for months. Judged by what was known at the flag alone.
+    """
+    if episode.cause is not None:
+        return None
+    cause = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause
+    if cause not in all_causes():
+        return None
+    within = ANOTHER / all_causes()[cause].per_year * YEAR_MS
+    for case in reversed(cases):
+        if case.family == episode.symptom and case.cause == cause and episode.began_ms - case.seen_ms < within:
+            return case
+    return None
