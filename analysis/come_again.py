@@ -8,7 +8,7 @@ from analysis.causes.registry import all_causes
 from analysis.diagnosis import weigh_levels
 from analysis.memory import Case
 from analysis.solar_days import DAY_MS
-from analysis.symptoms import DayView, Episode
+from analysis.symptoms import WORK, DayView, Episode
 from analysis.untold import untold
 
 ANOTHER = 0.02
@@ -19,7 +19,8 @@ YEAR_MS = 365 * DAY_MS
 def come_again(view: DayView, cases: list[Case], episode: Episode) -> Case | None:
     """The case that an episode goes on, though days without it lie between: it was never mended.
 
-    Frost, a float valve that sticks, a well that gives out in dry weeks come and go for months. Judged by what was known at the flag alone.
+    Frost, a float valve that sticks, a well that gives out in dry weeks come and go for months. Where somebody worked on pump or leads
+    meanwhile, it may have been mended, or be of that work. Judged by what was known at the flag alone.
     """
     if episode.cause is not None:
         return None
@@ -29,5 +30,10 @@ def come_again(view: DayView, cases: list[Case], episode: Episode) -> Case | Non
     within = ANOTHER / all_causes()[cause].per_year * YEAR_MS
     for case in reversed(cases):
         if case.family == episode.symptom and case.cause == cause and episode.began_ms - case.seen_ms < within:
-            return case
+            return None if _worked_between(view, case.seen_ms, episode.began_ms) else case
     return None
+
+
+def _worked_between(view: DayView, first_ms: int, last_ms: int) -> bool:
+    done = [view.days.day_of_date(visit.date) for visit in view.facts.visits if visit.kind in WORK]
+    return any(view.days.day_of(first_ms) <= day <= view.days.day_of(last_ms) for day in done)

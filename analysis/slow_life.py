@@ -202,6 +202,9 @@ def _begun(
     plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, day: int,
     figures: DayFigures, found: _Found,
 ) -> None:  # fmt: skip
+    within_the_day = {c.cause for c in memory.cases if c.family == "no-water" and c.ended_ms is None}
+    if found.verdict.cause in within_the_day - set(FLOW_SHARE_LOST):
+        return  # told of already, whatever little comes in full sun
     close_ms = plant.days.close_ms(day)  # nothing less than the whole day was needed
     case = _reopened(memory, found, close_ms)
     if case is None and found.verdict.cause in FLOW_SHARE_LOST:

@@ -53,7 +53,8 @@ def effect(plant: Plant) -> list[Effect]:
 def levels(kind: str) -> dict[str, Levels]:
     """From the first minute after the leads were touched, or from the first day, and never while it runs. A helical rotor pushes
     against its shut check valve: it turns as light as with no lift. A centrifugal impeller still throws water outwards, but makes
-    about half of its head for more power than at a shut valve (common practice, no source), which most wells' lift is above.
+    about half of its head for more power than at a shut valve (common practice, no source), which most wells' lift is above; where the
+    lift is small it brings a part in full sun, and stops as the sun sinks.
     """
     helical = kind == "helical-rotor"
     common = {
@@ -74,14 +75,19 @@ def levels(kind: str) -> dict[str, Levels]:
         "idle_current": (0.1, 0.3) if helical else (0.25, 0.35),
         "spare": (-0.1, 0.4) if helical else (0.05, 0.35),
     }
-    return {
+    a_part = {} if helical else {
+        "no-water/after work, a part in full sun": {
+            **common, **load, "backwards": (0.0, 0.1), "lead": (1.0, 0.1), "onset": (0.6, 0.5), "before": (0.3, 0.3), "revived": (0.6, 0.5), "flow": (0.05, 0.07), "rate": (0.3, 0.0),
+        }
+    }  # fmt: skip
+    return a_part | {
         "no-water/after work": {
             **common,
             **load,
             "backwards": (0.0, 0.1),
             "lead": (1.0, 0.1),
             "onset": (0.3, 0.5),
-            "rate": (0.7, 0.0),
+            "rate": (0.7 if helical else 0.4, 0.0),
         },
         "no-water/no visit told": {
             **common,

@@ -1,5 +1,7 @@
 """What went by itself and comes again by the same name is the fault that was there; and what is no try, or no missing water, at all."""
 
+from dataclasses import replace
+from datetime import date
 from types import SimpleNamespace
 from typing import Any
 
@@ -13,18 +15,23 @@ from analysis.no_water import _unread, owed
 from analysis.not_turning import fed_rows
 from analysis.symptoms import Episode
 from analysis.untold import OVERCAST, TURNED_DOWN
+from logger.record.site_facts import Visit
 from tests.analysis.causes.test_standing_rules import DAY_MS, FACTS, PLANT, Sized, case_of, seen_of
 
 SHUT = {"flow": 0.0, "torque": 0.8, "idle": 2.1, "above": 80.0}
 LIGHT = {"flow": 0.0, "torque": -3.0, "idle": -1.7, "onset": 1.0}
 
 
-def again(levels: dict[str, float], days: float, cause: str = "closed-delivery") -> bool:
+def again(
+    levels: dict[str, float], days: float, cause: str = "closed-delivery", visits: tuple[Visit, ...] = ()
+) -> bool:
     """Whether an episode so many days after a case is the case come again."""
     case = case_of("no-water", cause, seen_day=0.0)
     case.ended_ms = 0
     began = round(days * DAY_MS)
-    view: Any = SimpleNamespace(facts=FACTS, memory=SimpleNamespace(days=[], numbers={}))
+    calendar = SimpleNamespace(day_of=lambda ms: int(ms // DAY_MS), day_of_date=lambda at: (at - date(2030, 1, 1)).days)
+    facts = replace(FACTS, visits=visits)
+    view: Any = SimpleNamespace(facts=facts, days=calendar, memory=SimpleNamespace(days=[], numbers={}))
     return come_again(view, [case], Episode("no-water", began, began, began, 1.0, at_flag=levels)) is case
 
 
@@ -35,6 +42,13 @@ def test_a_pipe_that_shuts_again_weeks_later_was_never_mended() -> None:
     assert not again(SHUT, 1.1 * within / DAY_MS), "by then another is as likely"
     assert not again(LIGHT, 10), "by another name it is another fault"
     assert again(LIGHT, 10, "broken-shaft")
+
+
+def test_after_work_on_the_pump_it_is_told_anew() -> None:
+    lifted, metered = (Visit(date(2030, 1, 6), kind, "") for kind in ("pump-lifted", "meter-replaced"))
+    assert not again(SHUT, 10, visits=(lifted,))
+    assert again(SHUT, 10, visits=(metered,))
+    assert again(SHUT, 4, visits=(lifted,))
 
 
 def test_what_comes_oftener_is_sooner_another() -> None:

@@ -23,6 +23,16 @@ COMMON = {"flow": 0.0, "lead": 0.0, "backwards": 0.0, "probe": 1.0}
         (CENTRIFUGAL, {"torque": 0.0, "idle": 0.4, "drawn": 0.0, "water": 14.0, "onset": 0.0}, "reverse-rotation"),
         (CENTRIFUGAL, {"torque": 0.0, "idle": 0.4, "drawn": 1.0, "water": 8.0, "pipe": 1.0}, "sensor-fault"),
         (CENTRIFUGAL, {"torque": 0.0, "idle": 0.4, "drawn": 1.3, "water": 8.0, "pipe": 0.0}, "riser-leak"),
+        (
+            CENTRIFUGAL,
+            {"torque": -0.7, "idle": -0.05, "flow": 0.09, "lead": 1.0, "onset": 1.0, "before": 0.22, "revived": 0.6},
+            "reverse-rotation",
+        ),
+        (
+            CENTRIFUGAL,
+            {"torque": -0.7, "idle": -0.05, "flow": 0.09, "lead": 0.0, "onset": 1.0, "before": 0.22, "revived": 0.6},
+            "dry-running",
+        ),
         (CENTRIFUGAL, {"torque": -2.2, "idle": -1.7, "onset": 1.0}, "broken-shaft"),
         (
             HELICAL,
