@@ -85,6 +85,31 @@ def moved_on(case: Case, learnt: Learnt, recent: Floats) -> bool:
     return case.cause == SHADING and bool((recent[-1, SUN] - learnt.mean[SUN] < -DARK).any())
 
 
+CONTRAST = 0.5  # of what is lost, between hours of one day
+BEYOND = 2  # hours of the sun's way from the shaded ones: nearer, a part may be shaded too
+
+
+def within_days(bench: SlowBench, memory: Memory, learnt: Learnt, form: int, amount: float) -> bool:
+    """Whether the days on which hours lie low by half of `amount` (log) show others that do not; True where no day has both.
+
+    Under a supposed sky each hour's figure is of its own days. Dust in the air that stays for days lowers all hours alike, but some of them
+    are known anew before the others are, which then still stand as before: only hours of one day tell a shade. The days are those of
+    `memory.arrays`, before they were held together.
+    """
+    kept = memory.arrays.get("sky")
+    if kept is None or kept.shape[1] != len(SUN):
+        return True
+    off = kept - learnt.mean[SUN]
+    shaded = bench.directions[form, SUN] < 0.0
+    near = np.convolve(shaded, np.ones(2 * BEYOND - 1), "same") > 0.0
+    found = []
+    for day in off:
+        low, others = day[shaded & ~np.isnan(day)], day[~near & ~np.isnan(day)]
+        if len(low) and len(others) and low.mean() < -CONTRAST * amount:
+            found.append(float(np.median(others) - low.mean()))
+    return not found or float(np.median(found)) >= CONTRAST * amount
+
+
 def _moved(share: Floats, days: int) -> Shift | None:
     newest = share[-days:]
     seen = (~np.isnan(newest)).sum(axis=0)

@@ -25,7 +25,7 @@ from analysis.memory import Case, Memory
 from analysis.meter import METERS
 from analysis.plant import Plant
 from analysis.rows import Floats, middle
-from analysis.shaded import BEFORE_ALL, BESIDE_OTHERS, moved_on, settled, shaded_since, since_fell
+from analysis.shaded import BEFORE_ALL, BESIDE_OTHERS, SHADING, moved_on, settled, shaded_since, since_fell, within_days
 from analysis.since_when import LOOK_BACK, course, that_tell, with_other_days
 from analysis.slow import (
     COLUMNS_OF,
@@ -117,6 +117,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 form = alarm.form if verdict.form is None else verdict.form
                 told = verdict.cause in known or told_already(bench, memory, verdict.cause, form)
                 told |= any(moved_on(c, learnt, recent) for c in open_now)  # dark hours look like anything
+                told |= verdict.cause == SHADING and not within_days(bench, memory, learnt, form, alarm.amount)
                 water = watered(bench, learnt, memory, alarm, len(amounts))
                 if told or not _stands(plant, figures, recent, verdict.cause, amounts, alarm, water):
                     continue
