@@ -9,6 +9,7 @@ import numpy as np
 from analysis.diagnosis import NOTHING, Verdict, weigh_shift
 from analysis.estimates.days_before import SUN
 from analysis.estimates.dips import DEEPEST, beside_others, dip_of
+from analysis.estimates.horizon import sun_rises
 from analysis.learning import Learnt
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
@@ -37,11 +38,11 @@ def shaded_since(
 ) -> tuple[Verdict, int, int] | None:
     """Hours that fell within the last `days`, on two days seen: verdict, form and window; None where nothing is worth telling.
 
-    today : float64[3, HOURS]
+    today : float64[4, HOURS]
         Of taken.py. What the hours gave before goes into `memory.arrays`.
     """
     kept = memory.arrays.get(TAKEN)
-    dip = None if kept is None else dip_of(kept, today, "tank_float_up" in plant.has)
+    dip = None if kept is None else dip_of(kept, today, "tank_float_up" in plant.has, sun_rises(plant, day))
     if kept is None or dip is None or dip.days > days:
         return None
     before, memory.numbers[FELL] = memory.numbers.get(FELL, -np.inf), float(day)

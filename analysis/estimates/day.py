@@ -28,7 +28,7 @@ DUE = 1 + BANDS  # columns of `DayFigures.water` that say what was due
 @dataclass(frozen=True)
 class DayFigures:
     """One day: its vector (SIZE,), settled hours by band (3,), share of each hour told of in sunshine (2, HOURS), hours whose sky
-    neighbours told of (HOURS,), what was taken by hour (3, HOURS; taken.py), and its sums; NaN where not known.
+    neighbours told of (HOURS,), what was taken by hour (4, HOURS; taken.py), and its sums; NaN where not known.
 
     water: of metered rows that turn, what the site file's pump would lift at their power, below the bands and in each of them; then
     what came (DUE + 1,). [m3]

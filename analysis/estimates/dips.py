@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.estimates.taken import HELD, STOOD, TAKEN
+from analysis.estimates.taken import HELD, OF_SUN, STOOD, TAKEN
 from analysis.estimates.vector import HOURS
 from analysis.rows import Floats, middle
 
@@ -23,19 +23,22 @@ LIKE_HOURS = 3
 LEAST_LEVEL = 0.75  # of the envelope: else it was no clear day
 BEFORE_DAYS, COMPARED = 6, 15
 LATEST_DAYS = 16  # a fall that was not seen by then did not come at once
-FELL = 0.25  # of an hour, at least
+FELL = 0.2  # of an hour, at least
 SCATTERS = 0.12  # of an hour: more is cloud, or a pump with habits of its own
 MIXED = 0.1  # of the days before at most were as low as those after
-LEAST_LOW, SAME_DAYS = 4, 3  # telling days
+LEAST_LOW, SAME_DAYS = 3, 3  # telling days
 LONGEST_H = 6
 HIGH = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 4.0  # hours from noon: lower, horizon, season and start decide
 STANDS = 0.5  # of the hour
 STOPS = 0.25  # likewise, of an hour after which it starts no more
-MOST_HELD = 0.3
+MOST_HELD = 0.5  # of the hour
+UNLIKE = 0.08  # log: so much more than all hours would have left, were it the whole array's loss
 NEAR = 2  # hours about it, one of which is as usual: else a cloud stood there
 DEEPEST = 0.4  # left of an hour at least: beyond, a log tells of what little is left, not of the shade (as at_rest.py)
-AT_ONCE = np.where(np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 3.0, 0.2, 0.35)
-A_DAY = 0.05  # of an hour: what a horizon that the season's sun comes to meet never takes within days, the less the lower the sun (horizon.py)
+SITED = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 3.0
+"""Hours in which an array is sited free of shade even in midwinter (common practice: from nine to three): no horizon stands there from the first day on."""
+AT_ONCE = 0.25  # of an hour
+A_DAY = 0.05  # likewise: what a horizon that the season's sun comes to meet never takes within days, the less the lower the sun (horizon.py)
 PART, SAME_MINUTE_H = 0.15, 0.12  # of an hour
 SAME_H, SAME_SHARE = 0.2, 0.1  # hours lost, from day to day; and as a share of them
 
@@ -81,15 +84,17 @@ def until_it_stopped(today: Floats) -> Floats:
     return found
 
 
-def dip_of(kept: Floats, today: Floats, float_read: bool) -> Dip | None:
+def dip_of(kept: Floats, today: Floats, float_read: bool, rises: NDArray[np.bool_] | None = None) -> Dip | None:
     """The hours that fell within the last days, and on today still; None where none did, or it is not sure.
 
     kept : float64[days, HOURS]
         `hours_taken`, today last.
-    today : float64[3, HOURS]
+    today : float64[4, HOURS]
         Of `taken.py`.
     float_read
         Whether the tank tells that it is full: else a pump that stands may stand for that.
+    rises : bool[HOURS]
+        Hours in which the sun stands no lower than in the weeks before: no horizon comes to meet it. None = not known of any.
     """
     if np.isnan(today[TAKEN]).all() or len(kept) <= BEFORE_DAYS + LEAST_LOW:
         return None
@@ -97,19 +102,48 @@ def dip_of(kept: Floats, today: Floats, float_read: bool) -> Dip | None:
         return None
     days = _compared(kept)
     share = beside_others(kept, days.usual)
-    low, last = share < GOOD, share[-1]
-    if not (_tells(share)[-1] and (last < LOW).any() and low[-1].sum() <= LONGEST_H and _one_run(low[-1])):
+    if not (_tells(share)[-1] and (share[-1] < LOW).any()):
         return None
-    since = {int(hour): found for hour in np.flatnonzero((last < LOW) & HIGH) if (found := _since(share, int(hour)))}
-    if not since or max(since.values()) > LATEST_DAYS:
+    free = SITED if rises is None else SITED | rises
+    found = [run for run in _runs(share[-1] < GOOD) if (share[-1, run] < LOW).any()]
+    fell = [(run, since) for run in found if (since := _fell(share, run, free))]
+    if len(fell) != 1:  # on both sides of noon something else lacks, where the most that the pump takes does not hide it
         return None
+    run, since = fell[0]
     hours = np.array(list(since), np.int64)
-    under = np.flatnonzero(last < LOW)
+    under = run[share[-1, run] < LOW]
     if not float_read and _may_be_full(share, today[STOOD], under):
         return None
-    if (today[HELD][hours] > MOST_HELD).any() or not _same(share, hours):
+    held = today[HELD] * (1.0 - today[STOOD])
+    if (held[hours] > MOST_HELD).any() or not _same(share, hours) or _everywhere(share[-1], days.usual, today, hours):
         return None
     return Dip(hours, days.usual, max(since.values()))
+
+
+def _runs(low: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
+    """Hours in one run each."""
+    hours = np.flatnonzero(low)
+    return [run for run in np.split(hours, np.flatnonzero(np.diff(hours) > 1) + 1) if 0 < len(run) <= LONGEST_H]
+
+
+def _fell(share: Floats, run: NDArray[np.int64], free: NDArray[np.bool_]) -> dict[int, int]:
+    """Of the hours of a run of today's, those that fell for good, and since how many days; no horizon explains those that are `free`."""
+    found = {}
+    for hour in run[(share[-1, run] < LOW) & HIGH[run]].tolist():
+        since = _since(share, hour, run, bool(free[hour]))
+        if since is not None and (free[hour] or since <= LATEST_DAYS):
+            found[hour] = since
+    return found
+
+
+def _everywhere(last: Floats, usual: Floats, today: Floats, hours: NDArray[np.int64]) -> bool:
+    """Whether all hours may have lost as much light, and the others do not show it, for there the sun gives more than the pump takes: a string
+    out, or dust. last : float64[HOURS], share of what is usual."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        of_sun = np.log(usual * today[OF_SUN])
+        least = np.mean(np.log(np.maximum(last[hours], DEEPEST)) + of_sun[hours])
+        others = np.setdiff1d(np.flatnonzero(last >= GOOD), hours)
+        return not (np.log(last[others]) + of_sun[others] > least + UNLIKE).any()
 
 
 def beside_others(kept: Floats, usual: Floats) -> Floats:
@@ -124,21 +158,17 @@ def beside_others(kept: Floats, usual: Floats) -> Floats:
 
 
 def _below_its_better_days(kept: Floats) -> bool:
-    """Whether some hours of today, in one run, lie below their own better days, and others do not: else there is nothing to work out."""
+    """Whether some hours of today lie below their own better days, and others do not: else there is nothing to work out."""
     best = np.sort(np.where(np.isnan(kept), -np.inf, kept), axis=0)[-BEFORE_DAYS]
     with np.errstate(invalid="ignore"):
         low = kept[-1] < GOOD * best
-        return bool(low.any() and _one_run(low) and (kept[-1] >= LEAST_LEVEL * best).sum() >= LIKE_HOURS)
+        return bool(low.any() and (kept[-1] >= LEAST_LEVEL * best).sum() >= LIKE_HOURS)
 
 
 def _tells(share: Floats) -> NDArray[np.bool_]:
     """Days of which some hours are as usual. bool[days]"""
     with np.errstate(invalid="ignore"):
         return np.asarray((np.abs(share - 1.0) < LIKE).sum(axis=1) >= LIKE_HOURS)
-
-
-def _one_run(low: NDArray[np.bool_]) -> bool:
-    return int(low[0]) + int((low[1:] & ~low[:-1]).sum()) == 1
 
 
 def _compared(kept: Floats) -> _Days:
@@ -173,28 +203,31 @@ def _upper_half(share: Floats) -> Floats:
     return np.where(count > 0, ordered[np.arange(len(share)), place], np.nan)
 
 
-def _since(share: Floats, hour: int) -> int | None:
-    """Days since which the hour is lower than on nearly all telling days before, having fallen at once; None if it is not."""
-    near = share[:, max(hour - NEAR, 0) : hour + NEAR + 1].copy()
-    near[:, min(hour, NEAR)] = np.nan
+def _since(share: Floats, hour: int, run: NDArray[np.int64], free: bool) -> int | None:
+    """Days since which the hour is lower than on nearly all telling days before; None if it is not, or only a horizon's share lower a day."""
+    beside = [h for h in (*range(run[0] - NEAR, run[0]), *range(run[-1] + 1, run[-1] + 1 + NEAR)) if 0 <= h < HOURS]
     with np.errstate(invalid="ignore"):
-        told = np.flatnonzero(~np.isnan(share[:, hour]) & (near >= GOOD).any(axis=1))
+        told = np.flatnonzero(~np.isnan(share[:, hour]) & (share[:, beside] >= GOOD).any(axis=1))
     value = np.minimum(share[told, hour], 1.0)
     if len(value) < BEFORE_DAYS + LEAST_LOW:
         return None
     best, since = 0.0, None
     highest = np.maximum.accumulate(value[::-1])[::-1]  # from each day on
     jumps = _middle_of_three(value[:-3], value[1:-2], value[2:-1]) - value[3:]
-    falls = (value[2:-1] > highest[3:]) & (jumps > float(AT_ONCE[hour]) + A_DAY * (told[3:] - told[2:-1]))
+    falls = value[2:-1] > highest[3:]
+    if not free:
+        falls &= jumps > AT_ONCE + A_DAY * (told[3:] - told[2:-1])
     falls[: BEFORE_DAYS - 3] = falls[len(value) - LEAST_LOW - 2 :] = False
     for first in (falls.nonzero()[0] + 3).tolist():
         after, before = value[first:], value[max(first - COMPARED, 0) : first]
-        if (before <= highest[first]).sum() > MIXED * len(before) or middle(before) - middle(after) < FELL:
+        apart = middle(before) - middle(after)
+        if (before <= highest[first]).sum() > MIXED * len(before) or apart < FELL:
             continue
         if _about_a_line(told[first:], after) > SCATTERS:
             continue
-        if jumps[first - 3] > best:
-            best, since = float(jumps[first - 3]), len(share) - int(told[first])
+        telling = float(jumps[first - 3]) if not free else apart * np.sqrt(min(len(before), len(after)))
+        if telling > best:
+            best, since = telling, len(share) - int(told[first])
     return since
 
 
@@ -211,11 +244,24 @@ def _about_a_line(day: NDArray[np.int64], value: Floats) -> float:
 
 def _may_be_full(share: Floats, stood: Floats, under: NDArray[np.int64]) -> bool:
     """Whether a pump that stands in these hours may stand for a full tank: on clear days of like use one is full at the same minute, until
-    the evening; in hours between others, or in the morning, none is so even. bool
+    the evening; in hours between others none is so even. Nor is a tank full in the morning that was not in the evening before, nor does a
+    full one take power from a pump that runs. bool
     """
-    if not (share[-1, under.max() + 1 :] >= GOOD).any() and (stood[under] > STOPS).any():
+    ran = 1.0 - stood[under]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        if ((ran > RAN) & (share[-1, under] < RUNS_LOW * ran)).any():
+            return False
+    after, before = share[-1, under.max() + 1 :], share[-1, : under.min()]
+    if not (after >= GOOD).any() and (stood[under] > STOPS).any():
         return True
+    until_evening = bool((after[~np.isnan(after)] >= GOOD).all())
+    if until_evening and not (before >= GOOD).any():
+        return False
     return bool((stood[under] > STANDS).any()) and not _by_the_sun(share, under)
+
+
+RAN, RUNS_LOW = 0.4, 0.5
+"""Share of the hour in which it ran; share of what is usual that it took then, which the last of four long rows in an hour cannot make alone."""
 
 
 def _by_the_sun(share: Floats, under: NDArray[np.int64]) -> bool:

@@ -34,6 +34,7 @@ CLIMBS_DEG = 6.0  # in the hour: about noon the sun goes along a roof's edge and
 TAKEN = 0.15  # of the hour's light: haze and angle (common practice, no source)
 REMEMBERED_DAYS = 5.0
 MOST_OF_HOUR = 0.5  # in sunshine: where the rest was held back, only the minutes in a shadow would speak; under cloud there is none
+WEEKS_DAYS = 14
 SPRING = PLACE["s0"]
 NEVER = 90.0
 
@@ -83,6 +84,12 @@ def without_horizon(
     seen, clear = clear_deg.copy(), clear & (sunny[1] > 0)
     np.minimum.at(seen, way.bins[clear].ravel(), way.elevation_deg[clear].ravel())
     return found, np.concatenate([seen, last])
+
+
+def sun_rises(plant: Plant, day: int) -> NDArray[np.bool_]:
+    """Hours of the sun's way in which it stands no lower than some weeks before: what is dim there now, no horizon came to meet. bool[HOURS]"""
+    now, before = (_way(plant, one).elevation_deg.mean(axis=1) for one in (day, day - WEEKS_DAYS))
+    return np.asarray(now >= before)
 
 
 def _whole(kept: Floats | None) -> Floats:

@@ -15,12 +15,13 @@ from analysis.rows import Floats
 LOW_SUN_W_M2 = 150.0
 HEARD_H = 0.5  # of an hour
 WORTH = 0.4  # of the day's best hour: with less sun horizon, glass and start decide
-TAKEN, HELD, STOOD = range(3)
+TAKEN, HELD, STOOD, OF_SUN = range(4)
 
 
 def taken_by_hour(plant: Plant, seen: Columns, hours: Hours) -> Floats:
     """By hour of the sun's way: power over the most that sun and pump allow, NaN where too little of it tells; share of its running
-    time in which the array was held back; share of its time in which the pump stood. float64[days, 3, HOURS]
+    time in which the array was held back; share of its time in which the pump stood; the most that sun and pump allow over what the sun
+    alone does. float64[days, 4, HOURS]
     """
     expected, dt_h = seen.expected, seen.dt_h
     with np.errstate(invalid="ignore"):
@@ -36,4 +37,5 @@ def taken_by_hour(plant: Plant, seen: Columns, hours: Hours) -> Floats:
     with np.errstate(divide="ignore", invalid="ignore"):
         taken = np.where(known, sums.of(seen.power_w * dt_h) / most, np.nan)
         held = np.where(ran_h > 0, sums.of((seen.held & seen.turning) * dt_h) / ran_h, 0.0)
-        return np.stack([taken, held, 1.0 - ran_h / np.maximum(heard_h, 1e-9)], axis=1)
+        of_sun = most / sums.of(np.where(asked, expected.mpp_power_w, 0.0) * dt_h)
+        return np.stack([taken, held, 1.0 - ran_h / np.maximum(heard_h, 1e-9), of_sun], axis=1)

@@ -27,8 +27,10 @@ def season(days: int, shade: dict[int, float], begins: int, seed: int = 1) -> np
     return taken
 
 
-def told(taken: np.ndarray, float_read: bool = True, stood: float = 0.0, held: float = 0.0) -> list[int]:
-    today = np.stack([taken[-1], np.full(HOURS, held), np.full(HOURS, stood)])
+def told(
+    taken: np.ndarray, float_read: bool = True, stood: float | np.ndarray = 0.0, held: float = 0.0, of_sun: float | np.ndarray = 1.0
+) -> list[int]:
+    today = np.stack([taken[-1], np.full(HOURS, held), np.full(HOURS, stood), np.full(HOURS, of_sun)])
     kept = None
     for row in taken:
         kept = hours_taken(kept, np.stack([row, row, row]))
@@ -56,26 +58,55 @@ def test_a_start_at_the_same_minute_each_day_is_the_suns_and_no_tanks() -> None:
 
 
 def test_a_stop_at_the_same_minute_until_the_evening_may_be_a_full_tank_where_no_float_is_read() -> None:
-    assert told(season(30, {8: 0.6, 9: 0.0}, 22), float_read=False, stood=0.5) == []
-    assert told(season(30, {8: 0.6, 9: 0.0}, 22), float_read=True, stood=0.5) == [8, 9]
+    stood = np.zeros(HOURS)
+    stood[[8, 9]] = 0.4, 1.0
+    assert told(season(30, {8: 0.6, 9: 0.0}, 22), float_read=False, stood=stood) == []
+    assert told(season(30, {8: 0.6, 9: 0.0}, 22), float_read=True, stood=stood) == [8, 9]
 
 
 def test_a_tank_full_by_another_hour_each_day_hides_no_shade_of_the_morning() -> None:
     """No float is read: the pump stops until the evening, now at this hour, now at that."""
     taken = season(30, {2: 0.0, 3: 0.6}, 22)
     full = 9 - np.arange(30) % 3
-    kept, today = None, np.empty((3, HOURS))
+    kept, today = None, np.empty((4, HOURS))
     for row, hour in zip(taken, full, strict=True):
         stood = np.where(np.isnan(USUAL) | (row < 0.01) | (np.arange(HOURS) > hour), 1.0, 0.0)
         stood[hour] = 0.5
         today = np.stack(
-            [np.where(np.arange(HOURS) < hour, row, 0.5 * row * (np.arange(HOURS) == hour)), 0.0 * row, stood]
+            [np.where(np.arange(HOURS) < hour, row, 0.5 * row * (np.arange(HOURS) == hour)), 0.0 * USUAL, stood, np.ones(HOURS)]
         )
         today[1] = 0.0
         kept = hours_taken(kept, today, float_read=False)
     dip = dip_of(kept, today, float_read=False)
     assert dip is not None
     assert dip.hours.tolist() == [2, 3]
+
+
+def test_a_pump_that_stands_all_morning_had_room_in_its_tank_the_evening_before() -> None:
+    stood = np.zeros(HOURS)
+    stood[[2, 3]] = 1.0
+    assert told(season(30, {2: 0.0, 3: 0.0}, 22), float_read=False, stood=stood) == [2, 3]
+
+
+def test_a_pump_that_runs_at_less_power_has_no_full_tank() -> None:
+    stood = np.zeros(HOURS)
+    stood[9] = 1.0
+    assert told(season(30, {8: 0.3, 9: 0.0}, 22), float_read=False, stood=stood) == [8, 9]
+
+
+def test_what_all_hours_lost_that_show_it_is_no_shade() -> None:
+    """About noon the sun gives half as much again as the pump takes: a string out shows in the morning, and the afternoon was clouded."""
+    of_sun = np.where(np.abs(np.arange(HOURS) - 5.5) < 3.0, 0.6, 1.0)
+    taken = season(30, {2: 0.7}, 22)
+    taken[22:, 9] = np.nan
+    assert told(taken, of_sun=of_sun) == []
+    assert told(season(30, {2: 0.7}, 22), of_sun=of_sun) == [2]
+
+
+def test_a_shade_that_grows_is_told_of_where_no_horizon_is() -> None:
+    taken = season(40, {}, 22)
+    taken[22:, 4] = USUAL[4] * np.linspace(0.95, 0.4, 18)
+    assert told(taken) == [4]
 
 
 def test_an_array_held_back_is_no_shade() -> None:
