@@ -13,7 +13,7 @@ from analysis.estimates.horizon import sun_rises
 from analysis.learning import Learnt
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
-from analysis.rows import Floats
+from analysis.rows import Floats, middles
 from analysis.slow import Shift, SlowBench
 from analysis.symptoms import worked_on
 
@@ -112,11 +112,12 @@ def within_days(bench: SlowBench, memory: Memory, learnt: Learnt, form: int, amo
 
 
 def _moved(share: Floats, days: int) -> Shift | None:
+    """Of each hour the middle one of its days: cloud passes on some of them, a shadow on none."""
     newest = share[-days:]
     seen = (~np.isnan(newest)).sum(axis=0)
     told = np.flatnonzero(seen > 0)
     if not len(told):
         return None
-    mean = np.nansum(np.log(np.maximum(newest[:, told], DEEPEST)), axis=0) / seen[told]
+    mean = middles(np.log(np.maximum(newest[:, told], DEEPEST)).T)
     covariance = np.full((len(told), len(told)), COMMON**2) + np.diag(OWN**2 / seen[told] + LASTING**2)
     return Shift("electric", SUN[told], mean, covariance, days)
