@@ -107,7 +107,9 @@ def dip_of(kept: Floats, today: Floats, float_read: bool, rises: NDArray[np.bool
     free = SITED if rises is None else SITED | rises
     found = [run for run in _runs(share[-1] < GOOD) if (share[-1, run] < LOW).any()]
     fell = [(run, since) for run in found if (since := _fell(share, run, free))]
-    if len(fell) != 1:  # on both sides of noon something else lacks, where the most that the pump takes does not hide it
+    if (
+        len(fell) != 1
+    ):  # on both sides of noon something else lacks, where the most that the pump takes does not hide it
         return None
     run, since = fell[0]
     hours = np.array(list(since), np.int64)

@@ -28,7 +28,11 @@ def season(days: int, shade: dict[int, float], begins: int, seed: int = 1) -> np
 
 
 def told(
-    taken: np.ndarray, float_read: bool = True, stood: float | np.ndarray = 0.0, held: float = 0.0, of_sun: float | np.ndarray = 1.0
+    taken: np.ndarray,
+    float_read: bool = True,
+    stood: float | np.ndarray = 0.0,
+    held: float = 0.0,
+    of_sun: float | np.ndarray = 1.0,
 ) -> list[int]:
     today = np.stack([taken[-1], np.full(HOURS, held), np.full(HOURS, stood), np.full(HOURS, of_sun)])
     kept = None
@@ -73,7 +77,12 @@ def test_a_tank_full_by_another_hour_each_day_hides_no_shade_of_the_morning() ->
         stood = np.where(np.isnan(USUAL) | (row < 0.01) | (np.arange(HOURS) > hour), 1.0, 0.0)
         stood[hour] = 0.5
         today = np.stack(
-            [np.where(np.arange(HOURS) < hour, row, 0.5 * row * (np.arange(HOURS) == hour)), 0.0 * USUAL, stood, np.ones(HOURS)]
+            [
+                np.where(np.arange(HOURS) < hour, row, 0.5 * row * (np.arange(HOURS) == hour)),
+                0.0 * USUAL,
+                stood,
+                np.ones(HOURS),
+            ]
         )
         today[1] = 0.0
         kept = hours_taken(kept, today, float_read=False)
