@@ -42,8 +42,11 @@ def shaded_since(
         Of taken.py. What the hours gave before goes into `memory.arrays`.
     """
     kept = memory.arrays.get(TAKEN)
-    dip = None if kept is None else dip_of(kept, today, "tank_float_up" in plant.has, sun_rises(plant, day))
-    if kept is None or dip is None or dip.days > days:
+    if kept is None:
+        return None
+    sun_read = "irradiance_w_m2" in plant.has
+    dip = dip_of(kept, today, "tank_float_up" in plant.has, sun_rises(plant, day), sun_read)
+    if dip is None or dip.days > days:
         return None
     before, memory.numbers[FELL] = memory.numbers.get(FELL, -np.inf), float(day)
     if not day - AGAIN_DAYS <= before < day:

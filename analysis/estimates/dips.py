@@ -26,7 +26,10 @@ LATEST_DAYS = 16  # a fall that was not seen by then did not come at once
 FELL = 0.2  # of an hour, at least
 SCATTERS = 0.12  # of an hour: more is cloud, or a pump with habits of its own
 MIXED = 0.1  # of the days before at most were as low as those after
-LEAST_LOW, SAME_DAYS = 3, 3  # telling days
+LEAST_LOW, LEAST_DEEP, LEAST_CLOUDY = 3, 4, 6
+"""Telling days: where the sun is read; where it is not, of hours that lost `MOSTLY` all; of others: neighbouring days have one weather."""
+MOSTLY = 0.5  # of an hour (common practice, no source)
+SAME_DAYS = 3
 LONGEST_H = 6
 HIGH = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 4.0  # hours from noon: lower, horizon, season and start decide
 STANDS = 0.5  # of the hour
@@ -84,7 +87,9 @@ def until_it_stopped(today: Floats) -> Floats:
     return found
 
 
-def dip_of(kept: Floats, today: Floats, float_read: bool, rises: NDArray[np.bool_] | None = None) -> Dip | None:
+def dip_of(
+    kept: Floats, today: Floats, float_read: bool, rises: NDArray[np.bool_] | None = None, sun_read: bool = False
+) -> Dip | None:
     """The hours that fell within the last days, and on today still; None where none did, or it is not sure.
 
     kept : float64[days, HOURS]
@@ -95,6 +100,8 @@ def dip_of(kept: Floats, today: Floats, float_read: bool, rises: NDArray[np.bool
         Whether the tank tells that it is full: else a pump that stands may stand for that.
     rises : bool[HOURS]
         Hours in which the sun stands no lower than in the weeks before: no horizon comes to meet it. None = not known of any.
+    sun_read
+        Whether a sensor tells the light: else cloud may stand in some hours for days, and hardly ever takes most of one.
     """
     if np.isnan(today[TAKEN]).all() or len(kept) <= BEFORE_DAYS + LEAST_LOW:
         return None
@@ -106,7 +113,7 @@ def dip_of(kept: Floats, today: Floats, float_read: bool, rises: NDArray[np.bool
         return None
     free = SITED if rises is None else SITED | rises
     found = [run for run in _runs(share[-1] < GOOD) if (share[-1, run] < LOW).any()]
-    fell = [(run, since) for run in found if (since := _fell(share, run, free))]
+    fell = [(run, since) for run in found if (since := _fell(share, run, free, sun_read))]
     if (
         len(fell) != 1
     ):  # on both sides of noon something else lacks, where the most that the pump takes does not hide it
@@ -128,11 +135,11 @@ def _runs(low: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
     return [run for run in np.split(hours, np.flatnonzero(np.diff(hours) > 1) + 1) if 0 < len(run) <= LONGEST_H]
 
 
-def _fell(share: Floats, run: NDArray[np.int64], free: NDArray[np.bool_]) -> dict[int, int]:
+def _fell(share: Floats, run: NDArray[np.int64], free: NDArray[np.bool_], sun_read: bool) -> dict[int, int]:
     """Of the hours of a run of today's, those that fell for good, and since how many days; no horizon explains those that are `free`."""
     found = {}
     for hour in run[(share[-1, run] < LOW) & HIGH[run]].tolist():
-        since = _since(share, hour, run, bool(free[hour]))
+        since = _since(share, hour, run, bool(free[hour]), sun_read)
         if since is not None and (free[hour] or since <= LATEST_DAYS):
             found[hour] = since
     return found
@@ -205,7 +212,7 @@ def _upper_half(share: Floats) -> Floats:
     return np.where(count > 0, ordered[np.arange(len(share)), place], np.nan)
 
 
-def _since(share: Floats, hour: int, run: NDArray[np.int64], free: bool) -> int | None:
+def _since(share: Floats, hour: int, run: NDArray[np.int64], free: bool, sun_read: bool) -> int | None:
     """Days since which the hour is lower than on nearly all telling days before; None if it is not, or only a horizon's share lower a day."""
     beside = [h for h in (*range(run[0] - NEAR, run[0]), *range(run[-1] + 1, run[-1] + 1 + NEAR)) if 0 <= h < HOURS]
     with np.errstate(invalid="ignore"):
@@ -224,6 +231,8 @@ def _since(share: Floats, hour: int, run: NDArray[np.int64], free: bool) -> int 
         after, before = value[first:], value[max(first - COMPARED, 0) : first]
         apart = middle(before) - middle(after)
         if (before <= highest[first]).sum() > MIXED * len(before) or apart < FELL:
+            continue
+        if not sun_read and len(after) < (LEAST_DEEP if apart > MOSTLY else LEAST_CLOUDY):
             continue
         if _about_a_line(told[first:], after) > SCATTERS:
             continue
