@@ -16,7 +16,7 @@ from analysis.estimates.effects import Effect, shift
 from analysis.estimates.electric import hour_bins
 from analysis.estimates.own_light import sides_apart, voltage_at_maximum
 from analysis.estimates.vector import HOURS, PLACE
-from analysis.levels_within_day import Level, first_between_clouds, no_resistance, running
+from analysis.levels_within_day import Level, between_known, first_between_clouds, no_resistance, running
 from analysis.look import Columns
 from analysis.memory import Memory
 from analysis.physics.cell_temperature import NOCT_AMBIENT_C, NOCT_IRRADIANCE_W_M2
@@ -180,7 +180,7 @@ def known_of(facts: SiteFacts, memory: Memory) -> Known:
     # weeks of cloud tell nothing; what the hours gave before them is nearer than another season's
     newest = (told if measured else _newest(memory.arrays["recent"]))[hours]
     current = np.where(days[hours] >= LIMITS.learnt_days, mean[hours], np.nan)
-    usual, kept = current, ~np.isnan(newest)
+    usual, kept = between_known(current) if measured else current, ~np.isnan(newest)
     if not measured and kept.any():  # the air of these days; also hours that were held back before
         usual = np.where(kept, newest, np.median(newest[kept]))
     if np.isnan(usual).all():

@@ -42,6 +42,7 @@ DIM, OVERCAST = (
     -0.8,
 )  # log: even thin cloud, an even overcast leave less of a clear sky (common practice, no source)
 SUNNY = 0.75  # of a clear sky's light: the sun itself gives nine tenths of it (common practice, no source)
+IN_THE_SUN = 0.65  # likewise through an hour: the sun shone for more than half of it, for an overcast sky leaves a quarter (common practice, no source)
 SUNNIEST = 0.93  # likewise, of the day's own best hour: no thin cloud either
 LONG_ROW_H = 0.05  # clouds, and gaps in them, pass in minutes (common practice, no source)
 PASSED_BY, NO_RESISTANCE = 0.06, 0.25  # logs of voltage: a module in ten or so; a joint that takes a quarter would burn
@@ -86,7 +87,7 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     hours = Sums(tells, bins, shape, rising=True).hours(seen.dt_h)
     usable = tells & bright  # beside a sensor, rows held back add more of the cells' warmth than they tell
     if sun_measured:
-        usable &= ~_mixed(plant, seen, days, bins)
+        usable &= ~_mixed(plant, seen, days, bins) & in_direct_sun(seen, lit, hours_of_sun)
     if not sun_measured:
         with np.errstate(divide="ignore", invalid="ignore"):
             taken = np.where(lit, seen.power_w / np.minimum(expected.mpp_power_w, plant.ceiling_w), 0.0)
@@ -254,6 +255,22 @@ def _day_figures(
         by_hour = log_ratio(sums.of(expected.poa_w_m2 * dt), sums.of(expected.clear_poa_w_m2 * dt), enough)
         best = np.sort(np.where(np.isnan(by_hour), -np.inf, by_hour), axis=1)[:, -AGREEING_HOURS:]
         vector[:, PLACE["gc"]] = np.where(_clear_days(by_hour), best[:, 0], np.nan)
+
+
+def in_direct_sun(seen: Columns, lit: np.ndarray, hours: Hours) -> np.ndarray:
+    """Rows of hours in which a sensor read the sun itself, or followed a clear sky's course at a level of its own. bool[n]
+
+    Under cloud array and sensor part by several percent, either way: glass and cell take light from all the sky, of another colour and as
+    dim as no datasheet tells, otherwise than what the sensor is made of. A sunny week after a dull one is no dust.
+    """
+    expected = seen.expected
+    light, clear = (np.where(lit, of, 0.0) for of in (expected.poa_w_m2, expected.clear_poa_w_m2))
+    sums = Sums(lit, hours.bins, hours.shape, rising=True)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = (sums.of(light * seen.dt_h) / sums.of(clear * seen.dt_h)).ravel()[hours.bins]
+        ratio = np.where(lit & (clear > 0), light / clear, 0.0)
+        own_level = (share >= LEAST_SHARE) & steady_rows(lit, hours, ratio, 2 * LEAST_H, SMOOTH_SHARE)
+        return np.asarray((share >= IN_THE_SUN) | own_level)
 
 
 EVEN_SHARE = 3 * SMOOTH_SHARE  # over an hour of long rows the sun's own course and a meter's steps add to it
