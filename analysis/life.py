@@ -10,12 +10,14 @@ from analysis.calibration import ARE_LEFT_OVER, stated, stated_by_itself
 from analysis.causes.registry import Levels, all_causes
 from analysis.come_again import come_again
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
-from analysis.estimates.vector import PLACE
+from analysis.estimates.bench import times_left, water_lost_with
+from analysis.estimates.vector import BANDS, PLACE
 from analysis.late_starts import now_and_then
 from analysis.memory import Case
 from analysis.mended import mark, mended, words_of
 from analysis.no_water import LIMITS as NO_WATER
 from analysis.plant import plant_of
+from analysis.rows import or_zero
 from analysis.shade_hours import at_the_clock
 from analysis.slow import HARDLY_KNOWN, slow_bench
 from analysis.solar_days import DAY_MS, HOUR_MS, iso
@@ -91,11 +93,17 @@ def _stepped(view: DayView, cases: list[Case], episode: Episode) -> None:
     case.seen_ms, case.size = episode.seen_ms, [share, (1 - STEP_STD) * share, min((1 + STEP_STD) * share, 1.0)]
     case.figures = {**episode.whole, "size": share}
     case.evidence = all_causes()["string-out"].evidence(case.figures)
-    bench = slow_bench(plant_of(view.facts))
+    plant = plant_of(view.facts)
+    bench = slow_bench(plant)
     side, lost = PLACE["av1"] if episode.whole["of_volts"] else PLACE["s0"], -episode.whole["lost"]
     forms = [k for k, name in enumerate(bench.causes) if name == "string-out"]
     case.weighed |= {"day": float(view.day), "window": 1.0, "amount": 1.0, "stepped": 0.0}
     case.weighed["form"] = float(min(forms, key=lambda k: abs(bench.directions[k][side] - lost)))
+    if (seen := view.columns) is not None:
+        since = seen.turning & (seen.time_ms >= episode.began_ms)
+        on_power_m3 = float((np.where(since, or_zero(seen.expected.flow_m3_h), 0.0) * seen.dt_h).sum())
+        missing = on_power_m3 * times_left(water_lost_with(plant, np.full(BANDS, lost)))
+        case.water_lost_m3 = (case.water_lost_m3 or 0.0) + missing
 
 
 STEP_STD = 0.1  # of the share: meters, and the air

@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, often_nothing, weigh_shift
-from analysis.estimates.bench import DAY_SHARE
+from analysis.estimates.bench import DAY_SHARE, times_left, water_lost_with
 from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
@@ -42,7 +42,7 @@ from analysis.slow import (
     slow_bench,
     windows_of,
 )
-from analysis.soiling import SOILING, exceeded_since, fell_lately, since_before, soiled_since, washed_below
+from analysis.soiling import SOILING, exceeded_since, since_before, soiled_since, under_any_sky, washed_below
 from analysis.solar_days import DAY_MS
 from analysis.symptoms import visited, worked_on
 from analysis.well_drawn import drawn_as_learnt
@@ -119,7 +119,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 told |= any(moved_on(c, learnt, recent) for c in open_now)  # dark hours look like anything
                 told |= verdict.cause == SHADING and not within_days(bench, memory, learnt, form, alarm.amount)
                 water = watered(bench, learnt, memory, alarm, len(amounts))
-                if told or not _stands(plant, figures, recent, verdict.cause, amounts, alarm, water):
+                if told or not _stands(plant, memory, learnt, figures, recent, verdict.cause, amounts, alarm, water):
                     continue
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED
@@ -164,11 +164,12 @@ def _strange(alarm: Alarm) -> bool:
 
 
 def _stands(
-    plant: Plant, figures: DayFigures, recent: Floats, cause: str, amounts: Floats, alarm: Alarm, water: Watered | None
+    plant: Plant, memory: Memory, learnt: Learnt, figures: DayFigures, recent: Floats, cause: str, amounts: Floats,
+    alarm: Alarm, water: Watered | None,
 ) -> bool:  # fmt: skip
     """Whether more than a day shows it, where a day may be odd; and dust, where neither a sensor nor a neighbour tells the sun, within weeks."""
     sky_known = "irradiance_w_m2" in plant.has or figures.told.any()
-    if cause == SOILING and not sky_known and not fell_lately(recent, alarm.amount):
+    if cause == SOILING and not sky_known and not under_any_sky(memory, learnt, recent, alarm.amount):
         return False
     must_last = alarm.shift.group == "hydraulic" or cause in COMES_AGAIN
     return not must_last or lasts(amounts, alarm, water)
@@ -267,7 +268,7 @@ def _again(
         return
     usual = middle(amounts[-since:]) if since else float(today)
     if "stepped" in case.weighed:
-        _follow(bench, learnt, memory, case, amounts[-since:], moved, figures, plant.days.close_ms(day))
+        _follow(plant, bench, learnt, memory, case, amounts[-since:], moved, figures, day)
         if case.weighed["stepped"] == 0.0 or today >= IN_BAND * max(effect.least, 0.6 * usual):
             return
     if today < _gone_below(case, effect.least, usual) and not moved_on(case, learnt, recent):
@@ -304,7 +305,7 @@ def _again(
         take_verdict(case, verdict)
     case.part, case.channel = effect.part, effect.channel
     at_power = lost_by_day(learnt, memory.arrays.get(WATER), len(amounts) - begins)
-    _sized(bench, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
+    _sized(plant, bench, case, int(case.weighed["form"]), amounts[begins:], at_power, moved, figures)
     case.revision += 1
 
 
@@ -338,8 +339,8 @@ def _dated(plant: Plant, case: Case, first: int, day: int) -> None:
 
 
 def _follow(
-    bench: SlowBench, learnt: Learnt, memory: Memory, case: Case, amounts: Floats, moved: Shift, figures: DayFigures,
-    close_ms: int,
+    plant: Plant, bench: SlowBench, learnt: Learnt, memory: Memory, case: Case, amounts: Floats, moved: Shift,
+    figures: DayFigures, day: int,
 ) -> None:  # fmt: skip
     """Size what was seen within a day, once the daily figures show it too: without a sensor of the sun they tell the old level for days."""
     shown = amounts[amounts >= SHOWS]
@@ -347,15 +348,21 @@ def _follow(
         case.weighed["stepped"] = 1.0
     if not amounts[-1] >= IN_BAND:
         return
-    case.weighed["stepped"], case.healthy, case.seen_ms = 1.0, 0.0, close_ms
+    case.weighed["stepped"], case.healthy, case.seen_ms = 1.0, 0.0, plant.days.close_ms(day)
     case.revision += 1
+    if day == int(case.weighed["day"]):
+        figures = replace(figures, on_power_m3=np.nan)  # the part of it since then was counted by its rows
     if len(shown):
         at_power = lost_by_day(learnt, memory.arrays.get(WATER), len(amounts))
-        _sized(bench, case, int(case.weighed["form"]), shown, at_power, moved, figures)
+        _sized(plant, bench, case, int(case.weighed["form"]), shown, at_power, moved, figures)
+
+
+WITHIN_DAY = ("hold_min", "of_volts")
+"""Figures of what was seen within the day: later days size it, but this is how it came."""
 
 
 def _sized(
-    bench: SlowBench, case: Case, form: int, amounts: Floats, at_power: Lost, moved: Shift,
+    plant: Plant, bench: SlowBench, case: Case, form: int, amounts: Floats, at_power: Lost, moved: Shift,
     figures: DayFigures,
 ) -> None:  # fmt: skip
     """Flow lost is what was measured at the same power, where the engine's expectation does not itself know of the cause."""
@@ -377,7 +384,9 @@ def _sized(
         size, low, high = interval_of(days, open_)
     else:
         size, low, high = size_of(lost)
+    told = {name: case.figures[name] for name in WITHIN_DAY if case.cause == "string-out" and name in case.figures}
     case.figures = {**named(moved), "amount": amount, "flow_lost": float(by_form.mean()), "days": float(len(amounts))}
+    case.figures |= told
     case.size = [size, max(low, 0.0), high]
     if case.cause != "falling-water-level":
         case.size = [float(x) for x in np.clip(case.size, 0.0, 1.0)]
@@ -386,6 +395,8 @@ def _sized(
     case.figures["size"] = size
     today = float(by_form[-1])
     if np.isfinite(figures.on_power_m3):
+        if effect.group != "hydraulic":  # the day's own power is what was left
+            today = times_left(water_lost_with(plant, known[-1] * effect.lost))
         missing = max(figures.on_power_m3 * today, 0.0)
         case.water_lost_m3 = (case.water_lost_m3 or 0.0) + missing
     case.evidence = all_causes()[case.cause].sentence(case.figures, case.channel)

@@ -70,6 +70,31 @@ def fell_lately(recent: Floats, amount: float) -> bool:
     return bool(np.median(fell) >= FELL * amount)
 
 
+LOW_DAYS, APART_DAYS = 3, 6
+"""Days that tell, and from the first to the last of them: longer than one weather lasts (common practice, no source)."""
+
+
+def under_any_sky(memory: Memory, learnt: Learnt, recent: Floats, amount: float) -> bool:
+    """Whether a loss that is seen under a supposed sky fell within the last weeks and stays, as dust does and the sky's own ways do not."""
+    usual = np.where(learnt.days[SUN] > 0, learnt.mean[SUN], np.nan)
+    return fell_lately(recent, amount) and stays_low(memory.arrays.get("sky", np.empty((0, len(SUN)))) - usual, amount)
+
+
+def stays_low(hours: Floats, amount: float) -> bool:
+    """Whether no day of the last ones shows less than half of a loss, under a supposed sky, and they are more than one weather.
+
+    Thin even cloud and haze come and go within days; dust grows for weeks, and every clear day is as low as the one before. So a level
+    that was never left since is dust's, and one that the sky still gave a week ago is not known from its own.
+
+    hours : float64[days, HOURS]
+        As they came, over what was learnt of each (log); today last.
+    """
+    told = np.flatnonzero(~np.isnan(hours).all(axis=1))
+    if len(told) < LOW_DAYS or told[-1] - told[0] < APART_DAYS:
+        return False
+    return bool((np.nanmedian(hours[told], axis=1) <= -FELL * amount).all())
+
+
 WASHED = 0.5  # of what was lost
 CLOUDED = 1.5  # of what is lost now: more than so much, and less again later, is an even cloud
 

@@ -7,7 +7,9 @@ import pandas as pd
 import pytest
 
 from analysis import pipeline
+from analysis.estimates.bench import times_left, water_lost_with
 from analysis.estimates.day import figures_of
+from analysis.estimates.vector import BANDS
 from analysis.look import look
 from analysis.memory import Case
 from analysis.water_lost import NOT_COUNTED, share_out
@@ -95,6 +97,19 @@ def test_a_renamed_finding_takes_its_days_along() -> None:
     at_once = pipeline.advance(pipeline.begin(facts), rows, state.until_ms)
     assert at_once.days == state.days
     assert at_once.findings == state.findings
+
+
+def test_half_of_the_power_costs_more_than_half_of_the_water() -> None:
+    """A pump must reach its head first, and slip stays; what the power left would lift is known, so a share of it is no loss of the whole."""
+    for fit in ("full", "lean"):
+        facts, _, _ = _season("samples", 4, fit, "closed-delivery")
+        plant = pipeline.begin(facts).plant
+        lost = [water_lost_with(plant, np.full(BANDS, np.log(1.0 - out))) for out in (0.0, 0.1, 0.25, 0.5)]
+        assert lost[0] == pytest.approx(0.0, abs=1e-6)
+        assert (np.diff(lost) > 0).all()
+        assert lost[-1] > 0.5
+    assert times_left(0.5) == pytest.approx(1.0)
+    assert times_left(1.0) < 40.0
 
 
 def test_more_water_than_the_table_s_band_raises_no_expectation() -> None:

@@ -23,6 +23,7 @@ WITHIN_TABLE = np.linspace(1.0, 0.6, 21)
 """Of a band's power: the first of these at which the pump's table answers, for a table may end below the array's full power."""
 DAY_SHARE = np.array([0.15, 0.25, 0.60])
 """Of the day's water that each band gives on a sunny day."""
+MOST_LOST = 0.97  # of a day's water: what little is left then tells nothing of the whole
 LOST_AT_FULL = 0.9  # the middle of the day loses less than the day as a whole
 
 
@@ -68,6 +69,26 @@ def bench_of(plant: Plant) -> Bench:
         _known(at_power, fallback), _known(per_power, np.ones(3), 10.0),
         system.drawdown_m(flow),
     )  # fmt: skip
+
+
+def water_lost_with(plant: Plant, lost: Floats) -> float:
+    """Share of a sunny day's water that is lost where each band loses that much of its power (log, negative, (3,)).
+
+    By the pump at the power that is left, in its own installation: half of the power costs more than half of the flow, for a rotor's slip
+    stays, and impellers must first reach the head. Beyond the table flow goes in a line with the power from where lifting begins.
+    """
+    bench = bench_of(plant)
+    power = bench.power_w * np.exp(lost)
+    flow, head = _working_points(plant, power)
+    answered = np.isfinite(plant.pump.flow_of_power(power, head)) & (flow <= bench.flow_m3_h)
+    over = np.maximum(power - plant.start_power_w, 0.0) / np.maximum(bench.power_w - plant.start_power_w, 1.0)
+    left = np.where(answered, flow / bench.flow_m3_h, np.minimum(over, 1.0))
+    return float((1.0 - np.clip(left, 0.0, 1.0)) @ DAY_SHARE)
+
+
+def times_left(lost: float) -> float:
+    """A lost share as a multiple of what is left of the whole."""
+    return lost / (1.0 - min(lost, MOST_LOST))
 
 
 def _slopes_at_speed(plant: Plant, power: Floats, head: Floats) -> tuple[Floats, Floats]:

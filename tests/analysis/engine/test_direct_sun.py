@@ -30,7 +30,7 @@ def tells(*share: float) -> bool:
     [
         ((0.97,), True),
         ((1.05, 0.95, 0.5), True),  # a few small clouds
-        ((1.05, 0.3), False),  # broken cloud
+        ((1.05, 0.2, 0.2), False),  # broken cloud
         ((0.25,), False),  # overcast, however even
         ((0.6,), True),  # a sensor that reads a third too little of a clear sky
     ],

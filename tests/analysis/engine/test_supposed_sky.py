@@ -12,7 +12,7 @@ from analysis.estimates.vector import HOURS, SIZE
 from analysis.learning import beginning, learn
 from analysis.plant import plant_of
 from analysis.slow import best_alarm, slow_bench
-from analysis.soiling import fell_lately
+from analysis.soiling import fell_lately, stays_low
 from logger.record.site_file import load_site
 
 USUAL = np.linspace(-0.02, 0.06, HOURS)
@@ -111,6 +111,21 @@ def test_a_loss_of_weeks_fell_lately_and_a_season_s_drift_did_not() -> None:
     assert fell_lately(season(dust), 0.1)
     assert not fell_lately(season(np.linspace(-0.07, -0.10, 60)), 0.1)
     assert not fell_lately(season(np.full(5, -0.1)), 0.1), "nothing before to hold it against"
+
+
+def last_days(*level: float) -> np.ndarray:
+    """Ten days over what was learnt, each at one level; NaN where no hour tells."""
+    return np.repeat(np.array(level)[:, None], HOURS, axis=1)
+
+
+def test_dust_lies_on_every_clear_day_and_a_dull_week_ends() -> None:
+    """Three alike days of thin even cloud are one weather: what the sky still gave a week ago is not dust."""
+    gap = np.nan
+    assert stays_low(last_days(gap, -0.19, gap, -0.21, gap, gap, -0.2, gap, -0.22, -0.2), 0.2)
+    assert not stays_low(last_days(0.01, gap, -0.25, gap, gap, gap, -0.24, gap, -0.26, -0.25), 0.25), "a clear day"
+    assert not stays_low(last_days(gap, gap, gap, gap, gap, gap, -0.24, gap, -0.26, -0.25), 0.25), "one weather"
+    assert not stays_low(last_days(gap, -0.25, gap, gap, gap, gap, gap, gap, gap, -0.25), 0.25), "two days"
+    assert not stays_low(np.empty((0, HOURS)), 0.25)
 
 
 SITE = Path(__file__).parents[3] / "samples" / "sites" / "quiet-fold.toml"
