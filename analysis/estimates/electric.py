@@ -13,7 +13,7 @@ from analysis.estimates.at_rest import Shadow, shadows, with_shadows
 from analysis.estimates.between_clouds import between_clouds
 from analysis.estimates.held import fill_held, held_rows
 from analysis.estimates.own_light import current_at_maximum, sides_apart, voltage_at_maximum
-from analysis.estimates.steady import Hours, steady_rows
+from analysis.estimates.steady import Hours, hunting_rows, steady_rows
 from analysis.estimates.sums import Sums, log_ratio
 from analysis.estimates.told_sky import told_hours, under_told_sky
 from analysis.estimates.vector import HOURS, PLACE
@@ -210,8 +210,10 @@ def _smooth(
 
     An hour that is held back under a clear sky is at maximum power only under cloud: its rows would speak of the cloud.
     """
-    calm = steady_rows(lit, hours, taken, 2 * LEAST_H, SMOOTH_WHOLE)
-    return steady_rows(tells & calm, hours, np.where(tells, ratio, 0.0), 2 * LEAST_H, SMOOTH_SHARE)
+    ratio = np.where(tells, ratio, 0.0)
+    calm = steady_rows(lit, hours, taken, 2 * LEAST_H, SMOOTH_WHOLE) | hunting_rows(lit, hours, taken)
+    tells = tells & calm
+    return steady_rows(tells, hours, ratio, 2 * LEAST_H, SMOOTH_SHARE) | hunting_rows(tells, hours, ratio)
 
 
 def _day_figures(

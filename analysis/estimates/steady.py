@@ -78,6 +78,31 @@ def steady_rows(
     return which & good.ravel()[hours.bins]
 
 
+HUNTING_ROWS = 20  # of an hour: fewer are white by chance
+HUNTS = 0.15  # most scatter of a row, over the mean: a tracker that steps to and fro about the maximum (common practice, no source)
+WHITE = 0.7  # of the mean square step from row to row that noise without memory has (J. von Neumann 1941: twice the variance)
+
+
+def hunting_rows(which: NDArray[np.bool_], hours: Hours, value: Floats) -> NDArray[np.bool_]:
+    """Rows that `which` picks, in hours whose values scatter about a straight line without memory: a controller hunts, or a reading is coarse.
+
+    Cloud stays for minutes, so that a row is like the one before it; what is another in each row is no sky's, and its mean is well known.
+    """
+    picked = np.flatnonzero(which)
+    if len(picked) < HUNTING_ROWS:
+        return np.zeros_like(which)
+    bins, along, value = hours.bins[picked], hours.along_h[picked], value[picked]
+    steps = np.where(np.diff(bins, prepend=bins[0] - 1) == 0, np.diff(value, prepend=value[0]), 0.0)
+    sums = Sums(picked, hours.bins, hours.shape, rising=True)
+    rows = sums.count()
+    x, y, xx, xy, yy, dd = (sums.added(of) for of in (along, value, along**2, along * value, value**2, steps**2))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        var_x, cov, var = xx - x**2 / rows, xy - x * y / rows, yy - y**2 / rows
+        rest = (var - np.where(var_x > 1e-9, cov**2 / var_x, 0.0)) / (rows - LINE)
+        good = (rows >= HUNTING_ROWS) & (rest < (HUNTS * y / rows) ** 2) & (dd / (rows - 1) > 2.0 * WHITE * rest)
+    return which & good.ravel()[hours.bins]
+
+
 def _within(bins: NDArray[np.int64], weight: Floats) -> Floats:
     """Time within the row's bin, h, from its first row."""
     ticks = np.cumsum(np.rint(weight * 3.6e6).astype(np.int64))
