@@ -66,6 +66,7 @@ COMES_AGAIN = ("shading", "panel-soiling")  # seen on two days at least: one day
 AN_HOUR = 0.1  # of what a day tells at most: one or two of its hours are enough to see it again
 SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
+WITHIN_DAY = ("hold_min", "of_volts")  # how it came: kept beside what later days size it by
 SETTING_READ = "setting_read"
 """In the memory's numbers once the speed's setting had a value: a channel that a site file names and nothing fills says nothing of a hand."""
 
@@ -355,10 +356,6 @@ def _follow(
     if len(shown):
         at_power = lost_by_day(learnt, memory.arrays.get(WATER), len(amounts))
         _sized(plant, bench, case, int(case.weighed["form"]), shown, at_power, moved, figures)
-
-
-WITHIN_DAY = ("hold_min", "of_volts")
-"""Figures of what was seen within the day: later days size it, but this is how it came."""
 
 
 def _sized(
