@@ -59,7 +59,8 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     memory.cases = with_episodes(view, episodes)
     if halted(view):
         memory.numbers[HALTED] = float(view.day)
-    memory.numbers = {name: value for name, value in memory.numbers.items() if name not in (SINCE, SINCE_H)}
+    for name in (SINCE, SINCE_H):
+        memory.numbers.pop(name, None)
     memory.numbers |= _of_standing(view, episodes) | own_start(view) | own_lift(view) | _setting_read(view)
     if asked is None or "controller-trip" in asked:
         memory.numbers |= tallied(view)
@@ -77,7 +78,8 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     elif not figures.told.any():
         vector = without_haze(vector, _of_hours(learnt))
     sky = memory.arrays.get("sky")
-    vector, memory.arrays["sky"] = under_clear_sky(plant, vector, sky, figures.told, _of_hours(learnt))
+    usual = None if "irradiance_w_m2" in plant.has else _of_hours(learnt)
+    vector, memory.arrays["sky"] = under_clear_sky(plant, vector, sky, figures.told, usual)
     standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning") and not e.judged_again)
     if standing_h > 0.0:
         vector[[PLACE["cap"], PLACE["cv"]]] = np.nan  # a pump that lifts nothing stands low for its own reasons
@@ -148,7 +150,8 @@ def _of_standing(view: DayView, episodes: list[Episode]) -> dict[str, float]:
 
 def _setting_read(view: DayView) -> dict[str, float]:
     """For the memory's numbers, at the close of a day on which the speed's setting had a value."""
-    if view.columns is None or SETTING_READ in view.memory.numbers:
+    fitted = "speed_setting_pct" in view.facts.sensors.channels  # of another site nobody asks
+    if view.columns is None or not fitted or SETTING_READ in view.memory.numbers:
         return {}
     read = view.columns.rows.values.get("speed_setting_pct")
     return {SETTING_READ: 1.0} if read is not None and (read >= 0.0).any() else {}

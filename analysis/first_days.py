@@ -40,7 +40,7 @@ def beyond_tolerance(bench: SlowBench, learnt: Learnt, recent: Floats) -> bool:
     """
     for group in bench.groups:
         places, is_pump = GROUPS[group], group == "hydraulic"
-        if group == "held" or learnt.days[places].max() >= HARDLY_KNOWN:
+        if group == "held" or learnt.most_days[group] >= HARDLY_KNOWN:
             continue
         if is_pump and (~np.isnan(recent[:, places]).all(axis=1)).sum() > DAYS:
             continue
@@ -70,9 +70,8 @@ def not_its_own(bench: SlowBench, learnt: Learnt, recent: Floats) -> Learnt:
     Learnt
         The same object where nothing was learnt wrongly.
     """
-    places = GROUPS["hydraulic"]
     days = _telling(recent)
-    if not LEAST_SEEN <= len(days) <= DAYS or learnt.days[places].max() == 0.0:
+    if not LEAST_SEEN <= len(days) <= DAYS or learnt.most_days["hydraulic"] == 0.0:
         return learnt
     fresh = beginning(bench.scatter)
     moved = shift_of(bench, fresh, days, "hydraulic", len(days), [])

@@ -7,6 +7,7 @@ Never: weighing; anything across a stop.
 """
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from analysis.look import Columns
 from analysis.meter import NANO
 from analysis.plant import Plant
-from analysis.rows import Floats, or_zero
+from analysis.rows import Floats, last_where, or_zero, places_up_to
 from analysis.solar_days import MINUTE_MS
 
 Flags = NDArray[np.bool_]
@@ -68,101 +69,153 @@ class JustBefore:
     slowed: Flags
 
 
-def just_before(plant: Plant, seen: Columns) -> JustBefore:
-    """Each row against the minutes before, in the run that it belongs to."""
+def just_before(plant: Plant, seen: Columns, asked: Flags | None = None) -> JustBefore:
+    """Each row against the minutes before, in the run that it belongs to. asked: rows about which to say anything; None = all."""
     count = len(seen)
     none = np.zeros(count, bool)
     if count < LIMITS.rows + 2 or not plant.has & {"volume_m3", "flow_m3_h"}:
         return JustBefore(np.zeros(count), none, none, np.full(count, np.nan), none)
     came = _came(seen)
-    start, stop = _window(seen, came)
-    sums = _Sums(start, stop)
+    # of rows that have not settled nothing is said, and many of a season's are such
+    told = seen.settled & np.isfinite(came)
+    at = np.flatnonzero(told if asked is None else told & asked)
+    new_day = _new_day(seen)
+    sums = _Sums(*_window(seen, came, new_day, at), seen.settled)
     with np.errstate(divide="ignore", invalid="ignore"):
         seconds = sums.of(np.rint(seen.dt_h * 3600.0))
         step_m3 = plant.facts.sensors.meter_step_m3 or 0.01  # a flow that is read may be made of the same pulses
         water = sums.of(np.rint(or_zero(came) * NANO)) / NANO
         flow = np.maximum(water - step_m3, 0.0) * 3600.0 / seconds
-        known = (
-            (stop - start >= LIMITS.rows) & (1000.0 * seconds >= LIMITS.least_ms) & (water >= LIMITS.steps * step_m3)
-        )
-        known &= seen.settled & np.isfinite(came) & (flow > LIMITS.flows * plant.full_flow_m3_h)
-        share, log_load, light, slowed = _against(plant, seen, sums, flow)
-        due = np.where(known & np.isfinite(share), flow * share, 0.0)
-        missed = _missed(seen, came, due)
+        known = (sums.rows >= LIMITS.rows) & (1000.0 * seconds >= LIMITS.least_ms) & (water >= LIMITS.steps * step_m3)
+        known &= flow > LIMITS.flows * plant.full_flow_m3_h
+        share, log_load, light, slowed = _against(plant, seen, sums, flow, at)
+        due = _put(at, np.where(known & np.isfinite(share), flow * share, 0.0), np.zeros(count))
+        log_load = _put(at, np.where(known, log_load, np.nan), np.full(count, np.nan))
+        slowed = _put(at, known & slowed, none.copy())
+        known, light = _put(at, known, none.copy()), _put(at, light, none.copy())
+        missed = _missed(seen, came, due, new_day)
         two = due * seen.dt_h
         two[1:] += two[:-1]
         got = or_zero(came)
         got[1:] += got[:-1]
         fine = (two > LIMITS.steps * step_m3) & (two > 0.0) & (got < LIMITS.gone * two)
         fine[1:] &= known[:-1]
-        late = (missed >= LIMITS.steps_missed * step_m3) & (missed > 0.0) & ~(came > 0)
-        short = light & ((missed >= LIMITS.steps_short * step_m3) & ~(came > 0))
+        stays = ~(came > 0) & (missed > 0.0)
+        late = stays & (missed >= LIMITS.steps_missed * step_m3)
+        short = stays & light & (missed >= LIMITS.steps_short * step_m3)
     gone = (due > 0.0) & (fine | late | short) & (seen.dt_h <= LIMITS.row_h)
     if plant.has & {"motor_speed_rpm", "drive_frequency_hz"}:
         gone &= light  # water that goes takes the load along, or piles it up; else it is the meter, and nothing is in a hurry
-    return JustBefore(due, gone, gone & light, np.where(known, log_load, np.nan), known & slowed)
+    return JustBefore(due, gone, gone & light, log_load, slowed)
+
+
+def gone_rows(plant: Plant, seen: Columns) -> Flags:
+    """`gone` of `just_before`, for whole seasons: looked into only where water stays away, or little comes beside the best row of the day. bool[n]
+
+    No window's mean flow is more than the day's best row's, and no more than that mean must come now.
+    """
+    if not len(seen) or not plant.has & {"volume_m3", "flow_m3_h"}:
+        return np.zeros(len(seen), bool)
+    came, starts = _came(seen), _new_day(seen).nonzero()[0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        a_second = np.where(seen.settled & (came > 0), came / np.rint(seen.dt_h * 3600.0), 0.0)
+        best = np.repeat(np.maximum.reduceat(a_second, starts), np.diff(starts, append=len(seen)))
+        got, hours = or_zero(came), seen.dt_h.copy()
+        got[1:] += got[:-1]
+        hours[1:] += hours[:-1]
+        asked = ~(came > 0) | (got < SURELY_MORE * LIMITS.gone * best * 3600.0 * hours)
+    asked[:-1] |= asked[1:]  # two rows are judged together
+    return just_before(plant, seen, asked).gone
+
+
+SURELY_MORE = 1.01  # rounding adds nothing of the hundredth
+
+
+def _new_day(seen: Columns) -> Flags:
+    """The first row of each day."""
+    found = np.ones(len(seen), bool)
+    np.not_equal(seen.day[1:], seen.day[:-1], out=found[1:])
+    return found
+
+
+T = TypeVar("T", Floats, Flags)
+
+
+def _put(at: Whole, found: T, among: T) -> T:
+    """What was found at some rows, among the others'. Changes `among`."""
+    among[at] = found
+    return among
 
 
 def _came(seen: Columns) -> Floats:
     """Water of the row itself. [m3]"""
-    return np.where(np.isnan(seen.rows["flow_m3_h"]), seen.moved_m3, seen.rows["flow_m3_h"] * seen.dt_h)
+    direct = seen.rows.values.get("flow_m3_h")
+    return seen.moved_m3 if direct is None else np.where(np.isnan(direct), seen.moved_m3, direct * seen.dt_h)
 
 
-def _window(seen: Columns, came: Floats) -> tuple[Whole, Whole]:
-    """By row, the rows of its run from `back_ms` on to three minutes ago, and not after water last came. As places, first and behind the last."""
-    places = np.arange(len(seen))
-    new_day = np.concatenate([[True], np.diff(seen.day) > 0])
-    run = np.maximum.accumulate(np.where(~seen.settled | new_day, places + 1, 0))
-    last = np.maximum.accumulate(np.where(came > 0, places, 0))
-    end = np.minimum(np.searchsorted(seen.time_ms, seen.time_ms - LIMITS.apart_ms, "right"), last + 1)
-    first = np.searchsorted(seen.time_ms, seen.time_ms[np.maximum(end - 1, 0)] - LIMITS.back_ms, "left")
-    start = np.minimum(np.maximum(first, run), places)
-    return start, np.maximum(np.minimum(end, places), start)
+def _window(seen: Columns, came: Floats, new_day: Flags, at: Whole) -> tuple[Whole, Whole]:
+    """Of the rows `at`, the rows of the run from `back_ms` on to three minutes ago, and not after water last came.
+
+    As places, first and behind the last: all of them settled, for a run begins behind the last row that was not.
+    """
+    run = last_where(~seen.settled | new_day).take(at) + 1
+    last = last_where(came > 0).take(at)
+    end = np.minimum(places_up_to(seen.time_ms, at, LIMITS.apart_ms), last + 1)
+    # times are whole ms: one more than `back_ms` ago is what lies before the window
+    first = places_up_to(seen.time_ms, np.maximum(end - 1, 0), LIMITS.back_ms + 1)
+    start = np.minimum(np.maximum(first, run), at)
+    return start, np.maximum(np.minimum(end, at), start)
 
 
 class _Sums:
-    """Sums over the rows from `start` to `stop`, of whole numbers."""
+    """Sums over the rows from `start` to `stop`, of whole numbers. `settled` : the rows among which all those lie, of all rows"""
 
-    def __init__(self, start: Whole, stop: Whole) -> None:
-        self.start, self.stop = start, stop
+    def __init__(self, start: Whole, stop: Whole, settled: Flags) -> None:
+        self.start, self.stop, self.settled = start, stop, settled
+        self.rows = stop - start
 
     def of(self, values: Floats) -> Floats:
-        total = np.concatenate([[0], np.cumsum(values.astype(np.int64))])
-        return (total[self.stop] - total[self.start]).astype(float)
+        total = np.zeros(len(values) + 1, np.int64)
+        np.cumsum(values.astype(np.int64), out=total[1:])
+        return (total.take(self.stop) - total.take(self.start)).astype(float)
 
     def mean(self, values: Floats, grain: float) -> Floats:
         """NaN where some row has none."""
         known = np.isfinite(values)
-        rows = self.of(known.astype(float))
-        whole = self.of(np.where(known, np.rint(np.nan_to_num(values, posinf=0.0, neginf=0.0) / grain), 0.0))
-        return np.where(rows == self.stop - self.start, whole * grain / rows, np.nan)
+        whole = self.of(np.where(known, np.rint(values / grain), 0.0))
+        mean = whole * grain / self.rows
+        if (known | ~self.settled).all():
+            return mean
+        return np.where(self.of(known.astype(float)) == self.rows, mean, np.nan)
 
 
-def _against(plant: Plant, seen: Columns, sums: _Sums, flow: Floats) -> tuple[Floats, Floats, Flags, Flags]:
-    """Share of the flow then that must come now (NaN = nobody knows), log of the load over that then, whether it clearly changed, and `slowed`."""
-    never = np.zeros(len(seen), bool)
-    power, speed = seen.power_w, np.where(seen.speed_rpm > 0, seen.speed_rpm, np.nan)
-    power_then = sums.mean(power, 0.01)
-    strong = power >= LIMITS.as_strong * power_then
+def _against(plant: Plant, seen: Columns, sums: _Sums, flow: Floats, at: Whole) -> tuple[Floats, Floats, Flags, Flags]:
+    """Of the rows `at`: share of the flow then that must come now (NaN = nobody knows), log of the load over that then, whether it clearly
+    changed, and `slowed`."""
+    never = np.zeros(len(at), bool)
+    power_then = sums.mean(seen.power_w, 0.01)
+    strong = seen.power_w[at] >= LIMITS.as_strong * power_then
     if plant.has & {"motor_speed_rpm", "drive_frequency_hz"}:
-        faster = speed / sums.mean(speed, 0.01)
-        torque = np.log((power / speed) / sums.mean(power / speed, 1e-6))
+        speed = np.where(seen.speed_rpm > 0, seen.speed_rpm, np.nan)
+        load, speed_then = seen.power_w / speed, sums.mean(speed, 0.01)
+        faster = speed[at] / speed_then
+        torque = np.log(load[at] / sums.mean(load, 1e-6))
         if plant.helical:
             share = np.clip((faster - LIMITS.slip) / (1.0 - LIMITS.slip), 0.0, 1.0)
             return np.where(strong, 1.0, share), torque, np.abs(torque) > LIMITS.changed, never
         load = torque - 2.0 * np.log(faster)
-        unsteady = np.sqrt(np.maximum(sums.mean(speed**2, 1.0) / sums.mean(speed, 0.01) ** 2 - 1.0, 0.0))
-        fast = (faster > 1.0 + unsteady - LIMITS.read) & (strong | _sun_kept(seen, sums))
+        unsteady = np.sqrt(np.maximum(sums.mean(speed**2, 1.0) / speed_then**2 - 1.0, 0.0))
+        fast = (faster > 1.0 + unsteady - LIMITS.read) & (strong | _sun_kept(seen, sums, at))
         share = _of_impeller(plant, flow, faster)
         return np.where(fast, share, np.nan), load, load < -LIMITS.eased, (share <= 0.0) & (load > LIMITS.shut)
-    return np.where(strong & plant.helical, 1.0, np.nan), np.full(len(seen), np.nan), never, never
+    return np.where(strong & plant.helical, 1.0, np.nan), np.full(len(at), np.nan), never, never
 
 
-def _sun_kept(seen: Columns, sums: _Sums) -> Flags:
+def _sun_kept(seen: Columns, sums: _Sums, at: Whole) -> Flags:
     """The sun gives no less than then, by its sensor; or the array had more to give then and has now: what the motor takes less is its load's."""
     offer, ratio = seen.expected.mpp_power_w, seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v
-    measured = seen.expected.poa_measured & (offer >= LIMITS.as_strong * sums.mean(offer, 0.01))
-    return measured | ((ratio > LIMITS.spare) & (sums.mean(ratio, 1e-5) > LIMITS.spare))
+    measured = seen.expected.poa_measured[at] & (offer[at] >= LIMITS.as_strong * sums.mean(offer, 0.01))
+    return measured | ((ratio[at] > LIMITS.spare) & (sums.mean(ratio, 1e-5) > LIMITS.spare))
 
 
 def _of_impeller(plant: Plant, flow: Floats, faster: Floats) -> Floats:
@@ -176,8 +229,7 @@ def _of_impeller(plant: Plant, flow: Floats, faster: Floats) -> Floats:
     return np.sqrt(np.clip(left, 0.0, None) / (then - 1.0)).clip(0.0, 1.0)
 
 
-def _missed(seen: Columns, came: Floats, due: Floats) -> Floats:
+def _missed(seen: Columns, came: Floats, due: Floats, new_day: Flags) -> Floats:
     """Of what was due, what has not come since the register last moved. [m3]"""
     total = np.cumsum(np.rint(due * seen.dt_h * NANO).astype(np.int64))
-    new_day = np.concatenate([[True], np.diff(seen.day) > 0])
-    return (total - np.maximum.accumulate(np.where((came > 0) | new_day | ~seen.settled, total, 0))) / NANO
+    return (total - total.take(last_where((came > 0) | new_day | ~seen.settled))) / NANO

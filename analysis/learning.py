@@ -94,6 +94,11 @@ class Learnt:
         """A day's own variance, wider while few days have told it (as Student's t is wider than a normal law)."""
         return self.scatter * (1.0 + UNTOLD / (1.0 + self.days))
 
+    @cached_property
+    def most_days(self) -> dict[str, float]:
+        """By group, sunny days in which its best known entry was learnt."""
+        return {group: float(self.days[places].max()) for group, places in GROUPS.items()}
+
     def of_group(self, group: str) -> tuple[Floats, Floats, Floats]:
         """At a group's places: covariance, `day_variance`, `always_there`. Never to be written into: learnt once, asked for many times a day."""
         kept: dict[str, tuple[Floats, Floats, Floats]] = self.__dict__.setdefault("_of_group", {})
@@ -211,8 +216,8 @@ def sunlit(learnt: Learnt, hours: np.ndarray, scatter: Scatter) -> Learnt:
 
     How much they would give is as open as the array's own parameters; that they are like the other hours is known.
     """
-    places = np.flatnonzero(hours) + PLACE["s0"]
-    places = places[learnt.days[places] == 0]
+    first = PLACE["s0"]
+    places = (hours & (learnt.days[first : first + HOURS] == 0)).nonzero()[0] + first
     if not len(places):
         return learnt
     std = SUNLIT_STD[places - PLACE["s0"]]

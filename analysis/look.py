@@ -86,7 +86,7 @@ class Columns:
 
     def of_day(self, day: int) -> "Columns | None":
         """The rows of one day, None where it has none."""
-        start, stop = (int(i) for i in np.searchsorted(self.day, [day, day + 1]))
+        start, stop = int(self.day.searchsorted(day)), int(self.day.searchsorted(day + 1))
         if start == 0 and stop == len(self):
             return self if stop else None
         return self.take(slice(start, stop)) if stop > start else None

@@ -82,8 +82,12 @@ def array_unknown(memory: Memory, group: str) -> bool:
     """Of the array's own group of figures: the sun's sensor stands still, or the power's own is off, and what it says of the array is off as much."""
     if group != "electric":
         return False
-    lying = (c for c in memory.cases if c.family == "slow-hydraulic" and c.ended_ms is None)
-    return LIGHT in stand_still(memory) or any(case.channel in POWERS for case in lying)
+    known = [case for case in memory.cases if case.ended_ms is None]
+    return any(
+        case.channel == LIGHT if case.family == "sensor-fault" else case.channel in POWERS
+        for case in known
+        if case.family in ("sensor-fault", "slow-hydraulic")
+    )
 
 
 def of_the_array(

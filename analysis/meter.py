@@ -87,8 +87,9 @@ def metered(
     by_floor = want < idle
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = gained[ends] * NANO / np.where(by_floor, idle, want)
-    apart = np.append(rises(marks), n - marks[-1])
-    last = np.repeat(np.arange(len(marks)), apart)  # of each row from the first mark on, the last one
+    is_mark = np.zeros(n - int(marks[0]), np.int64)
+    is_mark[marks - marks[0]] = 1
+    last = is_mark.cumsum() - 1  # of each row from the first mark on, the last one
     inside = slice(int(marks[0]) + 1, int(marks[-1]) + 1)
     interval = last[: inside.stop - inside.start]
     base = np.where(by_floor[interval], IDLE_SHARE * largest_m3_h, due[inside])
@@ -96,7 +97,7 @@ def metered(
     flow[inside] = np.where(np.isfinite(shared), shared, np.nan)
     since = np.full(n, -1, np.int64)
     after = slice(int(marks[0]), n)
-    due_since = total[after] - np.repeat(total[marks], apart)
+    due_since = total[after] - total[marks].take(last)
     # where each row was read, each day's first is a mark
     since[after] = due_since if len(read) == n else np.where(day[marks][last] == day[after], due_since, -1)
     return Metered(flow, since, moved)

@@ -16,7 +16,7 @@ from analysis.look import Columns, over_open_m
 from analysis.meter import METERS, NANO
 from analysis.plant import Plant, plant_of
 from analysis.protected import at_intake, cut_short, has_codes, waiting, whole_rows
-from analysis.rows import Floats, or_zero
+from analysis.rows import Floats, last_where, or_zero
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 from analysis.water_lost import came_m3
@@ -238,7 +238,7 @@ def owed(plant: Plant, seen: Columns, known_loss: float = 0.0) -> NDArray[np.boo
     surely = np.where(seen.settled, np.maximum(sure_m3_h, 0.0), 0.0)
     owed = np.cumsum(np.rint(surely * seen.dt_h * NANO).astype(np.int64))
     new_day = np.concatenate([[True], np.diff(seen.day) > 0])
-    since = owed - np.maximum.accumulate(np.where((seen.moved_m3 != 0) | new_day, owed, 0))
+    since = owed - owed.take(last_where((seen.moved_m3 != 0) | new_day))
     step = plant.facts.sensors.meter_step_m3 or 0.01
     enough = since >= max(LIMITS.owed_h * plant.full_flow_m3_h, LIMITS.steps * step) * NANO
     return enough & seen.settled & (sure_m3_h > LIMITS.least_owed * plant.full_flow_m3_h)

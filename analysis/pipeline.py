@@ -179,8 +179,10 @@ def _closes(plant: Plant, memory: Memory, rows: Rows, block: range) -> Iterable[
     """The memory after each day of the block, in order."""
     clean = merged(rows)
     cuts = np.searchsorted(clean.rows.time_ms, plant.days.open_ms(np.arange(block.start, block.stop + 1)), "right")
-    days_of_duplicates = plant.days.day_of(clean.duplicate_ms)
-    days_of_conflicts = plant.days.day_of(clean.conflicting_ms)
+    dropped = {
+        reason: np.bincount(plant.days.day_of(time_ms) - block.start, minlength=len(block)).tolist()
+        for reason, time_ms in (("duplicate", clean.duplicate_ms), ("conflicting", clean.conflicting_ms))
+    }
     columns = look(plant, clean.rows, block)
     figures = figures_of(plant, columns, block)
     screened = screen(plant, memory, columns, clean.rows.time_ms, block)
@@ -188,11 +190,11 @@ def _closes(plant: Plant, memory: Memory, rows: Rows, block: range) -> Iterable[
     for place, day in enumerate(block):
         heard = clean.rows.time_ms[cuts[place] : cuts[place + 1]]
         screened = screened.renewed(plant, memory, columns)
-        asked = [name for name in watchers() if screened.may_show(name, day, memory)]
+        asked = screened.asked(watchers(), day, memory)
         view = _view(plant, memory, day, plant.days.close_ms(day), heard, columns.of_day(day), running[place])
         memory = close_day(plant, view, figures[place], asked)
-        memory.dropped["duplicate"] += int((days_of_duplicates == day).sum())
-        memory.dropped["conflicting"] += int((days_of_conflicts == day).sum())
+        for reason, rows_of_day in dropped.items():
+            memory.dropped[reason] += rows_of_day[place]
         yield memory
 
 
@@ -218,7 +220,7 @@ def _seen(state: State) -> State:
         looked = _looked(state, opened, day)
         view = _view(plant, state.memory, day, state.until_ms, opened.time_ms, looked.columns.of_day(day))
         if state.memory.first_ms is not None or len(opened):
-            asked = [name for name in watchers() if looked.screened.may_show(name, day, state.memory)]
+            asked = looked.screened.asked(watchers(), day, state.memory)
             cases = with_episodes(view, episodes_of(view, asked))
         now = site_now(plant, view, opened, cases)
     findings = tuple(as_finding(plant.facts, case) for case in cases if not waits(case))

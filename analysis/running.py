@@ -78,7 +78,8 @@ def _offered(seen: Columns, cuts: NDArray[np.int64]) -> list[float | None]:
     at = np.searchsorted(lasting, cuts)
     days = (at[1:] > at[:-1]).nonzero()[0]
     rows = lasting[at[days]]
-    untold = np.append(0, np.cumsum(seen.sun_enough & ~seen.asked))  # sun enough, and told to stand
+    told = (seen.sun_enough & ~seen.asked).astype(np.int64)  # sun enough, and told to stand; flags add up slowly
+    untold = np.append(0, np.cumsum(told))
     sure = seen.expected.poa_measured[rows] & (untold[rows] == untold[cuts[days]])
     for day, offered in zip(days[sure].tolist(), seen.expected.mpp_power_w[rows[sure]].tolist(), strict=True):
         found[day] = offered

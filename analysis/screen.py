@@ -6,6 +6,7 @@ it lets through depends on the block: what is learnt of a day is learnt at its c
 Never: judgement; a watcher that has no screen is always asked.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from analysis import unread_trips
 from analysis.causes import controller_trip, over_voltage, sensor_fault, short_cycling, silent, string_out
 from analysis.estimates.vector import PLACE
-from analysis.just_before import just_before
+from analysis.just_before import gone_rows
 from analysis.loads import FACTOR_LOGS, load_logs
 from analysis.look import Columns
 from analysis.memory import Memory
@@ -36,11 +37,16 @@ ARRAY_MOVED = 0.03  # likewise the array's: a module's loss is a small log, and 
 HELD = np.array([PLACE["t1"], PLACE["i1"]])
 ROUNDING = 1e-6  # h
 PICKS = 5
+ASK_THE_MEMORY = ("no-water", "string-out", "silent")
+"""Watchers whose quiet days hang on what was learnt or heard before, too."""
 
 
 @dataclass(frozen=True)
 class Screen:
-    """By watcher, bool[days]: may find something. `base`: the baseline's logs of load for which `no-water` holds; `array`: of the array, for `string-out`."""
+    """By watcher, bool[days]: may find something. `base`: the baseline's logs of load for which `no-water` holds; `array`: of the array, for `string-out`.
+
+    `before`: a memory whose baseline and array lie near enough to these.
+    """
 
     days: range
     may: dict[str, Days]
@@ -53,21 +59,27 @@ class Screen:
         """The same daylight, after more readings of the night."""
         return replace(self, may={**self.may, "silent": _may_be_silent(plant, heard_ms, self.days)})
 
-    def may_show(self, name: str, day: int, memory: Memory) -> bool:
-        """Whether this watcher must look at the day, with this memory of yesterday's close."""
-        flags = self.may.get(name)
-        if flags is None or flags[day - self.days.start]:
-            return True
-        if name == "string-out":
-            return self._array_moved(memory)
+    def asked(self, names: Iterable[str], day: int, memory: Memory) -> list[str]:
+        """The watchers among `names` that must look at the day, with this memory of yesterday's close."""
+        place = day - self.days.start
+        return [
+            name
+            for name in names
+            if (flags := self.may.get(name)) is None
+            or flags[place]
+            or (name in ASK_THE_MEMORY and self._by_memory(name, memory))
+        ]
+
+    def _by_memory(self, name: str, memory: Memory) -> bool:
+        """Whether what the memory holds by now makes a watcher look that the block's rows alone would not."""
         if name == "silent":
             return silent.silence_lasts(memory)
-        return name == "no-water" and self._base_moved(memory)
+        return self._array_moved(memory) if name == "string-out" else self._base_moved(memory)
 
     def _base_moved(self, memory: Memory) -> bool:
-        if memory.arrays.get("mean") is self.before.arrays.get("mean"):
+        if memory is self.before or memory.arrays.get("mean") is self.before.arrays.get("mean"):
             return False
-        return any(abs(now - was) > MOVED for now, was in zip(_load(memory), self.base, strict=True))
+        return bool((np.abs(_load(memory) - self.base) > MOVED).any())
 
     def _array_moved(self, memory: Memory) -> bool:
         if memory is self.before or string_out.same_known(self.facts, memory, self.before):
@@ -79,17 +91,14 @@ class Screen:
 
         Else every day that is left of the block would have to be looked at in full.
         """
-        found = self
+        may, base, array = self.may, self.base, self.array
         if self._base_moved(memory):
             base = _load(memory)
-            found = replace(
-                found, base=base, may={**found.may, "no-water": _may_lack(plant, seen, base, self.days)}, before=memory
-            )
+            may = {**may, "no-water": _may_lack(plant, seen, base, self.days)}
         if self._array_moved(memory):
             array = _array_of(self.facts, memory)
-            may = {**found.may, "string-out": _may_lose_a_string(plant, array, seen, self.days)}
-            found = replace(found, array=array, may=may, before=memory)
-        return found
+            may = {**may, "string-out": _may_lose_a_string(plant, array, seen, self.days)}
+        return Screen(self.days, may, base, self.facts, array, memory)
 
 
 def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: range) -> Screen:
@@ -109,7 +118,7 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         "string-out": _may_lose_a_string(plant, array, seen, days),
         "silent": _may_be_silent(plant, heard_ms, days),
     }
-    told = just_before(plant, seen).gone | pressed(plant, seen) | (seen.settled & at_intake(plant, seen))
+    told = gone_rows(plant, seen) | pressed(plant, seen) | (seen.settled & at_intake(plant, seen))
     may["no-water"] = may["no-water"] | _days(seen, told, days)
     code = or_zero(seen.rows["fault_code"]) > 0
     coded = "fault_code" in plant.has

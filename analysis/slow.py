@@ -230,9 +230,10 @@ class _Shifts:
 
 def _counted(learnt: Learnt, recent: Floats, places: np.ndarray, windows: np.ndarray) -> tuple[Floats, Floats]:
     """How many of the last days of each window have each place, and the sum of their shifts; (windows, places) each."""
-    part = recent[-int(windows[-1]) :].take(places, axis=1)[::-1] - learnt.mean[places]
-    known, (last, within) = part == part, last_days(len(part), tuple(windows.tolist()))
-    return within @ known.astype(float), np.where(known, part, 0.0).cumsum(axis=0).take(last, axis=0)
+    part = recent[-int(windows[-1]) :].take(places, axis=1) - learnt.mean[places]
+    known, within = part == part, last_days(len(part), tuple(windows.tolist()))
+    both = within @ np.concatenate([known, np.where(known, part, 0.0)], axis=1)
+    return both[:, : len(places)], both[:, len(places) :]
 
 
 @dataclass(frozen=True)
@@ -250,7 +251,7 @@ class Windows:
     @property
     def odd_groups(self) -> set[str]:
         """The groups in which some entry lies far off over some window: `best_alarm` has nothing to say of another."""
-        return set(GROUP_OF[self.odd.any(axis=0)].tolist())
+        return set(GROUP_OF[self.odd.any(axis=0)].tolist()) if self.odd.any() else set()
 
     def of(self, group: str, days: int) -> "Windows":
         """Those of one group, no longer than `days`."""
@@ -303,7 +304,7 @@ def _shifts(
 
 def is_new(learnt: Learnt, group: str) -> bool:
     """Whether it is a pump that is hardly known: what it is compared with are the site file and its tolerances."""
-    return bool(group == "hydraulic" and learnt.days[GROUPS[group]].max() < HARDLY_KNOWN)
+    return bool(group == "hydraulic" and learnt.most_days[group] < HARDLY_KNOWN)
 
 
 def best_alarm(

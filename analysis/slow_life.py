@@ -84,7 +84,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
     suspected, today = False, windows_of(bench, learnt, recent)
     were_dirty = bool(_open(memory, "electric"))
     odd = today.odd_groups
-    for group in GROUPS if odd or any(_open(memory, one) for one in GROUPS) else ():
+    for group in GROUPS if odd or any(case.ended_ms is None for case in memory.cases) else ():
         if not today.counts[0, COLUMNS_OF[group]].any():
             suspected |= any(_open(memory, group))
             continue

@@ -7,7 +7,7 @@ Never: rows, judgement.
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -33,7 +33,7 @@ class SolarDays:
     longitude_deg: float
     timezone: str
 
-    @property
+    @cached_property
     def offset_ms(self) -> int:
         """When day 0 (that of the epoch) began, ms after the epoch; -12 h to 12 h."""
         return -round(self.longitude_deg / DEGREES_AN_HOUR) * HOUR_MS

@@ -6,9 +6,11 @@ What is known best comes first: hours in which nothing came, then hours that tan
 Never: judgement; rows kept.
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import lru_cache
 
 import numpy as np
 
@@ -31,8 +33,13 @@ NO_WATER = frozenset({"no-water", "not-turning", "controller-trip", "short-cycli
 
 def key_of(case: Case) -> str:
     """The part of a finding's `id` that is the case's own."""
-    flagged = datetime.fromtimestamp(case.flagged_ms // 1000, UTC)
-    return f"{flagged:%Y%m%dT%H%MZ}-{case.number}"
+    return _key(case.flagged_ms, case.number)
+
+
+@lru_cache(maxsize=4096)
+def _key(flagged_ms: int, number: int) -> str:
+    """Kept, for each close asks for it and to write a time costs as much as to weigh an array."""
+    return f"{datetime.fromtimestamp(flagged_ms // 1000, UTC):%Y%m%dT%H%MZ}-{number}"
 
 
 def came_m3(moved_m3: Floats, flow_m3_h: Floats, dt_h: Floats) -> Floats:
@@ -78,12 +85,14 @@ def share_out(before: list[Case], cases: list[Case], figures: DayFigures) -> tup
     had = {key_of(case): case.water_lost_m3 or 0.0 for case in before}
     claims = [(case, (case.water_lost_m3 or 0.0) - had.get(key_of(case), 0.0)) for case in cases]
     claims = [(case, max(claim, 0.0)) for case, claim in claims if claim != 0.0]
-    metered, expected = bool(np.isfinite(figures.water_m3)), float(or_zero(np.array(figures.expected_m3)))
+    metered, expected = math.isfinite(figures.water_m3), _known(figures.expected_m3)
     came = figures.water_m3 if metered else 0.0
-    most = expected + 1.96 * float(or_zero(np.array(figures.expected_std_m3)))
+    most = expected + 1.96 * _known(figures.expected_std_m3)
     lost: dict[str, float] = {}
 
     def take(name: str, claim: float, room: float) -> float:
+        if claim <= 0.0:
+            return 0.0
         took = min(max(claim, 0.0), max(room - came - sum(lost.values()), 0.0))
         lost[name] = lost.get(name, 0.0) + took
         return took
@@ -110,6 +119,10 @@ def share_out(before: list[Case], cases: list[Case], figures: DayFigures) -> tup
             case.water_lost_m3 = (case.water_lost_m3 or 0.0) + take(MARK + key_of(case), rest, expected)
         take(OTHER, expected, expected)
     return expected, {name: round(value, 4) for name, value in lost.items() if value > LEAST_M3}
+
+
+def _known(value: float) -> float:
+    return 0.0 if math.isnan(value) else value
 
 
 def _stood_all_day(before: list[Case], cases: list[Case]) -> list[Case]:

@@ -21,10 +21,12 @@ def drawn_as_learnt(learnt: Learnt, recent: Floats) -> Floats:
     3 m at full flow, does so by 2 m at two thirds of it: a pump that has come to lift less would seem to draw it deeper, as if more water
     were lifted than is metered. What the resting level is off goes along at every flow.
     """
+    if np.isnan(recent[:, LEVEL]).all():
+        return recent
     share = np.exp(recent[:, FLOW] - learnt.mean[FLOW])
     draws = learnt.mean[LEVEL] - learnt.mean[REST]
     expected = np.where(np.isnan(share), 0.0, (share - 1.0) * draws)
-    if not expected.any() or np.isnan(recent[:, LEVEL]).all():
+    if not expected.any():
         return recent
     found = recent.copy()
     found[:, LEVEL] -= expected

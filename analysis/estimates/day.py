@@ -77,13 +77,13 @@ def figures_of(plant: Plant, seen: Columns, days: range) -> list[DayFigures]:
 def _water(plant: Plant, seen: Columns, days: range) -> Floats:
     """`DayFigures.water` of every day. (days, DUE + 1) [m3]"""
     due = seen.expected.flow_m3_h
-    metered = seen.turning & ~np.isnan(seen.flow_m3_h) & ~np.isnan(due)
+    metered = (seen.turning & ~np.isnan(seen.flow_m3_h) & ~np.isnan(due)).nonzero()[0]
     edges_w = np.array([hydraulic.LEAST_POWER_SHARE * plant.full_power_w, *plant.band_edges_w])
-    day, power_w, dt_h = seen.day[metered] - days.start, seen.power_w[metered], seen.dt_h[metered]
+    day, power_w, dt_h = seen.day.take(metered) - days.start, seen.power_w.take(metered), seen.dt_h.take(metered)
     band = (power_w >= edges_w[0]).astype(np.int64) + (power_w >= edges_w[1]) + (power_w >= edges_w[2])
     found = np.empty((len(days), DUE + 1))
-    found[:, :DUE] = Sums(None, day * DUE + band, (len(days), DUE)).of(due[metered] * dt_h)
-    found[:, DUE] = Sums(None, day, (len(days),), rising=True).of(seen.flow_m3_h[metered] * dt_h)
+    found[:, :DUE] = Sums(None, day * DUE + band, (len(days), DUE)).of(due.take(metered) * dt_h)
+    found[:, DUE] = Sums(None, day, (len(days),), rising=True).of(seen.flow_m3_h.take(metered) * dt_h)
     return found
 
 
@@ -111,10 +111,11 @@ def _sums(seen: Columns, days: range) -> list[Floats]:
         every.of(of_sun),
         every.of(or_zero(expected.flow_of_sun_m3_h_std) * dt),
         every.of(np.where(seen.turning, or_zero(expected.flow_m3_h), 0.0) * dt),
-        every.in_turn(np.where(seen.turning, dt, 0.0)),
-        every.in_turn(np.where(seen.sun_enough, dt, 0.0)),
-        every.in_turn(np.where(expected.daylight, dt, 0.0)),
-        every.in_turn(or_zero(seen.power_w) * dt),
+        *(
+            Sums(rows, bins, shape, rising=True).hours(dt)
+            for rows in (seen.turning, seen.sun_enough, expected.daylight)
+        ),
+        every.in_turn(or_zero(seen.power_w) * dt),  # told to a tenth of a mWh, where readings in steps lie half-way
         every.of(np.where(expected.poa_measured, or_zero(expected.poa_w_m2), 0.0) * dt),
         where(standing & full, of_sun),
         where(standing & off & ~full, of_sun),

@@ -87,24 +87,28 @@ def largest_change(hours: Floats, least_ratio: float = 0.0) -> Change | None:
         return None
     if not _below_its_better_days(hours):
         return None
-    inside = ~np.isnan(hours)
+    inside = hours == hours
     told = np.asarray(inside.any(axis=1))
     newest, before = _windows(len(hours))
-    days_new, days_old = newest @ told, before @ told
     filled = np.where(inside, hours, 0.0)
-    new_n, old_n = newest @ inside, before @ inside
+    table = np.concatenate([told[:, None], inside, filled], axis=1)
+    (days_new, new_n, new), (days_old, old_n, old) = (_parted(which @ table) for which in (newest, before))
+    enough = (days_new >= MEASURED.least_days) & (days_old >= LEAST_BEFORE)
     with np.errstate(divide="ignore", invalid="ignore"):
-        new, old = newest @ filled / new_n, before @ filled / old_n
+        new, old = new / new_n, old / old_n
+        known = (new_n > 0) & (old_n >= LEAST_OF_HOUR)
+        fell = np.where(known, old - new, 0.0)
+        common_least = _common_at_least(int(told.sum()), days_new, days_old)
+        # no mean over the hours is more than the most of them: on nearly all days that says enough
+        if not _largest_ratio(enough, fell.max(axis=1), common_least) > SURELY_LESS * least_ratio:
+            return None
         seen = np.maximum(before @ filled**2 - old_n * old**2, 0.0)
         own = (GUESS_WORTH * hour_scatter() ** 2 + seen) / (GUESS_WORTH + old_n) + SCATTER_LEAST**2
-        known = (new_n > 0) & (old_n >= LEAST_OF_HOUR)
         weight = np.where(known, 1.0 / own, 0.0)
         sure = weight.sum(axis=1)
-        loss = (weight * np.where(known, old - new, 0.0)).sum(axis=1) / sure
-        enough = (days_new >= MEASURED.least_days) & (days_old >= LEAST_BEFORE) & (sure > 0)
-        beyond = np.where(enough, 0.5 * np.maximum(loss - MEASURED.dust, 0.0) ** 2, 0.0)
-        most = beyond / (_common_at_least(int(told.sum()), days_new, days_old) + 1.0 / sure)
-        if not (beyond > 0.0).any() or not most.max() > SURELY_LESS * least_ratio:
+        loss = (weight * fell).sum(axis=1) / sure
+        enough &= sure > 0
+        if not _largest_ratio(enough, loss, common_least + 1.0 / sure) > SURELY_LESS * least_ratio:
             return None
         _, level = telling(hours)
         day = scatter_of_days(level[told])
@@ -124,6 +128,17 @@ def largest_change(hours: Floats, least_ratio: float = 0.0) -> Change | None:
 SURELY_LESS = 0.99  # rounding takes nothing of the hundredth
 
 
+def _parted(sums: Floats) -> tuple[Floats, Floats, Floats]:
+    """Of each pair's days: how many tell; by hour how many have it, and their sum."""
+    return sums[:, 0], sums[:, 1 : 1 + HOURS], sums[:, 1 + HOURS :]
+
+
+def _largest_ratio(enough: NDArray[np.bool_], loss: Floats, variance: Floats) -> float:
+    """The log-likelihood ratio of the pair that tells most, at least 0."""
+    beyond = np.where(enough, 0.5 * np.maximum(loss - MEASURED.dust, 0.0) ** 2, 0.0)
+    return float(np.where(beyond > 0.0, beyond / variance, 0.0).max())
+
+
 def _common_at_least(days: int, days_new: Floats, days_old: Floats) -> Floats:
     """The least that `common` of `largest_change` can be with so many telling days, however alike they are. (pairs,)"""
     day = max(GUESS_WORTH * MEASURED.day**2 / (GUESS_WORTH + max(days - 1, 0)), SCATTER_LEAST**2)
@@ -134,8 +149,8 @@ def _common_at_least(days: int, days_new: Floats, days_old: Floats) -> Floats:
 def _below_its_better_days(hours: Floats) -> bool:
     """Whether any hour of today lies below what three of its earlier days in four stayed under: else there is nothing to work out."""
     earlier = hours[:-1]
-    count = np.add.reduce(earlier == earlier, axis=0, dtype=np.int64)
-    above = np.add.reduce(earlier - hours[-1] > WORTH_A_LOOK, axis=0, dtype=np.int64)
+    every = np.ones(len(earlier))  # whole numbers, exact as floats; a product is three times as fast as a sum of flags
+    count, above = every @ (earlier == earlier), every @ (earlier - hours[-1] > WORTH_A_LOOK)
     return bool(((above >= count - 3 * count // 4) & (count > 0)).any())  # the third in four and all above it
 
 

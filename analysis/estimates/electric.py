@@ -160,15 +160,16 @@ def _in_sunshine(
 
     Likewise 1 where the array was held back through the hour: the sun gave more than the pump takes. float64[days, 3, HOURS]
     """
-    sums = Sums(lit, bins, shape)
-    running_h = sums.of(seen.dt_h)
+    sums = Sums(lit, bins, shape, rising=True)
+    running_h = sums.hours(seen.dt_h)
     light, clear = (sums.of(x * seen.dt_h) for x in (seen.expected.poa_w_m2, seen.expected.clear_poa_w_m2))
     of_clear = np.where(clear > 0, light / np.maximum(clear, 1e-9), 0.0)
     told = np.where(of_clear >= SUNNY, told_h / np.maximum(running_h, 1e-9), 0.0)
     low = clear < HIGH_SUN_W_M2 * running_h
     least = np.where(low, SUNNIEST - AGREE_AT_LOW_SUN, SUNNIEST) * of_clear.max(axis=1, keepdims=True)
     told = np.where(shadow.lost > 0, 1.0, told)
-    held = (of_clear >= SUNNY) & (sums.of(seen.held * seen.dt_h) > ALL_HOUR * running_h) | shadow.sunlit
+    held_h = Sums(lit & seen.held, bins, shape, rising=True).hours(seen.dt_h)
+    held = (of_clear >= SUNNY) & (held_h > ALL_HOUR * running_h) | shadow.sunlit
     return np.stack([told, np.where(of_clear >= least, told, 0.0), held], axis=1)
 
 

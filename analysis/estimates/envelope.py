@@ -111,8 +111,7 @@ def _another_level(today: Floats, kept: Floats, usual: Floats, strings: int) -> 
 
 def _best(kept: Floats) -> Floats:
     """The largest of at least `LEAST_DAYS`. (days, figures) -> (figures,)"""
-    known = ~np.isnan(kept)
-    return np.where(known.sum(axis=0) >= LEAST_DAYS, np.where(known, kept, -np.inf).max(axis=0), np.nan)
+    return np.where((kept == kept).sum(axis=0) >= LEAST_DAYS, np.fmax.reduce(kept, axis=0), np.nan)
 
 
 def _come_again(kept: Floats) -> Floats:

@@ -63,10 +63,10 @@ def without_horizon(
     if not (known | plenty).any():
         return vector, kept
     plain = hours if usual is None else hours - np.clip(usual, -ANGLE, ANGLE)
-    best = np.sort(plain[known])[::-1]
-    below = _median(best[: (len(best) + 1) // 2]) - plain if len(best) else plain
-    with np.errstate(invalid="ignore"):
-        dim, clear = known & (below > DIM), known & (below < CLEAR)
+    best = plain[known]
+    best.sort()
+    below = _median(best[len(best) // 2 :]) - plain if len(best) else plain
+    dim, clear = known & (below > DIM), known & (below < CLEAR)
     way = _way(plant, day)
     found = vector
     if dim.any():
@@ -107,9 +107,8 @@ def _at_once(days: Floats, taken: Floats, climbs_deg: Floats) -> NDArray[np.bool
 
     The sun's way moves by less than half a degree a day, across an edge through which an hour of it climbs or falls by many.
     """
-    with np.errstate(invalid="ignore"):
-        enough = TAKEN + 2.0 * MOVES_DEG * days / climbs_deg
-        return (days <= REMEMBERED_DAYS) & (climbs_deg > CLIMBS_DEG) & (taken > enough)
+    enough = TAKEN + 2.0 * MOVES_DEG * days / climbs_deg
+    return (days <= REMEMBERED_DAYS) & (climbs_deg > CLIMBS_DEG) & (taken > enough)
 
 
 @dataclass(frozen=True)
@@ -146,7 +145,7 @@ def _ways(plant: Plant, block: int) -> list[_Way]:
     return [_Way(elevation[k], bins[k], up[k], steps_up[k], climbs[k]) for k in range(DAYS_TOGETHER)]
 
 
-def _median(falling: Floats) -> float:
+def _median(rising: Floats) -> float:
     """Of a sorted array."""
-    half = len(falling) // 2
-    return float(falling[half] if len(falling) % 2 else 0.5 * (falling[half - 1] + falling[half]))
+    half = len(rising) // 2
+    return float(rising[half] if len(rising) % 2 else 0.5 * (rising[half - 1] + rising[half]))

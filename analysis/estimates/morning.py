@@ -123,9 +123,8 @@ def _own_answers(
     hours, by_power, by_flow = (
         np.bincount(place, weight, bins * len(stops)).reshape(-1, bins) for weight in (dt, power * dt, flow * dt)
     )
-    found: list[tuple[Floats, Floats] | None] = []
-    for k in range(len(stops)):
-        enough = hours[k] >= ANSWER_H
-        some = count[k] >= ANSWER_ROWS and enough.any()
-        found.append((by_power[k, enough] / hours[k, enough], by_flow[k, enough] / hours[k, enough]) if some else None)
-    return found
+    enough = hours >= ANSWER_H
+    some = (count >= ANSWER_ROWS) & enough.any(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        powers, flows = by_power / hours, by_flow / hours
+    return [(powers[k, enough[k]], flows[k, enough[k]]) if some[k] else None for k in range(len(stops))]

@@ -57,7 +57,6 @@ def empty(days: int) -> np.ndarray:
 
 
 @lru_cache(maxsize=512)
-def last_days(count: int, windows: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray]:
-    """Of so many days, the newest first: the place of each window's last, int64 (windows,), and 1 for each day within it, float64 (windows, count)."""
-    last = np.minimum(np.array(windows), count) - 1
-    return last, (np.arange(count) <= last[:, None]).astype(float)
+def last_days(count: int, windows: tuple[int, ...]) -> np.ndarray:
+    """Of so many days, the newest last: 1 for each day within each window, float64 (windows, count)."""
+    return (np.arange(count) >= count - np.array(windows)[:, None]).astype(float)
