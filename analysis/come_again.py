@@ -13,6 +13,8 @@ from analysis.untold import untold
 
 ANOTHER = 0.02
 """Chance of a second fault of a kind within so long: what is seen then is the first one come again."""
+SHOWS_AGAIN = ("controller-trip", "short-cycling", "over-voltage")
+"""Likewise of causes that none competes with; a channel that sticks and a silence are over when they are over."""
 YEAR_MS = 365 * DAY_MS
 
 
@@ -22,9 +24,11 @@ def come_again(view: DayView, cases: list[Case], episode: Episode) -> Case | Non
     Frost, a float valve that sticks, a well that gives out in dry weeks come and go for months. Where somebody worked on pump or leads
     meanwhile, it may have been mended, or be of that work. Judged by what was known at the flag alone.
     """
-    if episode.cause is not None:
+    cause = episode.cause
+    if cause is None:
+        cause = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause
+    elif cause not in SHOWS_AGAIN:
         return None
-    cause = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause
     if cause not in all_causes():
         return None
     within = ANOTHER / all_causes()[cause].per_year * YEAR_MS

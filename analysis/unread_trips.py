@@ -29,10 +29,9 @@ class UnreadLimits:
     hold_share: float = 0.15  # of the hold after a low level: what stands so long waited for the well
     hold_min: float = 5.0
     clouded: float = 0.02  # of the rows within runs that were weak
-    an_hour: float = 2.5  # more is short cycling
-    even: float = (
-        0.4  # standard deviation over mean of the runs: a float that nobody reads fills by one and the same volume
-    )
+    an_hour: float = 2.5  # more is short cycling,
+    chance: float = 1.0  # unless its runs are as uneven as chance: likewise, 1 of lengths drawn evenly from nothing on
+    even: float = 0.8  # quartiles of the runs apart, over their median: a float that nobody reads fills by one and the same volume; 1.6 of a Poisson process
     row_ms: int = 5 * MINUTE_MS  # readings further apart cannot show it
 
 
@@ -61,11 +60,19 @@ def _unread_stops(view: DayView) -> np.ndarray:
     if len(begins) < LIMITS.stops or _clouded(view, seen, int(begins[LIMITS.stops - 1])):
         return none
     stood = (seen.time_ms[begins] - seen.time_ms[ran[begins - 1]]).astype(float)
-    lasted = np.diff(seen.time_ms[begins]) - stood[1:]
-    if lasted.std() < LIMITS.even * lasted.mean() or _by_chance(seen, begins, stood) or _of_the_well(view, stood):
+    uneven = _unevenness(seen, ran[begins - 1])
+    if uneven < LIMITS.even or _by_chance(seen, begins, stood) or _of_the_well(view, stood):
         return none
     hours = float(seen.time_ms[begins[-1]] - seen.time_ms[begins[0]]) / HOUR_MS
-    return begins if len(begins) <= LIMITS.an_hour * max(hours, 1.0) else none
+    return begins if uneven > LIMITS.chance or len(begins) <= LIMITS.an_hour * max(hours, 1.0) else none
+
+
+def _unevenness(seen: Columns, stops: np.ndarray) -> float:
+    """How far apart the quartiles of the runs that ended with these rows lie, over their median: one that the count left out changes little."""
+    places = np.arange(len(seen))
+    began = np.maximum.accumulate(np.where(seen.turning, 0, places))[stops]
+    first, middle, third = np.quantile(seen.time_ms[stops] - seen.time_ms[began], (0.25, 0.5, 0.75))
+    return float((third - first) / max(middle, 1.0))
 
 
 def light_is_over(view: DayView) -> bool:

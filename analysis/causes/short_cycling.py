@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import NO_CLIMBING, Advice, CauseFile, beware, register
-from analysis.look import Columns, stopped_within, told_to_stand
+from analysis.look import Columns, stopped_within, told_off, told_to_stand
 from analysis.no_water import between_tries
 from analysis.plant import Plant, plant_of
 from analysis.rows import or_zero
@@ -71,7 +71,7 @@ def watch(view: DayView) -> list[Episode]:
     first, flag = windows
     last = int(starts[-1])
     during = slice(first, last + 1)
-    free = _free(seen)
+    free = free_rows(view, seen)
     hours = max(float(seen.dt_h[during][free[during]].sum()), 0.2)
     again = ~rests[1:] & rests[:-1] & free[:-1]
     per_hour = float(np.count_nonzero(again[first:last]) / hours)
@@ -169,10 +169,36 @@ def _free(seen: Columns) -> np.ndarray:
     return np.asarray(seen.asked | ~(seen.expected.poa_measured | seen.sun_enough | told | seen.unread))
 
 
+def free_rows(view: DayView, seen: Columns) -> np.ndarray:
+    """Likewise; a float that chatters tells of no full tank. `seen`: the view's own."""
+    return view.once("free-rows", lambda: _free(seen) | chatters(plant_of(view.facts), seen))
+
+
+def chatters(plant: Plant, seen: Columns) -> np.ndarray:
+    """Rows in which the float was up for too short, or after too short a run, for the tank's level to have moved from one of its switching points to the other. bool[n]
+
+    Waves, wind, or a cable that is too short. A stretch counts once it is over, so that a later row changes nothing.
+    """
+    up = seen.rows["tank_float_up"] > 0.5
+    if not up.any():
+        return up
+    begins = up & ~np.concatenate([[False], up[:-1]])
+    stretch = np.cumsum(begins)
+    up_h = np.bincount(stretch, np.where(up, seen.dt_h, 0.0))
+    rests = ~seen.turning | paused_rows(seen)
+    ran = np.maximum.accumulate(np.where(rests, -1, np.arange(len(up))))[begins]
+    short = np.concatenate([[False], (ran >= 0) & _short_runs(plant, seen, rests)[ran]])
+    moves = LIMITS.float_share * plant.facts.tank.capacity_m3
+    short |= LIMITS.drawn * up_h * plant.full_flow_m3_h < moves
+    if up[-1]:
+        short[-1] = False
+    return np.asarray(up & short[stretch] & seen.sun_enough & ~seen.unread & ~told_off(seen.rows))
+
+
 def unexplained_starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     """Rows at which the pump starts again after a stop that nothing explains, and the rows stood still. `seen`: the view's own."""
     return view.once(
-        "unexplained-starts", lambda: starts_of(view, seen, _free(seen), ~seen.turning | paused_rows(seen))
+        "unexplained-starts", lambda: starts_of(view, seen, free_rows(view, seen), ~seen.turning | paused_rows(seen))
     )
 
 
