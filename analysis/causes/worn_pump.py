@@ -37,14 +37,16 @@ SEEN_MORE, LOAD_RISEN = 0.03, 0.05  # logs: less is not said
 
 
 def effect(plant: Plant) -> list[Effect]:
-    """A flow that slips back, about constant, for it follows the lift and not the speed.
+    """A flow that slips back, about constant, for it follows the head that the pump makes and not the speed.
 
-    So flow per turn falls, at low speed most. A helical rotor turns against less drawdown and friction, and one that has lost its
+    So flow per turn falls, at low speed most, but for what friction and drawdown add to the head at high: through a gap as through a hole, with
+    the root of the head; between a rotor and its stator, which gives way, with the head itself (Moineau 1930, from memory). A helical rotor turns against less drawdown and friction, and one that has lost its
     tight fit rubs less besides: the fit takes a tenth to a quarter of its torque (common practice, no source). Impellers at given
     speed take what they took, or a little more for what goes round inside.
     """
     bench = bench_of(plant)
-    back, per_power = bench.constant_loss(), bench.flow_per_power
+    driven = (bench.head_m / bench.head_m[-1]) ** (1.0 if plant.helical else 0.5)
+    back, per_power = bench.constant_loss() * driven, bench.flow_per_power
     spared = relieved(plant, bench, LOST_AT_FULL * float(bench.flow_m3_h[-1]), of_well=1.0, of_riser=1.0)
     if plant.helical:
         rotor = spared - LIMITS.rubs_less
