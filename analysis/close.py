@@ -36,6 +36,7 @@ from analysis.stood import HALTED, SINCE, SINCE_H, halted, own_start, standing
 from analysis.summary import DaySummary
 from analysis.symptoms import DayView, Episode
 from analysis.unread_trips import tallied
+from analysis.values_lost import shares_lost
 from analysis.washed import after_washing
 from analysis.watchers import episodes_of
 from analysis.water_lost import share_out
@@ -61,7 +62,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
         memory.numbers[HALTED] = float(view.day)
     for name in (SINCE, SINCE_H):
         memory.numbers.pop(name, None)
-    memory.numbers |= _of_standing(view, episodes) | own_start(view) | own_lift(view) | _setting_read(view)
+    memory.numbers |= _of_standing(view, episodes) | own_start(view) | own_lift(view) | _of_readings(view)
     if asked is None or "controller-trip" in asked:
         memory.numbers |= tallied(view)
     before = len(memory.cases)
@@ -146,6 +147,12 @@ def _kept_days(plant: Plant, memory: Memory, figures: DayFigures, stood: bool, g
 
 def _of_standing(view: DayView, episodes: list[Episode]) -> dict[str, float]:
     return standing(view, episodes) | late_day(view, episodes)
+
+
+def _of_readings(view: DayView) -> dict[str, float]:
+    """For the memory's numbers, what the day says of the channels themselves."""
+    lost = {} if view.columns is None else shares_lost(view.facts, view.columns, view.memory)
+    return _setting_read(view) | lost
 
 
 def _setting_read(view: DayView) -> dict[str, float]:

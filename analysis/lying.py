@@ -32,7 +32,7 @@ FED = {
 and a metered flow says how far the well should be drawn down and the pipe press."""
 OF_THE_POWER = ("pv_voltage_v", "pv_current_a")
 """Where nothing reads the input power itself, it is their product."""
-POWERS = ("input_power_w", "pv_current_a")
+POWERS = ("input_power_w", "pv_current_a", "pv_voltage_v")
 
 
 def stand_still(memory: Memory) -> set[str | None]:

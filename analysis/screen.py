@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis import unread_trips
+from analysis import unread_trips, values_lost
 from analysis.causes import controller_trip, over_voltage, sensor_fault, short_cycling, silent, string_out
 from analysis.estimates.vector import PLACE
 from analysis.just_before import gone_rows
@@ -27,6 +27,7 @@ from analysis.plant import Plant
 from analysis.protected import at_intake, cut_short
 from analysis.rows import Floats, Times, or_zero
 from analysis.running import LIMITS as RUNNING
+from analysis.said_falsely import may_be_denied
 from analysis.solar_days import HOUR_MS
 from logger.record.site_facts import SiteFacts
 
@@ -109,6 +110,8 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         "not-turning": _may_stand(plant, seen, days),
         "sensor-fault": _may_be_stuck(plant, seen, days)
         | _may_be_dead(plant, seen, days)
+        | _may_lose_values(plant, seen, days)
+        | _days(seen, may_be_denied(plant, seen), days)
         | _days(
             seen,
             (seen.rows["low_level_probe_wet"] < 0.5) | sensor_fault.drowned_rows(plant.facts, seen),
@@ -253,6 +256,16 @@ def _may_be_dead(plant: Plant, seen: Columns, days: range) -> Days:
     for channel in sensor_fault.SPOKEN:
         if channel in plant.has and np.isnan(seen.rows[channel].sum()):
             found |= _hours(seen, sensor_fault.dead_rows(seen, channel), days) >= least
+    return found
+
+
+def _may_lose_values(plant: Plant, seen: Columns, days: range) -> Days:
+    """Days on which a fitted channel had no value, for as long as that takes, in rows in which its fellows had one."""
+    found = np.zeros(len(days), bool)
+    least = min(values_lost.LIMITS.least_h, values_lost.LIMITS.never_h) - ROUNDING
+    for channel in values_lost.judged(plant.facts):
+        if np.isnan(seen.rows[channel].sum()):
+            found |= _hours(seen, values_lost.lost_rows(plant.facts, seen, channel)[1], days) >= least
     return found
 
 

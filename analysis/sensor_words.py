@@ -23,7 +23,17 @@ THING = {
     "pv_current_a": "the reading of the array's current",
     "input_power_w": "the reading of the input power",
     "low_level_probe_wet": "the low-level probe",
+    "tank_float_up": "the tank's float",
+    "motor_running": "the controller's word that it runs",
 }
+DENIED = {
+    "said_stands": "said for {hours:.1f} h that the pump stands while it took power and brought water",
+    "said_runs": "said for {hours:.1f} h that the pump runs while the sun was down and it took no power",
+    "said_full": "said for {hours:.1f} h that the tank is full while the pump went on bringing water",
+    "dry_at_rest": "said dry for {hours:.1f} h after a night without pumping, in which a well fills again to its resting level",
+    "flips": "went from wet to dry {count:.0f} times in a day while the pump stood or ran on, as no level does",
+}
+"""By figure, what a word of yes and no said against the plant's own figures (said_falsely.py)."""
 SHOWN_BY: dict[str, tuple[tuple[str, float], ...]] = {
     "volume_m3": (("n", 1.0), ("q", 1.0)),
     "flow_m3_h": (("n", 1.0), ("q", 1.0)),
@@ -31,6 +41,7 @@ SHOWN_BY: dict[str, tuple[tuple[str, float], ...]] = {
     "water_level_m": (("l", 1.0), ("rest", 1.0)),
     "irradiance_w_m2": (("gc", 1.0), ("s", -1.0)),
     "motor_current_a": (("i", 1.0),),
+    "motor_speed_rpm": (("t", -1.0), ("n", -1.0)),
     "pv_voltage_v": (("av", 1.0),),
     "pv_current_a": (("pw", -1.0), ("t", 1.0), ("q", -1.0)),
     "input_power_w": (("pw", 1.0), ("t", 1.0), ("q", -1.0)),
@@ -67,6 +78,13 @@ def sentence(figures: dict[str, float], channel: str | None, load: str) -> str:
         return f"{who} stood still at {figures['stuck']:g}{' ' + unit if unit else ''} for {hours:.1f} h while everything else moved."
     if "dead" in figures:
         return f"{who} gave no value for {hours:.1f} h while the others were read."
+    if "never" in figures:
+        return f"{who} has given no value since the first reading, though the site file says that it is fitted and the others were read."
+    if "gaps" in figures:
+        return f"{who} gave no value, or none that can be, in {100 * figures['gaps']:.0f} % of the readings in which the others were read."
+    for key, said in DENIED.items():
+        if key in figures:
+            return f"{who} {said.format(hours=hours, count=figures[key])}."
     if "probe_dry" in figures:
         return f"{who} said dry for {hours:.1f} h while water came or the level stood above it."
     if "probe_wet" in figures:

@@ -1,20 +1,20 @@
 """Sensor fault: a channel stuck, drifting, out of range or against the others."""
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.causes.registry import CauseFile, Levels, register
-from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, head_shift, shift
+from analysis.channel_drifts import drifts
 from analysis.estimates.vector import PLACE
 from analysis.look import Columns
 from analysis.plant import Plant, plant_of
+from analysis.said_falsely import denied
 from analysis.sensor_checks import ADVICE, ANY, check_of_channel
 from analysis.sensor_words import load_of, sentence
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
+from analysis.values_lost import NUMBER, judged, loses
 from analysis.water_told import WITHIN_STEPS, known_h, late_rows, step_n, told_rows
 from analysis.what_moves import moved_by, swing_asked, swung
 from logger.record.site_facts import SiteFacts
@@ -29,9 +29,6 @@ class SensorLimits:
     below_m: float = 1.5  # the level under a probe that says wet: three of a level sensor's own scatter (scatter.py)
     comes: float = 0.1  # of the pump's full flow: it runs (common practice, no source)
     starved: float = 0.75  # of the expected flow: then the level is no sensor's mistake
-    least_share: float = 0.08
-    least_current: float = 0.12  # temperature and wave form move it
-    least_m: float = 2.0
     air_h: float = 6.0  # likewise for temperatures of air and box, which a coarse sensor may hold for hours
     dead_h: float = 3.0  # of running, or
     dead_light_h: float = 6.0  # of light, without a value while others speak
@@ -71,94 +68,8 @@ SPOKEN = {
 }  # fmt: skip
 """Channels whose values the days' vectors hold: where one has, the channel once spoke."""
 
-USUAL_SHARE, USUAL_M = 0.2, 4.0  # half of all that are off are off by less (a guess)
-METER_SUDDEN = 0.8  # lost pulses, a sheared or blocked wheel, another pulse value; bearings that drag are the rest (common practice, no source)
-POWER_RATE = 0.03  # likewise: a shunt in the controller's own box is the steadiest of them (common practice, no source)
-LIGHT_OVER, LIGHT_UNDER = 0.05, 0.25
-"""Share of sensor faults: what lies on a cell or its glass, a tilt and age make it read too little; too much only its electronics do
-(common practice, no source)."""
-LIGHT_LOOSE = 0.12  # what it reads beside a clear sky it reads beside the array too, but for the angle of the light
-VOLTS_LOOSE = 0.1  # a gain is the same at every current, where a resistance takes volts in proportion to it
-METER_OVER, METER_UNDER = 0.02, 0.05
-"""Share of sensor faults: a meter that goes on counting, but wrongly. Of a hundred meters two or three fail in a year, and most of these stop
-(water supply, from memory); what drags or sheds pulses counts too little, and too much only with another pulse value, air or shaking."""
 SLIPS = (("tenth", 0.1, 0.02, 0.02), ("hundredth", 0.01, 0.002, 0.004))
 """A decimal point of the pulse value: share that is counted, how far it is open (a fifth: what the expected flow is known to), how often (a guess)."""
-METER_LOOSE = 0.12  # a meter that is off is off by about the same share at every flow (common practice, no source)
-
-
-def _drift(
-    channel: str,
-    least: float,
-    most: float,
-    group: str = "hydraulic",
-    rate: float = 0.15,
-    loose: float = 0.3,
-    sudden: float = 0.6,
-    usual: float = 0.0,
-    low_rate: float | None = None,
-    **entries: Any,
-) -> list[Effect]:
-    """A channel that reads too much, and one that reads too little; `low_rate`: share of the latter, where it is not `rate` too."""
-    return [
-        Effect(
-            None,
-            sign * shift(**entries),
-            least,
-            most,
-            lost=np.zeros(3),
-            loose=loose,
-            sudden=sudden,
-            rate=share,
-            channel=channel,
-            group=group,
-            usual=usual,
-        )
-        for sign, share in ((1.0, rate), (-1.0, rate if low_rate is None else low_rate))
-    ]
-
-
-def effect(plant: Plant) -> list[Effect]:
-    """A drift moves one channel, and through it what the engine expects; the rest of the vector says that the plant is sound."""
-    bench, ones = bench_of(plant), np.ones(3)
-    found: list[Effect] = []
-    share, metres = LIMITS.least_share, LIMITS.least_m
-    if plant.has & {"volume_m3", "flow_m3_h"}:
-        channel = "flow_m3_h" if "flow_m3_h" in plant.has else "volume_m3"  # what the day's flow is made of (look.py)
-        friction = plant.wellhead_head_m(1.01 * bench.flow_m3_h) - plant.wellhead_head_m(bench.flow_m3_h)
-        drawn = plant.system.drawdown_m(1.01 * bench.flow_m3_h) - bench.drawdown_m
-        behind = {"l": -100.0 * drawn, "p": -100.0 * friction}  # what the metered flow should draw down and press
-        found += _drift(
-            channel, share, 1.0, loose=METER_LOOSE, sudden=METER_SUDDEN, usual=USUAL_SHARE, rate=METER_OVER, low_rate=METER_UNDER,
-            q=ones, n=ones, **behind,
-        )  # fmt: skip
-    power = next((name for name in ("input_power_w", "pv_current_a") if name in plant.has), None)
-    if power is not None:
-        twice = plant.has >= {"input_power_w", "pv_voltage_v", "pv_current_a"}  # the other reading of it stays
-        other: dict[str, Any] = {"pw": 1.0} if twice else {}
-        # the same reading judges the array
-        array: dict[str, Any] = {} if power == "input_power_w" and twice else {"s": 1.0}
-        found += _drift(
-            power, share, 1.0, rate=POWER_RATE, loose=METER_LOOSE, usual=USUAL_SHARE, q=-bench.flow_per_power, t=ones, **other, **array
-        )  # fmt: skip
-        if twice:
-            found += _drift("pv_current_a", share, 1.0, rate=POWER_RATE, usual=USUAL_SHARE, pw=-1.0)
-    known: dict[str, Any] = head_shift(plant, bench, -ones, False)
-    if "water_level_m" in plant.has:
-        found += _drift("water_level_m", metres, 40.0, usual=USUAL_M, l=ones, rest=1.0, **known)
-    if "discharge_pressure_bar" in plant.has:
-        found += _drift(
-            "discharge_pressure_bar", metres, 40.0, usual=USUAL_M, p=ones, stand=-1.0 / plant.outlet_m, **known
-        )
-    if "motor_current_a" in plant.has:
-        found += _drift("motor_current_a", LIMITS.least_current, 1.0, usual=USUAL_SHARE, i=ones)
-    if "irradiance_w_m2" in plant.has:
-        found += _drift(
-            "irradiance_w_m2", share, 1.0, group="electric", rate=LIGHT_OVER, low_rate=LIGHT_UNDER, loose=LIGHT_LOOSE, s=-1.0, gc=1.0
-        )  # fmt: skip
-    if plant.has >= {"pv_voltage_v", "irradiance_w_m2"}:
-        found += _drift("pv_voltage_v", share, 0.5, group="electric", rate=0.03, loose=VOLTS_LOOSE, av=1.0)
-    return found
 
 
 def levels(kind: str) -> dict[str, Levels]:
@@ -185,7 +96,11 @@ def watch(view: DayView) -> list[Episode]:
     seen = view.columns
     if seen is None or len(seen) < LEAST_ROWS:
         return []
-    return [*_stuck(view, seen), *_dead(view, seen), *_probe(view, seen)]
+    found: dict[str | None, Episode] = {}
+    for part in (_stuck, _dead, _probe, _lost, _denied):
+        for episode in part(view, seen):
+            found.setdefault(episode.channel, episode)  # one word about a channel, the first that says why
+    return list(found.values())
 
 
 def alive_rows(plant: Plant, seen: Columns) -> dict[str, np.ndarray]:
@@ -282,6 +197,33 @@ def _dead(view: DayView, seen: Columns) -> list[Episode]:
     return found
 
 
+def _lost(view: DayView, seen: Columns) -> list[Episode]:
+    """Channels without a value in many rows in which their fellows speak, or in all since the site's first day."""
+    found, numbers = [], view.memory.numbers
+    for channel in judged(view.facts):
+        never = numbers.get(NUMBER + channel) == 1.0
+        days = view.day - int(view.days.day_of(view.first_ms)) if never else 0
+        lost = loses(view.facts, seen, view.memory, channel, days)
+        if lost is not None:
+            rows, enough, share = lost
+            episode = _episode(seen, channel, rows, enough, {"never": 1.0} if never else {"gaps": share})
+            found.append(replace(episode, began_ms=view.first_ms) if never else episode)
+    return found
+
+
+def _denied(view: DayView, seen: Columns) -> list[Episode]:
+    """What a flag says and the plant's own figures deny; a well that is known to give out may leave its probe dry."""
+    gives_out = any(case.cause in GIVES_OUT and case.ended_ms is None for case in view.memory.cases)
+    return [
+        _episode(seen, one.channel, one.rows, one.enough, {one.key: one.value})
+        for one in denied(plant_of(view.facts), seen)
+        if not (gives_out and one.key == "dry_at_rest")
+    ]
+
+
+GIVES_OUT = ("falling-water-level", "dry-running")
+
+
 def _may_be_stuck(column: np.ndarray) -> bool:
     """A look at each fourth reading: a stretch of eight alike holds two of them in a row."""
     few = column[::4]
@@ -350,7 +292,7 @@ register(
         advice=ADVICE,
         evidence=evidence,
         names_channel=True,
-        effect=effect,
+        effect=drifts,
         levels=levels,
         watch=watch,
         limits=LIMITS,

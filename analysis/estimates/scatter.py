@@ -122,10 +122,10 @@ def tolerance_modes(plant: Plant) -> dict[str, Mode]:
 def _turns(plant: Plant, bench: Bench) -> dict[str, Mode]:
     """The scale of the speed, where it is not known to be the datasheet's own."""
     std = RATING_STD if plant.turns_by_rating else SLIP_STD if plant.turns_or_field else 0.0
-    return {"turns": Mode("share", std, _misread_turns(plant, bench))} if std else {}
+    return {"turns": Mode("share", std, misread_turns(plant, bench))} if std else {}
 
 
-def _misread_turns(plant: Plant, bench: Bench) -> Floats:
+def misread_turns(plant: Plant, bench: Bench) -> Floats:
     """What a scale of speed that is wrong by a unit of log shifts, (SIZE,): n and t; impellers by the affinity laws."""
     if plant.helical:
         return shift(n=1.0, t=1.0)
@@ -191,7 +191,7 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
         )  # to 1 where the module itself is read, to 2 by the air
     season = 0.4 * (plant.facts.well.seasonal_range_m or 1.0)
     open_ = plant.turns_by_rating or plant.turns_or_field
-    by_band = [] if plant.helical or not open_ else _misread_within(_misread_turns(plant, bench))
+    by_band = [] if plant.helical or not open_ else _misread_within(misread_turns(plant, bench))
     return [
         *by_band,
         shift(q=0.006, n=0.0045),

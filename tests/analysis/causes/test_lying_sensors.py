@@ -14,7 +14,7 @@ from analysis.estimates import hydraulic
 from analysis.estimates.bench import bench_of
 from analysis.estimates.day import figures_of
 from analysis.estimates.effects import Effect
-from analysis.estimates.scatter import GROUPS, _misread_turns
+from analysis.estimates.scatter import GROUPS, misread_turns
 from analysis.estimates.sums import Sums
 from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.learning import beginning
@@ -95,10 +95,10 @@ def test_a_reading_of_the_power_that_is_off_is_off_at_the_array_too(array_too: f
         [place for place in places if place in {PLACE[name] for name in ("n1", "n2", "t1", "t2", "i1", "i2")}]
     )
     moved = Shift("hydraulic", seen, mean[seen], np.diag(np.full(len(seen), 0.015**2)), 5)
-    array = np.array([place for place in GROUPS["electric"] if S.start <= place < S.stop])
-    beside = Shift(
-        "electric", array, np.full(len(array), array_too), np.diag(np.full(len(array), 0.03**2)) + 0.02**2, 5
-    )
+    volts = {PLACE["av0"], PLACE["av1"]}
+    array = np.array([place for place in GROUPS["electric"] if S.start <= place < S.stop or place in volts])
+    told = np.where(np.isin(array, list(volts)), 0.0, array_too)
+    beside = Shift("electric", array, told, np.diag(np.full(len(array), 0.03**2)) + 0.02**2, 5)
     alone, both = weigh_shift(bench, moved), weigh_shift(bench, moved, beside=beside)
     assert alone.shares["sensor-fault"] > 0.02
     if array_too:
@@ -304,7 +304,7 @@ def test_a_field_that_runs_ahead_of_its_rotor_is_no_fault_of_the_first_day(kind:
     day = np.full(SIZE, np.nan)
     shaft = [PLACE[name] for name in ("n1", "n2", "t1", "t2")]
     day[[PLACE["q1"], PLACE["q2"]]] = 0.0
-    day[shaft] = 0.06 * _misread_turns(plant, bench_of(plant))[shaft]
+    day[shaft] = 0.06 * misread_turns(plant, bench_of(plant))[shaft]
     alarm = best_alarm(bench, beginning(bench.scatter), np.tile(day, (5, 1)), "hydraulic", [], set())
     assert (alarm is not None) == told
 
