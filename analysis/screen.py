@@ -12,11 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis import unread_trips, values_lost
+from analysis import lonely_jumps, unread_trips, values_lost
 from analysis.causes import controller_trip, over_voltage, sensor_fault, short_cycling, silent, string_out
 from analysis.estimates.vector import PLACE
 from analysis.just_before import gone_rows
 from analysis.loads import FACTOR_LOGS, load_logs
+from analysis.lonely_jumps import may_jump
 from analysis.look import Columns
 from analysis.memory import Memory
 from analysis.meter import NANO
@@ -112,6 +113,7 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         | _may_be_dead(plant, seen, days)
         | _may_lose_values(plant, seen, days)
         | _days(seen, may_be_denied(plant, seen), days)
+        | _days(seen, may_jump(plant, seen), days, lonely_jumps.LIMITS.least_rows)
         | _days(
             seen,
             (seen.rows["low_level_probe_wet"] < 0.5) | sensor_fault.drowned_rows(plant.facts, seen),

@@ -82,6 +82,8 @@ def sentence(figures: dict[str, float], channel: str | None, load: str) -> str:
         return f"{who} has given no value since the first reading, though the site file says that it is fitted and the others were read."
     if "gaps" in figures:
         return f"{who} gave no value, or none that can be, in {100 * figures['gaps']:.0f} % of the readings in which the others were read."
+    if "jumps" in figures:
+        return f"{who} sprang to and fro in {100 * figures['jumps']:.0f} % of the readings between which nothing that moves it had changed."
     for key, said in DENIED.items():
         if key in figures:
             return f"{who} {said.format(hours=hours, count=figures[key])}."

@@ -7,6 +7,7 @@ import numpy as np
 from analysis.causes.registry import CauseFile, Levels, register
 from analysis.channel_drifts import drifts
 from analysis.estimates.vector import PLACE
+from analysis.lonely_jumps import jumping
 from analysis.look import Columns
 from analysis.plant import Plant, plant_of
 from analysis.said_falsely import denied
@@ -97,7 +98,7 @@ def watch(view: DayView) -> list[Episode]:
     if seen is None or len(seen) < LEAST_ROWS:
         return []
     found: dict[str | None, Episode] = {}
-    for part in (_stuck, _dead, _probe, _lost, _denied):
+    for part in (_stuck, _dead, _probe, _lost, _denied, _jumps):
         for episode in part(view, seen):
             found.setdefault(episode.channel, episode)  # one word about a channel, the first that says why
     return list(found.values())
@@ -218,6 +219,14 @@ def _denied(view: DayView, seen: Columns) -> list[Episode]:
         _episode(seen, one.channel, one.rows, one.enough, {one.key: one.value})
         for one in denied(plant_of(view.facts), seen)
         if not (gives_out and one.key == "dry_at_rest")
+    ]
+
+
+def _jumps(view: DayView, seen: Columns) -> list[Episode]:
+    """Channels that jump while all that moves them keeps still."""
+    return [
+        _episode(seen, channel, rows, enough, {"jumps": share})
+        for channel, rows, enough, share in jumping(plant_of(view.facts), seen)
     ]
 
 
