@@ -12,6 +12,7 @@ from analysis.look import GAP_MS, Columns
 from analysis.pictures import flow_seen
 from analysis.plant import Plant
 from analysis.rows import Floats, Times
+from analysis.usual_reading import usual_reading
 
 HOUR_MS = 3_600_000
 BEFORE_MS, AFTER_MS = 2 * HOUR_MS, 4 * HOUR_MS
@@ -56,6 +57,8 @@ class Course:
         Its highest reading within each slot, in its unit.
     limit : float or None
         The rating that it is held against, in the same unit.
+    usual, usual_low, usual_high : float64[k]
+        What it read in the days before where the others read the same, and 95 % of that; NaN where that is not known.
     span_ms : (int, int)
         From when to when was looked. [ms]
     """
@@ -71,6 +74,9 @@ class Course:
     told: Floats
     limit: float | None
     span_ms: tuple[int, int]
+    usual: Floats
+    usual_low: Floats
+    usual_high: Floats
 
 
 def course_span(began_ms: int, flagged_ms: int, ended_ms: int | None, cause: str = "") -> tuple[int, int]:
@@ -82,11 +88,17 @@ def course_span(began_ms: int, flagged_ms: int, ended_ms: int | None, cause: str
 
 
 def course_of(
-    plant: Plant, seen: Columns, span: tuple[int, int], cause: str = "", channel: str | None = None
+    plant: Plant,
+    seen: Columns,
+    span: tuple[int, int],
+    cause: str = "",
+    channel: str | None = None,
+    began_ms: int | None = None,
 ) -> Course | None:
     """The rows of `span`, averaged in at most `SLOTS` slots. None: there are none in daylight.
 
     cause, channel : what was found, and of which channel; they choose the channel that is shown.
+    began_ms : when; what a channel that is blamed read before is shown beside it.
     """
     which = slice(*(int(at) for at in np.searchsorted(seen.time_ms, span)))
     part, flow = seen.take(which), flow_seen(plant, seen)[which]
@@ -102,9 +114,15 @@ def course_of(
         _means(column, starts)
         for column in (flow, should, surely, 2 * should - surely, part.power_w, part.expected.mpp_power_w)
     )
+    blamed = shown is not None and shown == channel and began_ms is not None
+    usual = usual_reading(seen, shown, began_ms or 0) if blamed else None
+    none = np.full(len(starts), np.nan)
+    band = (
+        [none] * 3 if usual is None else [_means(one[which], starts) for one in (usual.middle, usual.low, usual.high)]
+    )
     return Course(
         part.time_ms[starts], water, due, low, high, power, offered,
-        shown, np.fmax.reduceat(told, starts), _limit(plant, shown), span,
+        shown, np.fmax.reduceat(told, starts), _limit(plant, shown), span, *band,
     )  # fmt: skip
 
 

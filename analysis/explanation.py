@@ -162,7 +162,7 @@ def explain(
         "flow-share": None if of_array else shares_of(plant, seen, began_ms, "flow"),
         "flow-against-power": flow if has_marks(flow) else None,
         "water-by-day": days_around(days, finding, end_ms) or None,
-        "hours-around": course_of(plant, seen, span, finding.cause, finding.channel),
+        "hours-around": course_of(plant, seen, span, finding.cause, finding.channel, began_ms),
         "array-share": (
             shares_of(plant, seen, began_ms, "array", finding.cause == "controller-derating")
             if of_array or of_one
@@ -176,7 +176,7 @@ def explain(
 
 def _order(cause: str, names: list[str]) -> list[str]:
     """What speaks most of this cause first."""
-    first = ["hours-around"] if cause in OF_AN_HOUR else []
+    first = ["hours-around"] if cause in OF_AN_HOUR or cause == "sensor-fault" else []
     first += ["array-share", "power-against-sun"] if cause in OF_THE_ARRAY else []
     return first + [name for name in names if name not in first]
 

@@ -6,6 +6,8 @@ Flow: pictures.py, course.py, summary.py -> HERE -> explanation.py (CSV, JSON, n
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from analysis.course import Course
 from analysis.pictures import ArrayPicture, FlowPicture
 from analysis.shares import Shares
@@ -36,7 +38,7 @@ def frame_of(picture: FlowPicture | ArrayPicture | Shares | Course | tuple[DaySu
 
 
 def _of_course(course: Course) -> "pd.DataFrame":
-    """`limit`: the rating of the channel in the last column but it."""
+    """After the channel that tells: `usual`, with 95 % of it, what it read before where the others read the same; `limit`: its rating."""
     import pandas as pd
 
     names = {"low": "low_m3_h", "high": "high_m3_h"}
@@ -44,6 +46,9 @@ def _of_course(course: Course) -> "pd.DataFrame":
     columns = {names.get(name, name): getattr(course, name) for name in kept}
     if course.channel is not None:
         columns[course.channel] = course.told
+        if np.isfinite(course.usual).any():
+            named = {"usual": course.usual, "usual_low": course.usual_low, "usual_high": course.usual_high}
+            columns |= {f"{name}_{course.channel}": column for name, column in named.items()}
         if course.limit is not None:
             columns["limit"] = [course.limit] * len(course.time_ms)
     return pd.DataFrame({"time": [iso(int(at)) for at in course.time_ms], **columns})

@@ -29,6 +29,9 @@ LIMITS = CableLimits()
 CURRENT_SEEN = 0.3  # of the power lost: the current itself must have risen for it to be called a leak to earth
 
 
+AS_EVER = 0.05  # log: less has not moved
+
+
 def effect(plant: Plant) -> list[Effect]:
     """Power lost as current squared times a resistance.
 
@@ -80,9 +83,10 @@ def evidence(figures: dict[str, float]) -> str:
         )
     if volts:
         return f"{lost}: the array's voltage at maximum power is lower, and the more the greater its current, as across a bad contact."
-    as_ever = [what for what, seen in (("flow per turn", shifts(figures, "n")), ("motor current", current)) if seen]
+    read = (("flow per turn", shifts(figures, "n")), ("motor current", current))
+    as_ever = [what for what, moved in read if moved and max(map(abs, moved)) < AS_EVER]
     after = f", while what the power does afterwards ({' and '.join(as_ever)}) is as it should be" if as_ever else ""
-    return f"{lost}, growing with the current{after}."
+    return f"{lost}, as a bad contact or joint takes it{after}."
 
 
 register(

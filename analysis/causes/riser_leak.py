@@ -148,8 +148,9 @@ def evidence(figures: dict[str, float]) -> str:
         signs.append(f"the first water of the day is short by {short:.1f} volumes of the riser")
     if figures.get("shift_stand", 0.0) >= FALLEN_LEAST:
         signs.append("the pressure at the wellhead falls at rest")
-    what = "speeds" if shifts(figures, "n") else "powers"
-    even = f", about the same amount at all {what}" if "flow" not in figures and lost >= 0.5 else ""
+    what, by_band = ("speeds", shifts(figures, "n")) if shifts(figures, "n") else ("powers", shifts(figures, "q"))
+    seen = len(by_band) > 1 and by_band[0] < by_band[-1]  # a like amount is the larger share of a small flow
+    even = f", about the same amount at all {what}" if seen and "flow" not in figures and lost >= 0.5 else ""
     return f"{missing}{even}{'; ' + ' and '.join(signs) if signs else ''}."
 
 

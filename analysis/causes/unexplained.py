@@ -53,7 +53,8 @@ def effect(plant: Plant) -> list[Effect]:
     ]
 
 
-AS_EVER = (("flow per turn", "n"), ("level", "l"), ("pressure", "p"))
+AS_EVER = (("flow per turn", "n", 0.05), ("level", "l", 1.0), ("pressure", "p", 1.0))
+"""What is read of the water, its entry of the vector, and how far that may have moved (log, m) and still be called as before."""
 
 
 def evidence(figures: dict[str, float]) -> str:
@@ -61,7 +62,8 @@ def evidence(figures: dict[str, float]) -> str:
     loads = [[value for name, value in figures.items() if name.startswith(f"shift_{load}")] for load in "ti"]
     torque = loads[0] or loads[1]
     if "amount" in figures and torque and max(torque) > DRAG_SEEN * figures["amount"]:
-        same = [what for what, entry in AS_EVER if shifts(figures, entry)]
+        read = [(what, shifts(figures, entry), within) for what, entry, within in AS_EVER]
+        same = [what for what, moved, within in read if moved and max(map(abs, moved)) < within]
         as_ever = f"{', '.join(same[:-1])} and {same[-1]}" if len(same) > 1 else "".join(same)
         stays = f", while {as_ever} {'are' if len(same) > 1 else 'is'} as before" if same else ""
         return (

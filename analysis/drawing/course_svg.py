@@ -50,7 +50,8 @@ def course_svg(
             f'<rect class="nothing" x="{x(began_ms)}" y="{top}" width="{wide:.1f}" height="{height - svg.BOTTOM - top:.1f}"/>'
         )
     inside += [_grid(y, decimal) for y in scales]
-    inside += [_band(course, part, x, scales[0]) for part in whole_lines(course.time_ms, course.high)]
+    for low, high, y in _bands(course, scales):
+        inside += [_band(course, (low, high), part, x, y) for part in whole_lines(course.time_ms, high)]
     for column, kind, y in _lines(course, scales):
         parts = whole_lines(course.time_ms, column)
         inside += [svg.polyline(_pixels(course, column, part, x, y), kind) for part in parts]
@@ -92,9 +93,10 @@ def dates_of(first_ms: float, last_ms: float, timezone: str, said: Callable[[str
 
 def told_span(course: Course) -> tuple[float, float]:
     """What the axis of the telling channel spans: from 0, but for what changes by little of what it is."""
-    known = course.told[np.isfinite(course.told)]
+    every = np.concatenate([course.told, course.usual_low, course.usual_high])
+    known = every[np.isfinite(every)]
     if course.channel not in NOT_FROM_ZERO or not len(known):
-        return min(0.0, float(known.min(initial=0.0))), _top(course.told, np.array([course.limit or 0.0]))
+        return min(0.0, float(known.min(initial=0.0))), _top(every, np.array([course.limit or 0.0]))
     low, high = float(known.min()), float(known.max())
     spare = max(0.1 * (high - low), 0.5 * (LEAST_SPAN - (high - low)))
     return low - spare, high + spare
@@ -119,7 +121,11 @@ def _lines(course: Course, scales: list[svg.Scale]) -> list[tuple[Floats, str, s
         (course.expected_m3_h, "curve", water), (course.flow_m3_h, "after line", water),
         (course.offered_w, "curve", power), (course.power_w, "after line", power),
     ]  # fmt: skip
-    return lines if course.channel is None else [*lines, (course.told, "after line", scales[2])]
+    return (
+        lines
+        if course.channel is None
+        else [*lines, (course.usual, "curve", scales[2]), (course.told, "after line", scales[2])]
+    )
 
 
 def _spans(course: Course) -> list[tuple[float, float]]:
@@ -142,8 +148,15 @@ def _pixels(course: Course, column: Floats, part: np.ndarray, x: svg.Scale, y: s
     return [(x(float(at)), y(float(value))) for at, value in zip(times, values, strict=True)]
 
 
-def _band(course: Course, part: np.ndarray, x: svg.Scale, y: svg.Scale) -> str:
-    edge = _pixels(course, course.high, part, x, y) + _pixels(course, course.low, part, x, y)[::-1]
+def _bands(course: Course, scales: list[svg.Scale]) -> list[tuple[Floats, Floats, svg.Scale]]:
+    """Of the water, and of the channel where it is known what it should read."""
+    bands = [(course.low, course.high, scales[0])]
+    return bands if course.channel is None else [*bands, (course.usual_low, course.usual_high, scales[2])]
+
+
+def _band(course: Course, band: tuple[Floats, Floats], part: np.ndarray, x: svg.Scale, y: svg.Scale) -> str:
+    low, high = band
+    edge = _pixels(course, high, part, x, y) + _pixels(course, low, part, x, y)[::-1]
     return svg.polyline(edge, "normal")
 
 
