@@ -24,6 +24,8 @@ class LostLimits:
     least_h: float = 1.0  # without a value, in a day
     least_rows: int = 8
     share: float = 0.08  # of the rows asked: a bus drops a row in a hundred
+    alone: float = 2.0  # times the rows that any sound fellow loses meanwhile, and
+    beyond: int = 4  # so many more: else it is the wire of all, which drops values by chance
     sound: float = 0.02  # on its best day so far: a channel asked less often than its fellows is null between
     never_days: int = 3  # a channel that was fitted and never spoke: somebody may still be at it on the first days
     never_h: float = 3.0
@@ -69,6 +71,17 @@ def lost_rows(facts: SiteFacts, seen: Columns, channel: str) -> tuple[Flags, Fla
     return asked, asked & none
 
 
+def _others_lost(facts: SiteFacts, seen: Columns, memory: Memory, channel: str, asked: Flags) -> NDArray[np.int64]:
+    """By row, the most of these rows that any other channel had lost up to there; of those that on their best day lose hardly any."""
+    most = np.zeros(len(seen), np.int64)
+    for name in judged(facts):
+        sound = memory.numbers.get(NUMBER + name, 1.0) <= LIMITS.sound
+        if name == channel or not sound or (name in WHILE_RUNNING and channel not in WHILE_RUNNING):
+            continue
+        most = np.maximum(most, np.cumsum(asked & np.isnan(seen.rows[name])))
+    return most
+
+
 def shares_lost(facts: SiteFacts, seen: Columns, memory: Memory) -> dict[str, float]:
     """For the memory's numbers, at the close of a day: by channel, the least share lost on any day so far."""
     found = {}
@@ -105,6 +118,8 @@ def loses(
         enough = (
             (lost_h >= LIMITS.least_h) & (np.cumsum(lost) >= LIMITS.least_rows) & (lost_h >= LIMITS.share * asked_h)
         )
+        most = _others_lost(facts, seen, memory, channel, asked)
+        enough &= np.cumsum(lost) >= LIMITS.alone * most + LIMITS.beyond
     at = np.flatnonzero(enough & lost)
     if not len(at):
         return None

@@ -165,3 +165,10 @@ def test_a_speed_read_too_fast_makes_flow_and_load_look_small_at_it_and_slow_row
 )
 def test_the_sentence_says_what_it_did(figures: dict[str, float], channel: str, words: str) -> None:
     assert words in sentence(figures, channel, "")
+
+
+def test_values_that_drop_out_of_every_channel_here_and_there_are_no_channels_fault() -> None:
+    fellows = {name: lost_in(0.1, name).rows[name] for name in ("pv_voltage_v", "pv_current_a", "motor_speed_rpm")}
+    sound = Memory(numbers={NUMBER + name: 0.0 for name in (*fellows, "motor_current_a")})
+    assert loses(plant().facts, lost_in(0.13), sound, "motor_current_a", 20) is not None
+    assert loses(plant().facts, lost_in(0.13, **fellows), sound, "motor_current_a", 20) is None
