@@ -13,6 +13,7 @@ from analysis.just_before import JustBefore, just_before
 from analysis.lifts_from import slow_for_it, surely_lifts
 from analysis.loads import measures_of
 from analysis.look import Columns, over_open_m
+from analysis.memory import Case
 from analysis.meter import METERS, NANO
 from analysis.plant import Plant, plant_of
 from analysis.protected import at_intake, cut_short, has_codes, waiting, whole_rows
@@ -22,6 +23,7 @@ from analysis.symptoms import DayView, Episode
 from analysis.water_lost import came_m3
 from analysis.water_missed import GONE_SHARE, levels_of
 from analysis.water_told import step_n
+from logger.record.causes import CAUSES
 
 
 @dataclass(frozen=True)
@@ -66,6 +68,7 @@ PRESSED_M = (
     -2.0,
     5.0,
 )  # over what an open pipe needs at most: a gauge that hangs too high does not come down to the one; the other is no friction
+HOLE = "riser-leak"
 REST_MS = HOUR_MS  # after it the riser may have drained
 
 
@@ -75,8 +78,6 @@ def no_water(view: DayView) -> list[Episode]:
     if seen is None:
         return []
     plant = plant_of(view.facts)
-    if _known_loss(view) > LIMITS.known_enough and not plant.has & {"motor_current_a", "motor_speed_rpm"}:
-        return []  # a great leak is known, and nothing reads the load: low sun giving nothing is that leak's
     measures = measures_of(plant, view, seen)
     label, late, usual = view.once("no-water", lambda: _labels(plant, view, seen, measures))
     told = np.flatnonzero(label)
@@ -105,11 +106,14 @@ def _labels(
         light &= ~(np.fmax(torque, current) > -LIMITS.contradicted)
         heavy &= ~(np.fmin(torque, current) < LIMITS.contradicted)
         usual = ~(light | heavy) & ~(np.isnan(torque) & np.isnan(current))
-        least = np.where(usual, LIMITS.least_load_known, LIMITS.least_flow_share) + _known_loss(view)
-        unloaded = seen.unloaded
-        least = np.where(unloaded, np.minimum(LIMITS.least_unloaded + _known_loss(view), least), least)
-        able = seen.settled & (should > least * plant.full_flow_m3_h)
-        sure = seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * plant.full_flow_m3_h)
+        full, loss, hole, unloaded = plant.full_flow_m3_h, _known_loss(view), _known_loss(view, HOLE), seen.unloaded
+        least = np.where(usual, LIMITS.least_load_known, LIMITS.least_flow_share) + loss
+        able = seen.settled & (
+            should > np.where(unloaded, np.minimum(LIMITS.least_unloaded + hole, least), least) * full
+        )
+        # no loss but a hole takes the load as well: others take their part of what the sun offers
+        able &= ~unloaded | (seen.expected.flow_of_sun_m3_h > (LIMITS.surely_share + loss) * full)
+        sure = seen.surely_m3_h > np.where(unloaded, 0.0, LIMITS.surely_share * full)
         able &= sure | surely_lifts(view, seen.speed_rpm)
         able &= _well_above_lift(plant, seen) & ~(seen.speed_rpm < slow_for_it(view))
         able &= ~own.slowed
@@ -119,13 +123,13 @@ def _labels(
         gone = able & (now < LIMITS.gone_share * should)
         flowing = (now >= LIMITS.gone_share * should) | (seen.moved_m3 > 0)
         # a sound impeller turned down, and a worn or leaking rotor in weak sun, may lift as little
-        starves = light | unloaded if plant.helical and not _known_loss(view) else light
+        starves = light | unloaded if plant.helical and not loss else light
         gasps = able & starves & _gasps(seen, should)
         flowing &= ~gasps
         late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & (seen.moved_m3 == 0)
         late &= np.isnan(now) | gone
         late |= (
-            owed(plant, seen, _known_loss(view)) & ~flowing & np.isnan(torque) & np.isnan(current)
+            owed(plant, seen, loss) & ~flowing & np.isnan(torque) & np.isnan(current)
         )  # where no load is read to tell sooner
     odd = (able & (light | heavy) & ~flowing & ~_unread(plant, seen)) | gasps
     good = (seen.settled & (flowing | (usual & able)) & ~odd) | ~seen.turning
@@ -136,6 +140,10 @@ def _labels(
         odd, good = odd | tried, good & ~tried & ~waiting(seen)
     fine_gone = gone & (seen.moved_m3 * 0 == 0)
     bad = odd | late | fine_gone | (gone & ~np.isnan(seen.rows["flow_m3_h"]))
+    if loss > LIMITS.known_enough and not plant.has & {"motor_current_a", "motor_speed_rpm"}:
+        bad &= unloaded & (
+            hole == 0.0
+        )  # a great loss is known, and nothing reads the load: low sun giving nothing is its
     label = np.where(bad, BAD, np.where(good, GOOD, UNKNOWN)).astype(np.int8)
     return label, late, usual
 
@@ -288,10 +296,21 @@ def _well_above_lift(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
     return ~slow & ~(weak & (np.isnan(seen.speed_rpm) | ~np.isnan(seen.rows["pv_voltage_v"])))
 
 
-def _known_loss(view: DayView) -> float:
-    """Flow known to be lost (leak, wear, clogging open at yesterday's close), as a share: low sun may then give nothing."""
-    known = [c.size for c in view.memory.cases if c.family == "slow-hydraulic" and c.ended_ms is None]
-    return 1.2 * min(sum(size[0] if size else LIMITS.unsized for size in known), 0.6) if known else 0.0
+def _known_loss(view: DayView, cause: str | None = None) -> float:
+    """Flow known to be lost (leak, wear, clogging, a deeper level open at yesterday's close; or one of these), as a share: low sun may then give nothing."""
+    known = [
+        _share_lost(case)
+        for case in view.memory.cases
+        if case.family == "slow-hydraulic" and case.ended_ms is None and cause in (None, case.cause)
+    ]
+    return 1.2 * min(sum(known), 0.6) if known else 0.0
+
+
+def _share_lost(case: Case) -> float:
+    """Of the flow; a size in metres is none."""
+    if case.size and CAUSES[case.cause].unit == "fraction":
+        return case.size[0]
+    return case.figures.get("flow_lost", LIMITS.unsized)
 
 
 def _runs(label: NDArray[np.int8], time_ms: np.ndarray) -> list[tuple[int, int]]:
