@@ -115,8 +115,11 @@ def _fell(seen: Columns, torque: Floats, rows: np.ndarray, began: int) -> float:
     before = np.flatnonzero(seen.settled[:first] & (seen.time_ms[:first] <= began))[-NEAR_ROWS:]
     before = before[seen.time_ms[before] >= seen.time_ms[first] - NEAR_MS]
     since = rows[:NEAR_ROWS][seen.time_ms[rows[:NEAR_ROWS]] <= seen.time_ms[first] + NEAR_MS // 2]
-    if not len(before):
-        return float("nan")
+    came = np.flatnonzero((seen.moved_m3[:first] > 0) | (seen.rows["flow_m3_h"][:first] > 0))
+    if not len(before) or not len(came) or seen.time_ms[came[-1]] < seen.time_ms[before[0]] - NEAR_MS:
+        return float(
+            "nan"
+        )  # it had let go long before: what came before the first row that tells was the fault already
     turned = torque[since].sum() / len(since) - torque[before].sum() / len(before)
     if np.isfinite(turned):
         return float(turned)

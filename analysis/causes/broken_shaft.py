@@ -19,12 +19,12 @@ def levels(kind: str) -> dict[str, Levels]:
     }  # fmt: skip
     shaft = common | {
         "fell": (-1.4, 0.8), "drawn": (0.0, 0.25), "idle": (-1.6, 0.7), "idle_current": (-1.3, 0.7) if helical else (-1.0, 0.6),
-        "spare": (-0.8, 0.5) if helical else (-1.5, 0.5),
+        "spare": (-0.8, 0.5) if helical else (-1.5, 0.45),
     }  # fmt: skip
     if not helical:
         return {"no-water/shaft": shaft}
     parted = common | {
-        "fell": (-1.2, 0.4), "onset": (0.95, 0.25), "drawn": (0.4, 0.4), "idle": (0.0, 0.25), "idle_current": (0.05, 0.25), "spare": (0.2, 0.3),
+        "fell": (-1.2, 0.4), "onset": (0.95, 0.25), "drawn": (0.4, 0.4), "idle": (0.0, 0.2), "idle_current": (0.05, 0.25), "spare": (0.1, 0.25),
     }  # fmt: skip
     return {"no-water/shaft": shaft | {"rate": (0.85, 0.0)}, "no-water/riser parted": parted | {"rate": (0.15, 0.0)}}
 

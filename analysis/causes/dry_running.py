@@ -8,8 +8,8 @@ from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Le
 def levels(kind: str) -> dict[str, Levels]:
     """Flow fades, gasps and stops; torque falls to friction; the water stands at the intake and the probe, where it is honest, is dry.
 
-    What is left is the load of a rotor with no lift upon it; a centrifugal pump that has lost its prime takes less than at a shut
-    valve. It comes while the well is pumped, and a helical rotor does not outlast it. Rivals: dead meter (load as expected), broken
+    What is left is the load of a rotor with no lift upon it, and more, for it rubs in its stator without water between them; impellers
+    in air throw nothing, so that bearings, seals and motor are left, a third to two thirds of what a shut valve takes. It comes while the well is pumped, and a helical rotor does not outlast it. Rivals: dead meter (load as expected), broken
     shaft (lighter still, intake under water), shut delivery (pressure up), leads exchanged (from a start on).
     """
     helical = kind == "helical-rotor"
@@ -29,9 +29,9 @@ def levels(kind: str) -> dict[str, Levels]:
     }
     none = {
         "flow": (0.03, 0.06),
-        "idle": (0.0, 0.3) if helical else (-0.5, 0.35),
-        "idle_current": (0.05, 0.3) if helical else (-0.45, 0.35),
-        "spare": (0.1, 0.3) if helical else (-0.45, 0.35),
+        "idle": (0.2, 0.3) if helical else (-0.8, 0.4),
+        "idle_current": (0.2, 0.3) if helical else (-0.75, 0.4),
+        "spare": (0.4, 0.3) if helical else (-0.8, 0.4),
     }
     gasps = {"flow": (0.2, 0.08), "torque": (-0.9, 0.5), "current": (-0.8, 0.5), "sun": (-0.8, 0.5)}
     variants = {}

@@ -21,7 +21,13 @@ def seen_of(power_w: np.ndarray) -> Any:
     yes = np.ones(n, bool)
     rows = Rows(time_ms, {"pv_voltage_v": np.full(n, 100.0)})
     return SimpleNamespace(
-        time_ms=time_ms, power_w=power_w, settled=yes, at_max=yes, dt_h=np.full(n, 1 / 60), rows=rows
+        time_ms=time_ms,
+        power_w=power_w,
+        settled=yes,
+        at_max=yes,
+        dt_h=np.full(n, 1 / 60),
+        rows=rows,
+        moved_m3=np.full(n, 0.01),
     )
 
 
@@ -34,6 +40,16 @@ def test_power_that_a_cloud_took_with_the_speed_is_no_load_that_fell() -> None:
     assert _fell(seen, unread, rows, began) == pytest.approx(np.log(0.5))
     assert _fell(seen, np.full(40, -0.1), rows, began) == pytest.approx(0.0)
     assert _fell(seen, np.where(power > 500, 0.0, -1.2), rows, began) == pytest.approx(-1.2)
+
+
+def test_a_load_that_went_long_before_the_first_row_that_tells_is_not_said_to_have_stayed() -> None:
+    power = np.where(np.arange(120) < 20, 800.0, 100.0)
+    seen = seen_of(power)
+    seen.at_max = np.zeros(120, bool)
+    seen.moved_m3 = np.where(np.arange(120) < 20, 0.01, 0.0)
+    unread = np.full(120, np.nan)
+    assert np.isnan(_fell(seen, unread, np.arange(100, 120), 100 * MINUTE_MS))
+    assert _fell(seen, unread, np.arange(20, 40), 20 * MINUTE_MS) < -2.0
 
 
 def test_what_a_loaded_rotor_brought_before_tells_a_hole_from_a_well_that_gives_out() -> None:
