@@ -27,7 +27,7 @@ def levels(kind: str) -> dict[str, Levels]:
         else {"idle": (-0.05, 0.15), "idle_current": (-0.05, 0.2), "spare": (-0.05, 0.2)}
     )
     overload = {
-        "push": (0.6, 0.2), "attempts": (0.2, 0.2), "fed": (0.12, 0.1), "code": (0.6, 0.5), "volts": (1.2, 0.12), "room": (1.12, 0.1), "still": (0.0, 0.15), "vain": (0.7, 0.45),
+        "push": (0.6, 0.2), "attempts": (0.2, 0.2), "fed": (0.12, 0.1), "code": (0.6, 0.5), "volts": (1.2, 0.12), "room": (1.12, 0.1), "still": (1.0, 0.3), "vain": (0.7, 0.45),
         "current": (1.3, 0.4), "onset": (0.2, 0.4), "stood": (0.7, 0.8), "pressed": (1.0, 0.15), "spun": (1.0, 0.2), "rate": (0.5, 0.0),
     }  # fmt: skip
     short = overload | {

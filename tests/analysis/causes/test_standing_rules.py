@@ -162,7 +162,9 @@ def test_short_tries_with_a_code_are_a_motor_that_does_not_turn() -> None:
 def test_tries_near_full_power_without_a_speed_read_are_a_rotor_against_a_shut_valve() -> None:
     measures = {"attempts": 0.17, "fed": 0.1, "push": 0.65, "room": 1.15, "volts": 1.21, "onset": 0.0, "stood": 0.0}
     assert weigh_levels("not-turning", "helical-rotor", measures).cause == "closed-delivery"
-    assert weigh_levels("not-turning", "helical-rotor", measures | {"still": 1.0}).cause == "stalled-motor"
+    for spun, cause in ((0.0, "stalled-motor"), (1.0, "closed-delivery")):
+        read = measures | {"still": 1.0, "spun": spun}
+        assert weigh_levels("not-turning", "helical-rotor", read).cause == cause, "where a speed is read, it tells"
 
 
 def stopping(
