@@ -16,6 +16,8 @@ ANOTHER = 0.02
 SHOWS_AGAIN = ("controller-trip", "short-cycling", "over-voltage")
 """Likewise of causes that none competes with; a channel that sticks and a silence are over when they are over."""
 YEAR_MS = 365 * DAY_MS
+STAYS = frozenset({"broken-shaft", "reverse-rotation", "riser-leak"})
+"""What is broken, holed or turned round does not mend by itself: if it ran well since, somebody has mended it, told of or not."""
 
 
 def come_again(view: DayView, cases: list[Case], episode: Episode) -> Case | None:
@@ -29,7 +31,7 @@ def come_again(view: DayView, cases: list[Case], episode: Episode) -> Case | Non
         cause = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause
     elif cause not in SHOWS_AGAIN:
         return None
-    if cause not in all_causes():
+    if cause in STAYS or cause not in all_causes():
         return None
     within = ANOTHER / all_causes()[cause].per_year * YEAR_MS
     for case in reversed(cases):

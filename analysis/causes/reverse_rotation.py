@@ -75,20 +75,13 @@ def levels(kind: str) -> dict[str, Levels]:
         "idle_current": (0.1, 0.3) if helical else (0.25, 0.35),
         "spare": (-0.1, 0.4) if helical else (0.05, 0.35),
     }
-    a_part = {} if helical else {
-        "no-water/after work, a part in full sun": {
-            **common, **load, "backwards": (0.0, 0.1), "lead": (1.0, 0.1), "onset": (0.6, 0.5), "before": (0.3, 0.3), "revived": (0.6, 0.5), "flow": (0.05, 0.07), "rate": (0.3, 0.0),
-        }
+    after_work = common | load | {"backwards": (0.0, 0.1), "lead": (1.0, 0.1)}
+    nothing = after_work | {"onset": (0.3, 0.5), "rate": (0.7 if helical else 0.4, 0.0)}
+    a_part = after_work | {
+        "onset": (0.6, 0.5), "before": (0.3, 0.3), "revived": (0.6, 0.5), "flow": (0.05, 0.07), "rate": (0.3, 0.0),
     }  # fmt: skip
-    return a_part | {
-        "no-water/after work": {
-            **common,
-            **load,
-            "backwards": (0.0, 0.1),
-            "lead": (1.0, 0.1),
-            "onset": (0.3, 0.5),
-            "rate": (0.7 if helical else 0.4, 0.0),
-        },
+    return ({} if helical else {"no-water/after work, a part in full sun": a_part}) | {
+        "no-water/after work": nothing,
         "no-water/no visit told": {
             **common,
             **load,

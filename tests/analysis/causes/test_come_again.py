@@ -11,7 +11,7 @@ from analysis.causes.registry import all_causes
 from analysis.come_again import ANOTHER, YEAR_MS, come_again
 from analysis.diagnosis import NOTHING, weigh_levels
 from analysis.life import REOPENED_MS
-from analysis.no_water import _unread, owed
+from analysis.no_water import LIMITS, _share_lost, _unread, owed
 from analysis.not_turning import fed_rows
 from analysis.symptoms import Episode
 from analysis.untold import OVERCAST, TURNED_DOWN
@@ -41,7 +41,7 @@ def test_a_pipe_that_shuts_again_weeks_later_was_never_mended() -> None:
     assert again(SHUT, 0.9 * within / DAY_MS)
     assert not again(SHUT, 1.1 * within / DAY_MS), "by then another is as likely"
     assert not again(LIGHT, 10), "by another name it is another fault"
-    assert again(LIGHT, 10, "broken-shaft")
+    assert not again(LIGHT, 10, "broken-shaft"), "a shaft does not mend by itself"
 
 
 def test_after_work_on_the_pump_it_is_told_anew() -> None:
@@ -109,3 +109,12 @@ def test_water_that_was_not_read_is_not_missed() -> None:
     assert _unread(metered, seen).tolist() == [False, True, False]
     without: Any = SimpleNamespace(has={"motor_current_a"})
     assert not _unread(without, seen).any()
+
+
+def test_a_size_in_metres_is_no_share_of_the_flow() -> None:
+    deeper, leak, lying = (
+        case_of("slow-hydraulic", name) for name in ("falling-water-level", "riser-leak", "sensor-fault")
+    )
+    deeper.size, deeper.figures = [7.4, 4.3, 11.6], {"flow_lost": 0.13}
+    leak.size = [0.2, 0.1, 0.3]
+    assert [_share_lost(case) for case in (deeper, leak, lying)] == [0.13, 0.2, LIMITS.unsized]
