@@ -331,7 +331,7 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
     if case.size is not None and cause.quantity is not None and cause.unit is not None:
         value, low, high = (round(float(x), 4) for x in case.size)
         size = Size(cause.quantity, value, low, high, cause.unit)
-    confidence, rivals = _told(case)
+    confidence, rivals = told_of(case)
     return Finding(
         id=f"{facts.site.id}-{key_of(case)}",
         cause=case.cause,
@@ -355,12 +355,7 @@ def as_finding(facts: SiteFacts, case: Case) -> Finding:
     )
 
 
-def confidence_of(case: Case) -> float:
-    """What people are told, or would be, of how sure its cause is."""
-    return _told(case)[0]
-
-
-def _told(case: Case) -> tuple[float, dict[str, float]]:
+def told_of(case: Case) -> tuple[float, dict[str, float]]:
     """What people are told of its share and its rivals'."""
     once = case.ended_ms is not None and case.revision <= 1
     if case.family == case.cause:  # a symptom that no other cause competes for

@@ -36,7 +36,7 @@ from analysis.water_lost import named
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
 
-ENGINE_VERSION = 12
+ENGINE_VERSION = 13
 """Findings are a function of this too: raise it when the same rows may give other findings. A state names the one that made it, and no
 other goes on from it."""
 BLOCK_ROWS, BLOCK_DAYS = 50_000, 60

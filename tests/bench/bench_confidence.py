@@ -22,6 +22,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
 from scipy.optimize import minimize
@@ -66,8 +67,9 @@ class Counted:
 
 
 def counted(plant: str, case: Drawn) -> list[Counted]:
-    """Judge a season and count its findings."""
-    state = advance(begin(case.facts), case.rows, int(case.rows.time_ms.max()) + 60_000)
+    """Judge a season and count its findings, those that would wait until they are likelier too: what their shares are worth decides who waits."""
+    with patch("analysis.close.told_at_close", lambda *_: None):
+        state = advance(begin(case.facts), case.rows, int(case.rows.time_ms.max()) + 60_000)
     found = []
     for finding, own in zip(state.findings, state.memory.cases, strict=True):
         there = {truth.cause for truth in case.truths if flagged_during(truth, finding)}

@@ -1,10 +1,11 @@
-"""Dust and shade are what is left over: nobody is told before they are likelier than not."""
+"""Dust and shade are what is left over: nobody is told before it is likelier than not that something is wrong."""
 
 import pytest
 
 from analysis.calibration import stated
+from analysis.life import told_of
 from analysis.memory import Case, Memory
-from analysis.not_yet_told import LIKELIER_THAN_NOT, told_at_close, waits
+from analysis.not_yet_told import LEAST_OWN, LIKELIER_THAN_NOT, told_at_close, waits
 from analysis.solar_days import DAY_MS
 from analysis.summary import DaySummary
 from analysis.water_lost import MARK, key_of
@@ -39,6 +40,17 @@ def test_who_waits(cause: str, share: float, family: str, quiet: bool) -> None:
     memory = Memory(cases=[case_of(cause, share, family)])
     told_at_close(memory, CLOSE_MS)
     assert [waits(case) for case in memory.cases] == [quiet]
+
+
+def test_dust_beside_a_sensor_that_may_lie_is_told() -> None:
+    """Each alone is less likely than not; that one of them is there is not."""
+    case = case_of("panel-soiling", 0.85)
+    case.rivals = {"sensor-fault": 0.14}
+    own, rivals = told_of(case)
+    assert LEAST_OWN < own < LIKELIER_THAN_NOT < own + sum(rivals.values())
+    memory = Memory(cases=[case])
+    told_at_close(memory, CLOSE_MS)
+    assert not waits(case)
 
 
 def test_it_is_flagged_at_the_close_that_makes_it_likely_and_keeps_its_water() -> None:
