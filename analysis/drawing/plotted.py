@@ -140,7 +140,13 @@ def _course(panels: Any, course: Course, explanation: "Explanation") -> None:
         (power, course.offered_w, WATER, "expected"), (power, course.power_w, AFTER, "came"),
     ]  # fmt: skip
     if course.channel is not None:
-        lines.append((panels[2], course.told, AFTER, "came"))
+        lines += [(panels[2], course.usual, WATER, "expected"), (panels[2], course.told, AFTER, "came")]
+        for part in whole_lines(
+            course.time_ms, course.usual_high
+        ):  # what it read before where the others read the same
+            panels[2].fill_between(
+                times[part], course.usual_low[part], course.usual_high[part], color=WATER, alpha=0.2, lw=0
+            )
     for axes, column, colour, word in lines:
         for part in whole_lines(course.time_ms, column):
             axes.plot(times[part], column[part], color=colour, lw=1.4)
