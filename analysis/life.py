@@ -7,6 +7,7 @@ Flow: watchers.py (episodes), slow.py (alarms), diagnosis.py (shares) -> HERE ->
 import numpy as np
 
 from analysis.calibration import ARE_LEFT_OVER, stated, stated_by_itself
+from analysis.causes.over_voltage import far_below_rating
 from analysis.causes.registry import Levels, all_causes
 from analysis.come_again import come_again
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
@@ -70,6 +71,7 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
     within_the_day(view, claims)
     for case in cases:
         quiet = view.until_ms - case.seen_ms >= QUIET_MS.get(case.family, 0)
+        quiet |= case.family == "over-voltage" and far_below_rating(view)
         if case.ended_ms is None and _is_fast(case) and quiet and healthy_after(view, case.seen_ms) >= HEALTHY_H:
             case.ended_ms = case.seen_ms
             if mark(view, case):

@@ -137,8 +137,8 @@ def _keep(connection: Connection, site: str, seen: _Seen, outcome: _Outcome) -> 
     if judged.now is not None:
         summaries.put_now(connection, number, judged.now)
     known = dict(_known(connection, site))
-    renamed = any(one.id in known and known[one.id].cause != one.cause for one in judged.findings)
-    summaries.put_days(connection, number, judged.days[0 if renamed else outcome.days_before :])
+    first = 0 if days_change(judged.findings, known) else outcome.days_before
+    summaries.put_days(connection, number, judged.days[first:])
     changed = findings.put_findings(connection, number, reconciled(judged.findings, known))
     if changed:
         outbox.put_letter(connection, number, FINDINGS, {})
@@ -147,6 +147,11 @@ def _keep(connection: Connection, site: str, seen: _Seen, outcome: _Outcome) -> 
     pulse.beat(connection, [number])
     new = tuple(one for one in changed if one.id not in known)
     return Turned(site, judged.until_ms, outcome.rows, new, tuple(one for one in changed if one.id in known))
+
+
+def days_change(found: tuple[Finding, ...], known: dict[str, Finding]) -> bool:
+    """Whether days that were written before may stand under another cause now: one was renamed, or told only now of what it had lost while it waited."""
+    return any(one.id not in known or known[one.id].cause != one.cause for one in found)
 
 
 def _tell_neighbours(connection: Connection, seen: _Seen, outcome: _Outcome) -> None:

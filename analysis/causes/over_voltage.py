@@ -16,6 +16,7 @@ class OverVoltageLimits:
     above: float = 0.004
     rows: int = 2
     tripped_below: float = 0.02  # a controller that stops with a code so near below its rating measured more
+    mended_below: float = 0.15  # of the rating: a hot day takes less from the open voltage of a whole morning
 
 
 LIMITS = OverVoltageLimits()
@@ -48,6 +49,16 @@ def watch(view: DayView) -> list[Episode]:
             size=float(above.max()),
         )
     ]
+
+
+def far_below_rating(view: DayView) -> bool:
+    """Whether the day's highest voltage says that the strings are shorter now, however warm it is."""
+    seen = view.columns
+    if seen is None or "pv_voltage_v" not in seen.rows.values:
+        return False
+    volts = seen.rows["pv_voltage_v"]
+    most = (1.0 - LIMITS.mended_below) * view.facts.controller.max_input_voltage_v
+    return bool(np.isfinite(volts).any() and np.nanmax(volts) < most)
 
 
 def evidence(figures: dict[str, float]) -> str:

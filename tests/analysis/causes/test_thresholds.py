@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from analysis.causes.over_voltage import far_below_rating
 from analysis.causes.registry import all_causes
 from analysis.causes.silent import LIMITS as LIMITS_OF_SILENCE
 from analysis.memory import Memory
@@ -59,6 +60,12 @@ def test_two_readings_above_the_rating_are_an_over_voltage() -> None:
 
 def test_the_input_meters_own_class_is_no_over_voltage() -> None:
     assert watched("over-voltage", view_of(pv_voltage_v=volts(*[0.002] * 10))) == []
+
+
+@pytest.mark.parametrize(("share", "shorter"), [(0.8, True), (0.9, False)])
+def test_strings_far_below_the_rating_all_day_were_mended(share: float, shorter: bool) -> None:
+    """A hot day takes a tenth of the open voltage; a module taken out of each string takes more."""
+    assert far_below_rating(view_of(pv_voltage_v=np.full(20, share * RATING_V))) is shorter
 
 
 @pytest.fixture(autouse=True)

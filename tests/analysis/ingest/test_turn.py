@@ -14,7 +14,7 @@ from analysis.rounds import Rounds
 from analysis.season import review_rows, rows_of_frame
 from analysis.store import open_store, state
 from analysis.store.readings import take
-from analysis.turn import DISPROVED, LINK_WAS_DOWN, TOLD_ANEW, turn, why_withdrawn
+from analysis.turn import DISPROVED, LINK_WAS_DOWN, TOLD_ANEW, days_change, turn, why_withdrawn
 from logger.record.finding import Finding, Size
 from logger.record.reading import Reading
 
@@ -156,6 +156,14 @@ def test_a_silence_whose_readings_came_is_not_called_a_later_one():
     old = replace(old, size=Size("duration", 10.0, 8.0, 10.0, "h"))
     later = replace(old, id="new", began="2025-11-19T06:00:00Z")
     assert why_withdrawn(old, (later,)) == LINK_WAS_DOWN
+
+
+def test_days_are_written_again_where_what_they_lost_has_another_name() -> None:
+    """What was followed before anyone was told has lost water on days that stand in the store already."""
+    old = Finding("old", "panel-soiling", "panel-soiling", "2025-11-03T06:00:00Z", "2025-11-20T06:00:00Z", 0.6, "", "")
+    assert not days_change((old,), {"old": old})
+    assert days_change((old,), {})
+    assert days_change((replace(old, cause="shading"),), {"old": old})
 
 
 def test_a_turn_that_fails_keeps_nothing_and_comes_again(store, readings, monkeypatch):
