@@ -17,7 +17,8 @@ SHOWS_AGAIN = ("controller-trip", "short-cycling", "over-voltage")
 """Likewise of causes that none competes with; a channel that sticks and a silence are over when they are over."""
 YEAR_MS = 365 * DAY_MS
 MOST_MS = 30 * DAY_MS
-"""After a month of running well people want to be told anew, whatever it is (common practice, no source)."""
+"""After a month of running well people want to be told anew that no water comes (common practice, no source); a string too long shows again in
+the next cold season."""
 STAYS = frozenset({"broken-shaft", "reverse-rotation", "riser-leak"})
 """What is broken, holed or turned round does not mend by itself: if it ran well since, somebody has mended it, told of or not."""
 
@@ -35,7 +36,9 @@ def come_again(view: DayView, cases: list[Case], episode: Episode) -> Case | Non
         return None
     if cause in STAYS or cause not in all_causes():
         return None
-    within = min(ANOTHER / all_causes()[cause].per_year * YEAR_MS, MOST_MS)
+    within = ANOTHER / all_causes()[cause].per_year * YEAR_MS
+    if episode.cause is None:
+        within = min(within, MOST_MS)
     for case in reversed(cases):
         if case.family == episode.symptom and case.cause == cause and episode.began_ms - case.seen_ms < within:
             return None if _worked_between(view, case.seen_ms, episode.began_ms) else case
