@@ -77,9 +77,9 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     if "irradiance_w_m2" in plant.has:
         memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
     elif not figures.told.any():
-        vector = without_haze(vector, _of_hours(learnt))
+        vector = without_haze(vector, learnt.hours_of_sun)
     sky = memory.arrays.get("sky")
-    usual = None if "irradiance_w_m2" in plant.has else _of_hours(learnt)
+    usual = None if "irradiance_w_m2" in plant.has else learnt.hours_of_sun
     vector, memory.arrays["sky"] = under_clear_sky(plant, vector, sky, figures.told, usual)
     standing_h = sum(e.hours for e in episodes if e.symptom in ("no-water", "not-turning") and not e.judged_again)
     if standing_h > 0.0:
@@ -119,11 +119,6 @@ def _after_visits(plant: Plant, memory: Memory, day: int, learnt: Learnt, scatte
             if FLOW_OPENED.intersection(OPENED_BY[visit.kind]):
                 memory.arrays.pop(WATER, None)
     return learnt
-
-
-def _of_hours(learnt: Learnt) -> np.ndarray:
-    """What each hour of the sun's way was learnt to give, NaN where nothing was. float64[HOURS]"""
-    return np.where(learnt.days[SKY_TOLD] > 0, learnt.mean[SKY_TOLD], np.nan)
 
 
 def _its_own(plant: Plant, memory: Memory, day: int, learnt: Learnt, recent: np.ndarray) -> Learnt:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.look import Columns
-from analysis.meter import NANO
+from analysis.meter import NANO, register_step_m3
 from analysis.plant import Plant
 from analysis.rows import Floats, last_where, or_zero, places_up_to
 from analysis.solar_days import MINUTE_MS
@@ -83,7 +83,7 @@ def just_before(plant: Plant, seen: Columns, asked: Flags | None = None) -> Just
     sums = _Sums(*_window(seen, came, new_day, at), seen.settled)
     with np.errstate(divide="ignore", invalid="ignore"):
         seconds = sums.of(np.rint(seen.dt_h * 3600.0))
-        step_m3 = plant.facts.sensors.meter_step_m3 or 0.01  # a flow that is read may be made of the same pulses
+        step_m3 = register_step_m3(plant.facts)  # a flow that is read may be made of the same pulses
         water = sums.of(np.rint(or_zero(came) * NANO)) / NANO
         flow = np.maximum(water - step_m3, 0.0) * 3600.0 / seconds
         known = (sums.rows >= LIMITS.rows) & (1000.0 * seconds >= LIMITS.least_ms) & (water >= LIMITS.steps * step_m3)

@@ -77,6 +77,12 @@ class Learnt:
         return self.joint_covariance[:SIZE, :SIZE]
 
     @cached_property
+    def hours_of_sun(self) -> Floats:
+        """What each hour of the sun's way was learnt to give, NaN where nothing was (HOURS,)."""
+        hours = slice(PLACE["s0"], PLACE["s0"] + HOURS)
+        return np.where(self.days[hours] > 0, self.mean[hours], np.nan)
+
+    @cached_property
     def always_there(self) -> Floats:
         """Variance (SIZE,) of hours that a horizon has always dimmed: with the season the sun passes it elsewhere."""
         variance = np.zeros(SIZE)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.counted_flow import as_register
 from analysis.expected import Expected
-from analysis.meter import metered
+from analysis.meter import metered, register_step_m3
 from analysis.plant import Plant
 from analysis.rows import Floats, Rows, Times, rises
 from analysis.solar_days import HOUR_MS, MINUTE_MS
@@ -305,7 +305,7 @@ def _flow(
     plant: Plant, rows: Rows, shared: Floats, moved: Floats, dt_h: Floats, should: Floats
 ) -> tuple[Floats, Floats]:
     """Flow for sums, and flow that a row's own reading tells."""
-    step = plant.facts.sensors.meter_step_m3 or 0.01
+    step = register_step_m3(plant.facts)
     fine = should * dt_h > 4.0 * step
     with np.errstate(divide="ignore", invalid="ignore"):
         now = np.where(fine & (dt_h > 0), moved / dt_h, np.nan)

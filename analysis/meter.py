@@ -11,12 +11,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.rows import Floats, or_zero, rises
+from logger.record.site_facts import SiteFacts
 
 METERS = ("volume_m3", "flow_m3_h")
+FINE_M3 = 0.01  # where the site file does not say
 NANO = 1e9
 FASTEST = 3.0  # times the pump's largest flow: no register moves faster, so it was replaced or set
 JUMP_M3, JUMP_STEPS = 0.2, 1.5  # that a register may move at once beside it: it counts in whole steps
 IDLE_SHARE = 1e-3  # of the largest flow: how water is shared out where none was expected
+
+
+def register_step_m3(facts: SiteFacts) -> float:
+    """What the meter's register counts in. [m3]"""
+    return facts.sensors.meter_step_m3 or FINE_M3
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from analysis.lifts_from import slow_for_it, surely_lifts
 from analysis.loads import measures_of
 from analysis.look import Columns, over_open_m
 from analysis.memory import Case
-from analysis.meter import METERS, NANO
+from analysis.meter import METERS, NANO, register_step_m3
 from analysis.plant import Plant, plant_of
 from analysis.protected import at_intake, cut_short, has_codes, waiting, whole_rows
 from analysis.rows import Floats, last_where, or_zero
@@ -97,7 +97,7 @@ def _labels(
 ) -> tuple[NDArray[np.int8], NDArray[np.bool_], NDArray[np.bool_]]:
     """Each row good, bad or silent about it; which come from a register that should have moved long ago; which carry a usual load."""
     should = seen.should_m3_h * measures["factor"]
-    step = plant.facts.sensors.meter_step_m3 or 0.01
+    step = register_step_m3(plant.facts)
     own = view.once("just-before", lambda: just_before(plant, seen))
     with np.errstate(invalid="ignore"):
         torque, current = measures["torque"], measures["current"]
@@ -222,7 +222,7 @@ def _all_in_vain(plant: Plant, seen: Columns, should: Floats) -> NDArray[np.bool
     owed = np.cumsum(np.rint(turned * should * seen.dt_h * NANO).astype(np.int64))
     new_day = np.concatenate([[True], np.diff(seen.day) > 0])
     since = owed - np.maximum.accumulate(np.where(came | new_day, owed, 0))
-    step = plant.facts.sensors.meter_step_m3 or 0.01
+    step = register_step_m3(plant.facts)
     return cut_short(seen) & (since >= (plant.riser_m3 + LIMITS.steps * step) * NANO)
 
 
@@ -247,7 +247,7 @@ def owed(plant: Plant, seen: Columns, known_loss: float = 0.0) -> NDArray[np.boo
     owed = np.cumsum(np.rint(surely * seen.dt_h * NANO).astype(np.int64))
     new_day = np.concatenate([[True], np.diff(seen.day) > 0])
     since = owed - owed.take(last_where((seen.moved_m3 != 0) | new_day))
-    step = plant.facts.sensors.meter_step_m3 or 0.01
+    step = register_step_m3(plant.facts)
     enough = since >= max(LIMITS.owed_h * plant.full_flow_m3_h, LIMITS.steps * step) * NANO
     return enough & seen.settled & (sure_m3_h > LIMITS.least_owed * plant.full_flow_m3_h)
 
@@ -272,7 +272,7 @@ def _riser_full(plant: Plant, seen: Columns, should: Floats) -> NDArray[np.bool_
     """After a rest the riser may have to be filled before any water is counted. Sums are of whole numbers (1e-9 m3)."""
     if not len(seen):
         return np.zeros(0, bool)
-    step = plant.facts.sensors.meter_step_m3 or 0.01
+    step = register_step_m3(plant.facts)
     pumped = np.cumsum(np.rint(should * seen.dt_h * NANO).astype(np.int64))
     last = np.maximum.accumulate(np.where(seen.turning, seen.time_ms, seen.time_ms[0]))
     rested = np.concatenate([[True], np.diff(seen.time_ms) > 0]) & ~seen.turning & (seen.time_ms - last > REST_MS)

@@ -12,6 +12,7 @@ from analysis.estimates.at_rest import in_the_dark
 from analysis.late_starts import LIMITS as LATE
 from analysis.late_starts import SPRANG, again, since, sprang
 from analysis.look import IDLE_SHARE, IDLE_W, Columns, over_open_m
+from analysis.meter import register_step_m3
 from analysis.plant import Plant, plant_of
 from analysis.running import LIMITS as RUNNING
 from analysis.running import strong_up_to, tries_of
@@ -244,7 +245,7 @@ def _episode(
         wait = np.where(coded, wait, NEVER_MS)
     by_feed = (driven >= LIMITS.driven_ms) & (np.cumsum(weighty) >= LIMITS.driven_rows)
     if seen.turning[rows].any():  # nothing but the meter says that these runs were none
-        step = plant.facts.sensors.meter_step_m3 or 0.01
+        step = register_step_m3(plant.facts)
         missed = np.cumsum(np.where(seen.turning[rows], plant.full_flow_m3_h * seen.dt_h[rows], 0.0))
         by_feed &= missed >= LIMITS.tried_steps * step
     shown, vain = (np.cumsum(begins[rows]) >= LIMITS.tries for begins in tries)

@@ -13,6 +13,7 @@ from analysis.look import Columns, look
 from analysis.merge import merged
 from analysis.plant import Plant, plant_of
 from analysis.rows import Floats, Rows
+from analysis.water_told import step_n
 from logger.record.site_facts import SiteFacts
 
 BINS = 24
@@ -162,7 +163,7 @@ def flow_seen(plant: Plant, seen: Columns) -> Floats:
     A coarse meter says nothing between two steps, so that its flow is shared out between them; after its last step of the
     day there is nothing to share, and just a pump that moves no water would have no flow to show.
     """
-    step_n = (plant.facts.sensors.meter_step_m3 or 0.01) * 1e9
+    counts_n = step_n(plant.facts)
     due = np.where(
         seen.expected.poa_measured, np.fmax(seen.should_m3_h, seen.expected.flow_of_sun_m3_h), seen.should_m3_h
     )
@@ -171,7 +172,7 @@ def flow_seen(plant: Plant, seen: Columns) -> Floats:
     starts = ticked | (seen.since_n < 0) | np.concatenate([[True], np.diff(seen.day) != 0])[: len(seen)]
     run = np.cumsum(starts) - 1
     waited_n = np.bincount(run, np.where(ticked, 0.0, due_n)) if len(run) else np.empty(0)
-    silent = np.isnan(seen.flow_m3_h) & (seen.since_n >= 0) & ~ticked & (waited_n[run] >= QUIET_STEPS * step_n)
+    silent = np.isnan(seen.flow_m3_h) & (seen.since_n >= 0) & ~ticked & (waited_n[run] >= QUIET_STEPS * counts_n)
     return np.where(silent, 0.0, seen.flow_m3_h)
 
 

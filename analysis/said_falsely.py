@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.look import AT_REST_W, Columns
+from analysis.meter import register_step_m3
 from analysis.plant import Plant
 from analysis.rows import or_zero
 from logger.record.site_facts import SiteFacts
@@ -88,7 +89,7 @@ def _lifting(plant: Plant, seen: Columns) -> Flags:
 
 def _water(plant: Plant, seen: Columns, rows: Flags) -> Flags:
     """By row, whether the water told in these rows up to there is that of a pump that lifts. bool[n]"""
-    step = plant.facts.sensors.meter_step_m3 or 0.01
+    step = register_step_m3(plant.facts)
     read = seen.rows["flow_m3_h"]
     came = np.where(np.isnan(read), _register_m3(plant, seen), or_zero(read) * seen.dt_h)
     hours = np.cumsum(np.where(rows, seen.dt_h, 0.0))
@@ -103,9 +104,7 @@ def _register_m3(plant: Plant, seen: Columns) -> NDArray[np.float64]:
     risen = np.zeros(len(seen))
     if len(known) > 1:
         steps = np.diff(register[known])
-        most = 2.0 * plant.full_flow_m3_h * np.diff(seen.time_ms[known]) / 3.6e6 + (
-            plant.facts.sensors.meter_step_m3 or 0.01
-        )
+        most = 2.0 * plant.full_flow_m3_h * np.diff(seen.time_ms[known]) / 3.6e6 + register_step_m3(plant.facts)
         risen[known[1:]] = np.where((steps > 0) & (steps <= most), steps, 0.0)
     return risen
 

@@ -20,7 +20,7 @@ from analysis.loads import FACTOR_LOGS, load_logs
 from analysis.lonely_jumps import may_jump
 from analysis.look import Columns
 from analysis.memory import Memory
-from analysis.meter import NANO
+from analysis.meter import NANO, register_step_m3
 from analysis.no_water import LIMITS, owed, pressed
 from analysis.not_turning import LIMITS as STILL
 from analysis.not_turning import locked_rows, sun_certain
@@ -175,7 +175,7 @@ def _may_lack(plant: Plant, seen: Columns, base: np.ndarray, days: range) -> Day
 def _may_lack_water(plant: Plant, seen: Columns, base: np.ndarray) -> NDArray[np.bool_]:
     """Rows that some baseline near `base` could call bad: water expected and little or none seen to flow nor merely waited for."""
     most = np.exp(FACTOR_LOGS[1])
-    full, step = plant.full_flow_m3_h, plant.facts.sensors.meter_step_m3 or 0.01
+    full, step = plant.full_flow_m3_h, register_step_m3(plant.facts)
     with np.errstate(invalid="ignore", divide="ignore"):
         least = min(LIMITS.least_flow_share, LIMITS.least_load_known)
         unloaded = seen.unloaded

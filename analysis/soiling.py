@@ -76,8 +76,8 @@ LOW_DAYS, APART_DAYS = 3, 6
 
 def under_any_sky(memory: Memory, learnt: Learnt, recent: Floats, amount: float) -> bool:
     """Whether a loss that is seen under a supposed sky fell within the last weeks and stays, as dust does and the sky's own ways do not."""
-    usual = np.where(learnt.days[SUN] > 0, learnt.mean[SUN], np.nan)
-    return fell_lately(recent, amount) and stays_low(memory.arrays.get("sky", np.empty((0, len(SUN)))) - usual, amount)
+    sky = memory.arrays.get("sky", np.empty((0, len(SUN))))
+    return fell_lately(recent, amount) and stays_low(sky - learnt.hours_of_sun, amount)
 
 
 def stays_low(hours: Floats, amount: float) -> bool:

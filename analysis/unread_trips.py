@@ -14,6 +14,7 @@ import numpy as np
 from analysis.causes.short_cycling import full_w, starts_of, strong_rows
 from analysis.look import Columns
 from analysis.plant import plant_of
+from analysis.rows import last_where
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS
 from analysis.symptoms import DayView
 
@@ -69,8 +70,7 @@ def _unread_stops(view: DayView) -> np.ndarray:
 
 def _unevenness(seen: Columns, stops: np.ndarray) -> float:
     """How far apart the quartiles of the runs that ended with these rows lie, over their median: one that the count left out changes little."""
-    places = np.arange(len(seen))
-    began = np.maximum.accumulate(np.where(seen.turning, 0, places))[stops]
+    began = last_where(~seen.turning)[stops]
     first, middle, third = np.quantile(seen.time_ms[stops] - seen.time_ms[began], (0.25, 0.5, 0.75))
     return float((third - first) / max(middle, 1.0))
 

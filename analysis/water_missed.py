@@ -10,6 +10,7 @@ import numpy as np
 
 from analysis.loads import MEASURES
 from analysis.look import Columns
+from analysis.meter import register_step_m3
 from analysis.plant import Plant, plant_of
 from analysis.rows import Floats
 from analysis.solar_days import DAY_MS, HOUR_MS
@@ -99,7 +100,7 @@ def _part(plant: Plant, seen: Columns, should: Floats, moved: Floats, rows: np.n
     laden[rows[-1] + 1 :] = False
     laden[rows] = False
     expected = float(should[laden].sum())
-    step = plant.facts.sensors.meter_step_m3 or 0.01
+    step = register_step_m3(plant.facts)
     if expected < max(BEFORE_STEPS * step, LIMITS.laden_h * plant.full_flow_m3_h):
         return float("nan")
     part = float(np.clip(np.nansum(moved[laden]) / expected, 0.0, 1.5))
@@ -149,7 +150,7 @@ def _revived(view: DayView, seen: Columns, row: int) -> float:
     begun = [c for c in view.memory.cases if c.family == "no-water" and seen.time_ms[row] - c.seen_ms < AGAIN_MS]
     if not begun:
         return float("nan")
-    plant, step = plant_of(view.facts), view.facts.sensors.meter_step_m3 or 0.01
+    plant, step = plant_of(view.facts), register_step_m3(view.facts)
     return float(np.nansum(seen.moved_m3[:row]) > max(REVIVED_STEPS * step, REVIVED_RISER * plant.riser_m3))
 
 
@@ -165,7 +166,7 @@ def _before(view: DayView, seen: Columns, should: Floats, moved: Floats, began: 
     Only of what the meter had counted by then, so that the answer is the same whatever it counts later.
     """
     rows = seen.settled & (seen.time_ms <= began) & (seen.time_ms > began - HOUR_MS)
-    step = view.facts.sensors.meter_step_m3 or 0.01
+    step = register_step_m3(view.facts)
     expected = float(should[rows].sum())
     if expected < BEFORE_STEPS * step or np.count_nonzero(rows) < BEFORE_ROWS:
         return float("nan")

@@ -7,7 +7,7 @@ So that what is told at a row hangs on no later row. Never: judgement.
 import numpy as np
 
 from analysis.look import Columns
-from analysis.meter import NANO
+from analysis.meter import NANO, register_step_m3
 from logger.record.site_facts import SiteFacts
 
 WITHIN_STEPS = 2.5  # expected steps since the register moved: water comes
@@ -15,7 +15,7 @@ WITHIN_STEPS = 2.5  # expected steps since the register moved: water comes
 
 def step_n(facts: SiteFacts) -> float:
     """What the register counts in. [1e-9 m3]"""
-    return (facts.sensors.meter_step_m3 or 0.01) * NANO
+    return register_step_m3(facts) * NANO
 
 
 def told_rows(seen: Columns) -> np.ndarray:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.look import Columns
-from analysis.meter import NANO
+from analysis.meter import NANO, register_step_m3
 from analysis.other_power import power_without
 from analysis.plant import Plant, plant_of
 from analysis.resolution import reading_step
@@ -76,7 +76,7 @@ def swing_asked(plant: Plant, channel: str, read: np.ndarray) -> float:
     if channel == "water_level_m":
         return max(MOVES.drawn_m, coarse)
     if channel == "volume_m3":
-        counts = plant.facts.sensors.meter_step_m3 or 0.01
+        counts = register_step_m3(plant.facts)
         return max(MOVES.counted_steps * counts, MOVES.counted_h * plant.full_flow_m3_h)
     if channel == "discharge_pressure_bar":
         fine = max(MOVES.fine_steps * step, MOVES.fine_bar) if step else MOVES.pressed_bar

@@ -10,6 +10,7 @@ from analysis.look import Columns
 from analysis.no_water import GONE, fruitless
 from analysis.plant import plant_of
 from analysis.protected import TRY_MS, at_intake
+from analysis.rows import last_where
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 from analysis.unread_trips import LIMITS as UNREAD
@@ -162,7 +163,7 @@ def _brief(seen: Columns, starts: np.ndarray) -> np.ndarray:
 
 def _ran_last(seen: Columns, starts: np.ndarray) -> np.ndarray:
     """By stop, the last row in which it turned."""
-    return np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen.turning)), 0))[starts]
+    return last_where(seen.turning)[starts]
 
 
 def evidence(figures: dict[str, float]) -> str:

@@ -8,7 +8,7 @@ from analysis.causes.registry import NO_CLIMBING, Advice, CauseFile, beware, reg
 from analysis.look import Columns, stopped_within, told_off, told_to_stand
 from analysis.no_water import between_tries
 from analysis.plant import Plant, plant_of
-from analysis.rows import or_zero
+from analysis.rows import last_where, or_zero
 from analysis.running import tries_of
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
@@ -153,7 +153,7 @@ def _unevenness(
     stands = np.flatnonzero(rests)
     lasted_ms = seen.time_ms[stands[np.searchsorted(stands, starts[:-1])]] - seen.time_ms[starts[:-1]]
     if stood:
-        ran = np.maximum.accumulate(np.where(rests, 0, np.arange(len(rests))))
+        ran = last_where(~rests)
         lasted_ms = seen.time_ms[starts[1:]] - seen.time_ms[ran[starts[1:] - 1]]
     runs = lasted_ms[places[:, None] + np.arange(count - 1)].astype(float)
     row_ms = seen.dt_h[starts[places]] * HOUR_MS
