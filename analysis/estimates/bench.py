@@ -19,6 +19,8 @@ HEAD_STEP_M = 1.0
 POWER_STEP = 0.03
 SOLVE_ROUNDS = 40
 CLOSE = 1e-12  # of full flow
+POWERS_SOLVED = 49  # lines between them lie within a thousandth of the flow
+SAME_FLOW = 1e-6  # what rounding makes of it
 WITHIN_TABLE = np.linspace(1.0, 0.6, 21)
 """Of a band's power: the first of these at which the pump's table answers, for a table may end below the array's full power."""
 DAY_SHARE = np.array([0.15, 0.25, 0.60])
@@ -79,11 +81,22 @@ def water_lost_with(plant: Plant, lost: Floats) -> float:
     """
     bench = bench_of(plant)
     power = bench.power_w * np.exp(lost)
-    flow, head = _working_points(plant, power)
-    answered = np.isfinite(plant.pump.flow_of_power(power, head)) & (flow <= bench.flow_m3_h)
+    powers, flows = _flow_by_power(plant)
+    flow = np.interp(power, powers, flows, left=np.nan, right=np.nan) if len(powers) else np.full(BANDS, np.nan)
+    answered = flow <= bench.flow_m3_h * (1.0 + SAME_FLOW)
     over = np.maximum(power - plant.start_power_w, 0.0) / np.maximum(bench.power_w - plant.start_power_w, 1.0)
     left = np.where(answered, flow / bench.flow_m3_h, np.minimum(over, 1.0))
     return float((1.0 - np.clip(left, 0.0, 1.0)) @ DAY_SHARE)
+
+
+@lru_cache(maxsize=PLANTS_KEPT)
+def _flow_by_power(plant: Plant) -> tuple[Floats, Floats]:
+    """Powers up to the high band's at which the pump answers, in order, and its flow in the installation at each: solved once, asked every day."""
+    bench = bench_of(plant)
+    power = np.union1d(np.linspace(0.0, bench.power_w.max(), POWERS_SOLVED), bench.power_w)
+    flow, head = _working_points(plant, power)
+    answers = np.isfinite(plant.pump.flow_of_power(power, head))
+    return power[answers], flow[answers]
 
 
 def times_left(lost: float) -> float:
