@@ -17,6 +17,7 @@ from analysis.late_starts import now_and_then
 from analysis.memory import Case
 from analysis.mended import mark, mended, words_of
 from analysis.no_water import LIMITS as NO_WATER
+from analysis.one_finding import AGAIN_DAYS, SAID_BY, said_by_another, told_by_the_days
 from analysis.plant import plant_of
 from analysis.rows import or_zero
 from analysis.shade_hours import at_the_clock
@@ -48,7 +49,7 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
     """The cases after a day's episodes, up to the view's `until_ms`. The memory's own cases are left alone."""
     cases = [case.copied() for case in view.memory.cases]
     claims: list[tuple[Case, Episode]] = []
-    for episode in episodes:
+    for episode in sorted(episodes, key=_is_said_last):
         if episode.symptom == "string-out":
             _stepped(view, cases, episode)
             continue
@@ -57,14 +58,16 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
         if episode.judged_again and known is not None and known.seen_ms == episode.seen_ms:
             continue  # it was told of when it was judged first
         if known is None:
-            if _as_likely_nothing(view, episode) or _told_by_the_days(view, cases, episode):
+            if _as_likely_nothing(view, episode) or told_by_the_days(view, cases, episode):
+                continue
+            if said_by_another(view, cases, episode):
                 continue
             known = _raised(view, family, episode, cases)
             if episode.at_flag.get("stood", 0.0) > 0 and SINCE in view.memory.numbers:  # nobody was sure until today
                 known.began_ms = min(known.began_ms, int(view.memory.numbers[SINCE]))
                 known.hours = view.memory.numbers[SINCE_H]
             cases.append(known)
-        elif known.ended_ms is not None and _as_likely_nothing(view, episode):
+        elif known.ended_ms is not None and _as_likely_nothing(view, episode, known.flagged_ms):
             continue  # it has run since: a cloud, or a full tank, is not the old fault again
         _updated(view, known, episode)
         claims.append((known, episode))
@@ -79,10 +82,15 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
     return cases
 
 
+def _is_said_last(episode: Episode) -> bool:
+    """What another finding of the same day may say already comes after that."""
+    return (episode.cause or "", episode.channel) in SAID_BY
+
+
 def _stepped(view: DayView, cases: list[Case], episode: Episode) -> None:
     """A string seen lost within the day: one case with the daily figures', which size it and see it end."""
     ended = [c for c in cases if c.family == "slow-electric" and c.cause == "string-out" and c.ended_ms is not None]
-    if ended and episode.began_ms - (ended[-1].ended_ms or 0) < REOPENED_MS:
+    if ended and episode.began_ms - (ended[-1].ended_ms or 0) < AGAIN_DAYS["string-out"] * DAY_MS:
         case = ended[-1]
         case.ended_ms, case.healthy, case.revision = None, 0.0, case.revision + 1
     else:
@@ -168,39 +176,12 @@ def _raised(view: DayView, family: str, episode: Episode, cases: list[Case]) -> 
     )  # fmt: skip
 
 
-def _as_likely_nothing(view: DayView, episode: Episode) -> bool:
-    """Judged by what was known at the flag alone, so that a later look says the same."""
+def _as_likely_nothing(view: DayView, episode: Episode, told_ms: int | None = None) -> bool:
+    """Judged by what was known at the flag alone, so that a later look says the same. `told_ms`: when its case was told of, if it has one."""
     if episode.cause is not None:
         return False
-    verdict = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode))
+    verdict = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode, told_ms))
     return verdict.shares.get(NOTHING, 0.0) > LEAST_TOLD
-
-
-def _told_by_the_days(view: DayView, cases: list[Case], episode: Episode) -> bool:
-    """Water that runs out somewhere while the day's figures tell of lost flow already: at low sun such a loss takes all that there is.
-
-    Judged by what was known at the flag alone, as whether it is nothing.
-    """
-    if episode.symptom != "no-water" or episode.cause is not None:
-        return False
-    if not any(c.family == "slow-hydraulic" and c.cause in FLOW_SHARE_LOST and c.ended_ms is None for c in cases):
-        return False
-    return weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause == RUNS_OUT
-
-
-def taken_over(cases: list[Case], family: str, close_ms: int) -> Case | None:
-    """A hole told of within the day, as a case of the days' figures once they tell of a loss: one finding, whose cause they may revise."""
-    for case in reversed(cases):
-        if case.family == "no-water" and case.cause == RUNS_OUT and close_ms - case.seen_ms <= TOLD_TWICE_MS:
-            case.family, case.ended_ms, case.healthy, case.began_ms, case.weighed = family, None, 0.0, 0, {}
-            return case
-    return None
-
-
-TOLD_TWICE_MS = 2 * DAY_MS  # since it last showed: two sunny days tell, and a dull one may lie between
-RUNS_OUT = "riser-leak"
-FLOW_SHARE_LOST = ("worn-pump", "riser-leak", "clogging")
-"""Causes that the day's figures tell of by a share of the flow: more than all of it at low sun."""
 
 
 def _updated(view: DayView, case: Case, episode: Episode) -> None:
@@ -214,7 +195,7 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
         if np.isfinite(value):
             case.weighed[name] = case.weighed.get(name, 0.0) + value * episode.hours
             case.weighed[f"n_{name}"] = case.weighed.get(f"n_{name}", 0.0) + episode.hours
-    _said(view, case, episode, None if episode.cause is not None else untold(view, episode))
+    _said(view, case, episode, None if episode.cause is not None else untold(view, episode, case.flagged_ms))
 
 
 def _weighed_again(view: DayView, case: Case) -> None:

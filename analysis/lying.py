@@ -59,14 +59,22 @@ def places_fed(plant: Plant, channel: str) -> np.ndarray:
 
 
 def told_already(bench: SlowBench, memory: Memory, cause: str, form: int) -> bool:
-    """A channel that is stuck moves away from the others too: one finding, not two. Nor is a voltage too high that is told of as the array's own."""
+    """A channel that is stuck moves away from the others too: one finding, not two. Nor is a voltage too high that is told of as the array's own;
+    nor what a controller leaves in the hours in which it refuses that voltage."""
+    if cause == "shading":
+        return too_high_volts(memory)
     if cause != "sensor-fault":
         return False
     effect = bench.effects[form]
     if effect.channel in stand_still(memory):
         return True
     too_high = effect.channel == VOLTS and effect.direction[PLACE["av1"]] > 0
-    return too_high and any(case.cause == "over-voltage" and case.ended_ms is None for case in memory.cases)
+    return too_high and too_high_volts(memory)
+
+
+def too_high_volts(memory: Memory) -> bool:
+    """Whether the array stands above the controller's rating, day after day at the same hours."""
+    return any(case.cause == "over-voltage" and case.ended_ms is None for case in memory.cases)
 
 
 def told_by_another(bench: SlowBench, memory: Memory, case: Case, verdict: Verdict) -> bool:

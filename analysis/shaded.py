@@ -11,6 +11,7 @@ from analysis.estimates.days_before import SUN
 from analysis.estimates.dips import DEEPEST, beside_others, dip_of
 from analysis.estimates.horizon import sun_rises
 from analysis.learning import Learnt
+from analysis.lying import too_high_volts
 from analysis.memory import Case, Memory
 from analysis.plant import Plant
 from analysis.rows import Floats, middles
@@ -42,7 +43,7 @@ def shaded_since(
         Of taken.py. What the hours gave before goes into `memory.arrays`.
     """
     kept = memory.arrays.get(TAKEN)
-    if kept is None:
+    if kept is None or too_high_volts(memory):
         return None
     sun_read = "irradiance_w_m2" in plant.has
     dip = dip_of(kept, today, "tank_float_up" in plant.has, sun_rises(plant, day), sun_read)

@@ -16,13 +16,14 @@ from analysis.estimates.day import DayFigures
 from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
 from analysis.flow_lost import WATER, Lost, interval_of, lost_by_day, size_of
-from analysis.held_on import HIDES, HOT_AGAIN, held_on, hides, sizing, untellable
+from analysis.held_on import HIDES, held_on, hides, sizing, untellable
 from analysis.lasting import SHOWS, Watered, lasts, watered
 from analysis.learning import Learnt
-from analysis.life import FLOW_SHARE_LOST, UNLEARNT, number_of, take_verdict, taken_over, unlearnt
+from analysis.life import UNLEARNT, number_of, take_verdict, unlearnt
 from analysis.lying import array_unknown, of_the_array, told_already, told_by_another, without_stuck
 from analysis.memory import Case, Memory
 from analysis.meter import METERS
+from analysis.one_finding import FLOW_SHARE_LOST, SAME_DAYS, reopened, taken_over
 from analysis.plant import Plant
 from analysis.rows import Floats, middle
 from analysis.shaded import BEFORE_ALL, BESIDE_OTHERS, SHADING, moved_on, settled, shaded_since, since_fell, within_days
@@ -43,14 +44,12 @@ from analysis.slow import (
     windows_of,
 )
 from analysis.soiling import SOILING, exceeded_since, since_before, soiled_since, under_any_sky, washed_below
-from analysis.solar_days import DAY_MS
 from analysis.symptoms import visited, worked_on
 from analysis.well_drawn import drawn_as_learnt
 from logger.record.site_facts import VisitKind
 
 SUNNY_DAYS = 2  # in band: repaired
 IN_BAND = 0.4  # of what it was, or of the least worth telling: gone
-SAME_DAYS = 10  # the same cause again within so many days is the same fault going on
 WEIGHED_DAYS = 14  # the newest days say best what it is
 RECENT_MORE = 60
 STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
@@ -209,12 +208,13 @@ def _begun(
     if found.verdict.cause in within_the_day - set(FLOW_SHARE_LOST):
         return  # told of already, whatever little comes in full sun
     close_ms = plant.days.close_ms(day)  # nothing less than the whole day was needed
-    case = _reopened(memory, found, close_ms)
+    family, channel = f"slow-{found.group}", bench.effects[found.form].channel
+    case = reopened(memory, family, found.verdict.cause, channel, close_ms)
     if case is None and found.verdict.cause in FLOW_SHARE_LOST:
-        case = taken_over(memory.cases, f"slow-{found.group}", close_ms)
+        case = taken_over(memory.cases, family, close_ms)
     if case is None:
         case = Case(
-            f"slow-{found.group}", found.verdict.cause, found.verdict.cause, close_ms, number_of(memory.cases, close_ms), 0, close_ms,
+            family, found.verdict.cause, found.verdict.cause, close_ms, number_of(memory.cases, close_ms), 0, close_ms,
             revision=0, water_lost_m3=0.0,
         )  # fmt: skip
         memory.cases.append(case)
@@ -230,17 +230,6 @@ def _begun(
     _again(plant, bench, memory, learnt, recent, case, day, figures)
     if not case.evidence:
         memory.cases.remove(case)  # today shows nothing of it: what nobody can size nor give evidence for is not told
-
-
-def _reopened(memory: Memory, found: _Found, close_ms: int) -> Case | None:
-    for case in reversed(memory.cases):
-        same = case.family == f"slow-{found.group}" and case.cause == found.verdict.cause
-        within = HOT_AGAIN.get(case.cause, SAME_DAYS)
-        if same and case.ended_ms is not None and close_ms - case.ended_ms <= within * DAY_MS:
-            case.ended_ms, case.healthy = None, 0.0
-            case.weighed.pop("worked_on", None)
-            return case
-    return None
 
 
 def _again(

@@ -54,9 +54,30 @@ TURNED_DOWN: Levels = {"flow": (0.0, 0.03), "spare": (-0.95, 0.3), "onset": (0.5
 """Someone turned an impeller down to less than it needs to lift at all, and no channel reads the setting (a guess)."""
 
 
-def untold(view: DayView, episode: Episode) -> tuple[Levels, ...]:
-    """All that could be so, with its rate a year."""
+KNOWN_LOSS: Levels = {"flow": (0.03, 0.05), "torque": (-0.03, 0.1), "current": (-0.03, 0.12), "sun": (-0.05, 0.25), "fell": (0.0, 0.15), "onset": (0.6, 0.5), "ran": (0.0, 1.5), "above": (1.0, 3.0), "water": (9.0, 8.0), "drawn": (1.0, 0.5), "pipe": (0.05, 0.15), "probe": (1.0, 0.2), "handled": (0.1, 0.35), "revived": (0.5, 0.5), "lead": (0.0, 0.2), "backwards": (0.0, 0.1), "before": (0.7, 0.35), "part": (0.5, 0.3), "rate": (12.0, 0.0)}  # fmt: skip
+"""A pump that is known to lose a share of its flow: in weak sun that is all of it, for minutes of some morning or evening of each month (a guess)."""
+OF_SHARE = ("worn-pump", "riser-leak", "clogging")
+
+
+def loss_known(view: DayView, told_ms: int) -> bool:
+    """Whether a loss of flow that still lasts was told of by the days' figures before."""
+    return any(
+        case.family == "slow-hydraulic"
+        and case.cause in OF_SHARE
+        and case.ended_ms is None
+        and case.flagged_ms < told_ms
+        for case in view.memory.cases
+    )
+
+
+def untold(view: DayView, episode: Episode, told_ms: int | None = None) -> tuple[Levels, ...]:
+    """All that could be so, with its rate a year. `told_ms`: when the case that it goes on was told of; None = now.
+
+    What an open finding explains is no second one: two faults that have nothing to do with each other hardly come at once.
+    """
     fitted = view.facts.sensors.channels
+    if episode.symptom == "no-water" and loss_known(view, episode.flag_ms if told_ms is None else told_ms):
+        return (KNOWN_LOSS,)
     if episode.symptom == "no-water" and "speed_setting_pct" not in fitted and episode.at_flag.get("lift", 1.0) < 0.0:
         return (TURNED_DOWN,)
     if episode.symptom != "not-turning":

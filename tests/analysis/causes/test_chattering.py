@@ -72,7 +72,7 @@ def test_what_no_other_cause_competes_with_is_the_same_before_another_is_to_be_e
         case = case_of(cause, cause, seen_day=0.0)
         case.ended_ms = 0
         began = round(days * DAY_MS)
-        view: Any = SimpleNamespace(facts=LEAN.facts, memory=SimpleNamespace(days=[], numbers={}), days=DAYS)
+        view: Any = SimpleNamespace(facts=LEAN.facts, memory=SimpleNamespace(days=[], numbers={}, cases=[]), days=DAYS)
         return come_again(view, [case], Episode(cause, began, began, began, 1.0, cause=cause)) is case
 
     for cause in SHOWS_AGAIN:

@@ -31,7 +31,7 @@ def again(
     began = round(days * DAY_MS)
     calendar = SimpleNamespace(day_of=lambda ms: int(ms // DAY_MS), day_of_date=lambda at: (at - date(2030, 1, 1)).days)
     facts = replace(FACTS, visits=visits)
-    view: Any = SimpleNamespace(facts=facts, days=calendar, memory=SimpleNamespace(days=[], numbers={}))
+    view: Any = SimpleNamespace(facts=facts, days=calendar, memory=SimpleNamespace(days=[], numbers={}, cases=[]))
     return come_again(view, [case], Episode("no-water", began, began, began, 1.0, at_flag=levels)) is case
 
 

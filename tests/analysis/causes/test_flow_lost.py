@@ -7,10 +7,11 @@ import pytest
 
 from analysis.diagnosis import _courses_of, _sizes_of
 from analysis.estimates.bench import bench_of
-from analysis.life import TOLD_TWICE_MS, taken_over
 from analysis.memory import Case
+from analysis.one_finding import NEAR_MS, TOLD_TWICE_MS, taken_over
 from analysis.plant import Plant, plant_of
 from analysis.slow import slow_bench
+from analysis.solar_days import DAY_MS
 from tests.analysis.causes.test_directions import bands, effects, plant
 
 HELICAL, CENTRIFUGAL = ("helical full", "helical middle"), ("centrifugal full", "centrifugal middle")
@@ -52,11 +53,26 @@ def test_what_grows_was_small_once_but_what_came_at_once_rarely_is() -> None:
 
 def test_a_hole_told_within_the_day_goes_on_as_the_days_finding() -> None:
     told = Case("no-water", "riser-leak", "dry-running", flagged_ms=1000, number=1, began_ms=500, seen_ms=2000)
-    other = Case("no-water", "dry-running", "dry-running", flagged_ms=1500, number=1, began_ms=500, seen_ms=2000)
+    other = Case("no-water", "dry-running", "dry-running", 1500, number=1, began_ms=500, seen_ms=2000, hours=6.0)
     assert taken_over([other], "slow-hydraulic", 2000) is None
     assert taken_over([told], "slow-hydraulic", 2001 + TOLD_TWICE_MS) is None
     assert taken_over([told, other], "slow-hydraulic", 2000) is told
     assert (told.family, told.first_cause, told.flagged_ms) == ("slow-hydraulic", "dry-running", 1000)
+
+
+def test_minutes_without_water_on_days_that_brought_it_go_on_as_the_days_finding() -> None:
+    began, close = 20_000 * DAY_MS, 20_004 * DAY_MS
+    seen = began + 2 * DAY_MS
+    for cause in ("dry-running", "closed-delivery", "broken-shaft"):
+        weak_sun = Case("no-water", cause, cause, began, 1, began, seen, seen, hours=0.4)
+        assert taken_over([weak_sun], "slow-hydraulic", close) is weak_sun
+        assert (weak_sun.ended_ms, weak_sun.flagged_ms) == (None, began)
+        all_day = Case("no-water", cause, cause, began, 1, began, seen, seen, hours=12.0)
+        assert taken_over([all_day], "slow-hydraulic", close) is None
+        long_ago = Case("no-water", cause, cause, began, 1, began, seen, seen, hours=0.4)
+        assert taken_over([long_ago], "slow-hydraulic", seen + NEAR_MS + 1) is None
+    meter = Case("no-water", "sensor-fault", "sensor-fault", began, 1, began, seen, seen, hours=0.4)
+    assert taken_over([meter], "slow-hydraulic", close) is None
 
 
 def test_a_level_that_falls_grows_mostly() -> None:
