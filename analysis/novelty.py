@@ -296,6 +296,8 @@ def _even(rows: int, most: int) -> NDArray[np.intp]:
 def _table(what: str, columns: Mapping[str, ArrayLike], channels: tuple[str, ...]) -> Floats:
     found: list[Floats] = []
     for name in channels:
+        if name not in columns:
+            raise KeyError(f"{what}: no column {name}; there are {', '.join(map(str, columns))}")
         column = columns[name]
         raw = np.asarray(column)
         if raw.dtype.kind == "O":

@@ -58,7 +58,9 @@ def serve(args: argparse.Namespace) -> int:
 
 
 def _run(store: Store, settings: BrokerSettings, clock: Clock, stop: threading.Event) -> None:
-    log.info("Watching %d sites; the store is %s.", len(store.sites()), store.engine.url.render_as_string())
+    sites = len(store.sites())
+    counted = "1 site" if sites == 1 else f"{sites} sites"
+    log.info("Watching %s; the store is %s.", counted, store.engine.url.render_as_string())
     rounds = threading.Thread(target=Rounds(store, clock, stop).run, name="rounds")
     rounds.start()
     subscriber = Subscriber(store, Broker(settings), clock, stop)

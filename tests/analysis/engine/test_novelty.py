@@ -139,3 +139,9 @@ def test_a_frame_with_nullable_columns_is_read() -> None:
 def test_columns_of_unlike_length_are_refused() -> None:
     with pytest.raises(ValueError, match="b has the shape"):
         Novelty.fit({"a": np.arange(50.0), "b": np.arange(40.0)})
+
+
+def test_a_column_that_is_missing_is_named_beside_those_that_are_there() -> None:
+    rows = plant_rows(500, 1)
+    with pytest.raises(KeyError, match="rows: no column flow_m3_h; there are .*power"):
+        Novelty.fit(rows).score({name: column for name, column in rows.items() if name != "flow_m3_h"})
