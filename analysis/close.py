@@ -146,7 +146,8 @@ def _of_standing(view: DayView, episodes: list[Episode]) -> dict[str, float]:
 
 def _of_readings(view: DayView) -> dict[str, float]:
     """For the memory's numbers, what the day says of the channels themselves."""
-    lost = {} if view.columns is None else shares_lost(view.facts, view.columns, view.memory)
+    read = view.as_read
+    lost = {} if read is None else shares_lost(view.facts, read, view.memory)
     return _setting_read(view) | lost
 
 

@@ -14,6 +14,7 @@ from analysis.diagnosis import NOTHING, Verdict, weigh_levels
 from analysis.estimates.bench import times_left, water_lost_with
 from analysis.estimates.vector import BANDS, PLACE
 from analysis.late_starts import now_and_then
+from analysis.look import Columns
 from analysis.memory import Case
 from analysis.mended import mark, mended, words_of
 from analysis.no_water import LIMITS as NO_WATER
@@ -75,7 +76,8 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
     for case in cases:
         quiet = view.until_ms - case.seen_ms >= QUIET_MS.get(case.family, 0)
         quiet |= case.family == "over-voltage" and far_below_rating(view)
-        if case.ended_ms is None and _is_fast(case) and quiet and healthy_after(view, case.seen_ms) >= HEALTHY_H:
+        seen = view.raw if case.channel in view.lies and view.raw is not None else view.columns
+        if case.ended_ms is None and _is_fast(case) and quiet and healthy_after(seen, case.seen_ms) >= HEALTHY_H:
             case.ended_ms = case.seen_ms
             if mark(view, case):
                 _weighed_again(view, case)
@@ -125,9 +127,8 @@ def _is_fast(case: Case) -> bool:
     return not case.family.startswith("slow")
 
 
-def healthy_after(view: DayView, time_ms: int) -> float:
-    """Hours of settled running with water after the instant."""
-    seen = view.columns
+def healthy_after(seen: Columns | None, time_ms: int) -> float:
+    """Hours of the day's settled running with water after the instant."""
     if seen is None:
         return 0.0
     with np.errstate(invalid="ignore"):

@@ -38,7 +38,7 @@ MOVED_BY: dict[str, tuple[str, ...]] = {
     "ambient_temp_c": ("irradiance_w_m2", "pv_voltage_v", "pv_current_a"),
     "controller_temp_c": ("motor_speed_rpm", "pv_voltage_v", "pv_current_a"),
 }
-"""By channel what moves it; all of it that is read must keep still."""
+"""By channel what moves it; all of it that is fitted must be read, and keep still."""
 TEMPERATURE_C = 40.0
 
 
@@ -72,7 +72,7 @@ def _of_channel(plant: Plant, seen: Columns, channel: str) -> tuple[Flags, Flags
     own = _jump(plant, seen, channel)
     with np.errstate(invalid="ignore"):
         wild = own > LIMITS.jump
-    movers = [name for name in MOVED_BY[channel] if name in seen.rows.values]
+    movers = [name for name in MOVED_BY[channel] if name in seen.rows.values or name in plant.has]
     if not movers or np.count_nonzero(wild) < LIMITS.least_rows:
         return None
     still = _steady_rows(seen)

@@ -5,7 +5,7 @@ Elementwise, or by whole numbers within a day, so that a row's columns are the s
 Never: judgement; anything learnt.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -94,6 +94,11 @@ class Columns:
     def take(self, which: slice) -> "Columns":
         """Some rows in a row."""
         return _ColumnsCut.of(self, which)
+
+    def beside(self, rows: Rows) -> "Columns":
+        """The same columns with other readings of the same rows."""
+        every: dict[str, Any] = {one.name: getattr(self, one.name) for one in fields(Columns)}
+        return Columns(**{**every, "rows": rows})
 
 
 class _Cut:

@@ -16,12 +16,13 @@ from itertools import pairwise
 import numpy as np
 
 from analysis.close import close_day
-from analysis.estimates.day import figures_of
+from analysis.estimates.day import DayFigures, figures_of
 from analysis.honest import honest
 from analysis.life import as_finding, with_episodes
 from analysis.look import Columns, daylight_ms, look
 from analysis.memory import Memory, loads_memory
 from analysis.merge import merged
+from analysis.no_measurement import asked_beside, held_to_lie, without
 from analysis.not_yet_told import waits
 from analysis.now import site_now
 from analysis.plant import Plant, plant_of
@@ -39,6 +40,7 @@ from logger.record.site_facts import SiteFacts
 ENGINE_VERSION = 13
 """Findings are a function of this too: raise it when the same rows may give other findings. A state names the one that made it, and no
 other goes on from it."""
+DAYS_WITHOUT = 14  # looked at anew at a time: a channel that is seen to mend is read again on the next day
 BLOCK_ROWS, BLOCK_DAYS = 50_000, 60
 """Whole days looked at together: about so many rows, a few dozen of whose daylight columns stay in a core's cache, and no more days. A second's readings
 are looked at day by day; a season of quarters of an hour, of which a few rows cost as much as many, in three blocks."""
@@ -55,12 +57,16 @@ class LateRows(ValueError):
 
 @dataclass(frozen=True)
 class Looked:
-    """The open day's daylight as it was looked at last: what was worked out of its rows holds while readings only follow after them."""
+    """The open day's daylight as it was looked at last: what was worked out of its rows holds while readings only follow after them.
+
+    without: the same rows without what lies; None where nothing does.
+    """
 
     day: int
     memory: Memory
     columns: Columns
     screened: Screen
+    without: Columns | None = None
 
 
 @dataclass(frozen=True)
@@ -187,23 +193,72 @@ def _closes(plant: Plant, memory: Memory, rows: Rows, block: range) -> Iterable[
     figures = figures_of(plant, columns, block)
     screened = screen(plant, memory, columns, clean.rows.time_ms, block)
     running = running_of(plant, columns, block)
+    honest_days: _Without | None = None
     for place, day in enumerate(block):
         heard = clean.rows.time_ms[cuts[place] : cuts[place + 1]]
-        screened = screened.renewed(plant, memory, columns)
-        asked = screened.asked(watchers(), day, memory)
-        view = _view(plant, memory, day, plant.days.close_ms(day), heard, columns.of_day(day), running[place])
-        memory = close_day(plant, view, figures[place], asked)
+        if lie := held_to_lie(memory):
+            if honest_days is None or honest_days.lie != lie or day not in honest_days.days:
+                some = range(day, min(day + DAYS_WITHOUT, block.stop))
+                honest_days = _days_without(
+                    plant, memory, clean.rows.take(slice(cuts[place], cuts[place + len(some)])), some, lie
+                )
+            asked, view, of_day = honest_days.day(plant, memory, day, heard, columns.of_day(day))
+        else:
+            screened = screened.renewed(plant, memory, columns)
+            asked = screened.asked(watchers(), day, memory)
+            view = _view(plant, memory, day, plant.days.close_ms(day), heard, columns.of_day(day), running[place])
+            of_day = figures[place]
+        memory = close_day(plant, view, of_day, asked)
         for reason, rows_of_day in dropped.items():
             memory.dropped[reason] += rows_of_day[place]
         yield memory
 
 
+@dataclass
+class _Without:
+    """Some days of a block as they look without the channels that lie."""
+
+    lie: frozenset[str]
+    days: range
+    columns: Columns
+    figures: list[DayFigures]
+    running: list[Running]
+    screened: Screen
+
+    def day(
+        self, plant: Plant, memory: Memory, day: int, heard: np.ndarray, raw: Columns | None
+    ) -> tuple[list[str], DayView, DayFigures]:
+        """Who must look at the day, the day, and its figures. `raw`: with all that was read."""
+        place = day - self.days.start
+        self.screened = self.screened.renewed(plant, memory, self.columns)
+        asked = asked_beside(self.screened.asked(watchers(), day, memory))
+        view = _view(
+            plant,
+            memory,
+            day,
+            plant.days.close_ms(day),
+            heard,
+            self.columns.of_day(day),
+            self.running[place],
+            raw,
+            self.lie,
+        )
+        return asked, view, self.figures[place]
+
+
+def _days_without(plant: Plant, memory: Memory, rows: Rows, days: range, lie: frozenset[str]) -> _Without:
+    """The days looked at anew without the channels `lie`. `rows`: theirs, merged."""
+    columns = look(plant, without(rows, lie), days)
+    screened = screen(plant, memory, columns, rows.time_ms, days)
+    return _Without(lie, days, columns, figures_of(plant, columns, days), running_of(plant, columns, days), screened)
+
+
 def _view(
     plant: Plant, memory: Memory, day: int, until_ms: int, heard: np.ndarray, columns: Columns | None,
-    running: Running | None = None,
+    running: Running | None = None, raw: Columns | None = None, lie: frozenset[str] = frozenset(),
 ) -> DayView:  # fmt: skip
     first = memory.first_ms if memory.first_ms is not None else (int(heard[0]) if len(heard) else until_ms)
-    return DayView(plant.facts, plant.days, day, until_ms, heard, first, memory, columns, running)
+    return DayView(plant.facts, plant.days, day, until_ms, heard, first, memory, columns, running, raw, lie)
 
 
 def _seen(state: State) -> State:
@@ -218,9 +273,12 @@ def _seen(state: State) -> State:
         if state.memory.day is not None:
             day = max(day, state.memory.day + 1)  # at the stroke of a close the next day is open, and empty
         looked = _looked(state, opened, day)
-        view = _view(plant, state.memory, day, state.until_ms, opened.time_ms, looked.columns.of_day(day))
+        read, left = looked.columns.of_day(day), looked.without
+        view = _view(plant, state.memory, day, state.until_ms, opened.time_ms, read)
+        if left is not None:
+            view = replace(view, columns=left.of_day(day), raw=read, lies=held_to_lie(state.memory))
         if state.memory.first_ms is not None or len(opened):
-            asked = looked.screened.asked(watchers(), day, state.memory)
+            asked = looked.screened.asked(watchers(), day, state.memory) if left is None else None
             cases = with_episodes(view, episodes_of(view, asked))
         now = site_now(plant, view, opened, cases)
     findings = tuple(as_finding(plant.facts, case) for case in cases if not waits(case))
@@ -229,16 +287,20 @@ def _seen(state: State) -> State:
 
 def _looked(state: State, opened: Rows, day: int) -> Looked:
     """The day's daylight among `opened`, all that was heard of it: as it was looked at before, if it is still the same."""
-    plant, memory, before = state.plant, state.memory, state.looked
+    plant, memory, before, left = state.plant, state.memory, state.looked, None
     if before is not None and before.day == day and before.memory is memory:
         low, high = np.searchsorted(opened.time_ms, daylight_ms(plant, day))
         if high - low == len(before.columns):
             return replace(before, screened=before.screened.heard(plant, opened.time_ms))
         known = before.columns if before.columns.rows.values.keys() == opened.values.keys() else None
+        left = None if known is None else before.without
     else:
         known = None
-    columns = look(plant, opened, range(day, day + 1), known)
-    return Looked(day, memory, columns, screen(plant, memory, columns, opened.time_ms, range(day, day + 1)))
+    today = range(day, day + 1)
+    columns = look(plant, opened, today, known)
+    lie = held_to_lie(memory)
+    left = look(plant, without(opened, lie), today, left) if lie else None
+    return Looked(day, memory, columns, screen(plant, memory, columns, opened.time_ms, today), left)
 
 
 def _untouched(state: State, rows: Rows) -> Looked | None:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis import lonely_jumps, unread_trips, values_lost
+from analysis.by_night import may_stand
 from analysis.causes import controller_trip, over_voltage, sensor_fault, short_cycling, silent, string_out
 from analysis.estimates.vector import PLACE
 from analysis.just_before import gone_rows
@@ -113,6 +114,7 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         | _may_be_dead(plant, seen, days)
         | _may_lose_values(plant, seen, days)
         | _days(seen, may_be_denied(plant, seen), days)
+        | _days(seen, may_stand(plant, seen), days)
         | _days(seen, may_jump(plant, seen), days, lonely_jumps.LIMITS.least_rows)
         | _days(
             seen,

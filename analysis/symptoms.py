@@ -49,6 +49,8 @@ class DayView:
         The first reading that the site ever sent.
     running
         How the day's running began and ended, where it is known already.
+    raw, lies
+        Where channels are held to lie: the columns with what these read, and which they are; `columns` has nothing of them.
     """
 
     facts: SiteFacts
@@ -60,6 +62,8 @@ class DayView:
     memory: Memory
     columns: "Columns | None" = None
     running: "Running | None" = None
+    raw: "Columns | None" = None
+    lies: frozenset[str] = frozenset()
     kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def once(self, name: str, work_out: "Callable[[], T]") -> "T":
@@ -67,6 +71,14 @@ class DayView:
         if name not in self.kept:
             self.kept[name] = work_out()
         return cast("T", self.kept[name])
+
+    @property
+    def as_read(self) -> "Columns | None":
+        """The columns beside all that was read: how the plant ran, told without the channels that lie, and what these say."""
+        seen, raw = self.columns, self.raw
+        if seen is None or raw is None:
+            return seen
+        return self.once("as-read", lambda: seen.beside(raw.rows))
 
     def last_before(self, time_ms: int) -> int:
         """The last reading at or before `time_ms`, of this day or any before."""

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.by_night import standing
 from analysis.causes.registry import CauseFile, Levels, register
 from analysis.channel_drifts import drifts
 from analysis.estimates.vector import PLACE
@@ -94,12 +95,16 @@ def levels(kind: str) -> dict[str, Levels]:
 
 def watch(view: DayView) -> list[Episode]:
     """Judged when: a whole day of rows. Shows as: a value that does not move while everything else does; a probe against the flow."""
-    seen = view.columns
-    if seen is None or len(seen) < LEAST_ROWS:
+    seen, as_read = view.columns, view.as_read
+    if seen is None or as_read is None or len(seen) < LEAST_ROWS:
         return []
     found: dict[str | None, Episode] = {}
     for part in (_stuck, _dead, _probe, _lost, _denied, _jumps):
-        for episode in part(view, seen):
+        told = part(view, as_read)
+        if view.lies and part in BESIDE_OTHERS:  # what lies is no witness against a sound channel
+            told = [one for one in told if one.channel in view.lies]
+            told += [one for one in part(view, seen) if one.channel not in view.lies]
+        for episode in told:
             found.setdefault(episode.channel, episode)  # one word about a channel, the first that says why
     return list(found.values())
 
@@ -124,6 +129,20 @@ def alive_rows(plant: Plant, seen: Columns) -> dict[str, np.ndarray]:
 
 
 def _stuck(view: DayView, seen: Columns) -> list[Episode]:
+    """Channels that stood still while they cannot: for hours by day, or into the dark; of each what tells it first."""
+    found: dict[str | None, Episode] = {}
+    by_night = [
+        _episode(seen, channel, rows, int(rows[enough]), {"stuck": value})
+        for channel, rows, enough, value in standing(plant_of(view.facts), seen)
+    ]
+    for episode in (*_still(view, seen), *by_night):
+        before = found.get(episode.channel)
+        if before is None or episode.flag_ms < before.flag_ms:
+            found[episode.channel] = episode
+    return list(found.values())
+
+
+def _still(view: DayView, seen: Columns) -> list[Episode]:
     """Channels that stood still for hours while what moves them swung; the first such stretch of the day."""
     found, plant = [], plant_of(view.facts)
     alive = alive_rows(plant, seen)
@@ -290,6 +309,9 @@ def evidence(figures: dict[str, float], channel: str | None = None) -> str:
     """One sentence with the figures, in the channel's unit."""
     return sentence(figures, channel, load_of(figures))
 
+
+BESIDE_OTHERS = (_stuck, _probe, _denied, _jumps)
+"""What is held against other channels' readings."""
 
 register(
     CauseFile(

@@ -20,6 +20,7 @@ CONTRACT = "tests/analysis/causes/test_contract_of_causes.py::"
 QUIET = "tests/analysis/causes/test_quiet_rules.py::"
 WITHIN = "tests/analysis/causes/test_string_seen_within_the_day.py::"
 SIDES = "tests/analysis/causes/test_array_side.py::"
+LYING = "tests/analysis/engine/test_no_measurement.py::"
 UNITS = "tests/analysis/review/test_units_by_look.py::"
 
 
@@ -154,6 +155,8 @@ SWIFT = (
            WITHIN + "test_half_of_the_current_gone_is_one_of_two_strings"),
     Mutant("under cloud the horizon is learnt", "estimates/horizon.py", "last[(clear & (sunny[0] > 0)) | plenty] = day", "last[clear | plenty] = day",
            SIDES + "test_an_hour_under_cloud_says_nothing_of_the_horizon"),
+    Mutant("what lies goes on being believed", "no_measurement.py", "if name not in channels}", "if name in rows.values}",
+           LYING + "test_rows_without_a_channel_are_those_of_a_site_that_never_had_it"),
     Mutant("Fahrenheit the wrong way round", "units_by_look.py", "(middle - 32.0) / 1.8", "(middle - 32.0) * 1.8",
            UNITS + "test_temperatures_in_other_degrees_are_seen"),
     Mutant("litres' bound is a day of the least flow", "units_by_look.py", "LONG_DAY_H = 10.0", "LONG_DAY_H = 10000.0",

@@ -41,6 +41,8 @@ def late(share: float, ran: int = 60, measured: bool = False, numbers: dict[str,
         until_ms=n * MINUTE_MS,
         days=days,
         running=None,
+        raw=None,
+        lies=frozenset(),
     )
     return view
 

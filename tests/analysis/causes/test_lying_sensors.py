@@ -31,7 +31,7 @@ from analysis.slow import Shift, best_alarm, slow_bench
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS
 from analysis.symptoms import Episode
 from analysis.water_missed import _let_go
-from tests.analysis.causes.test_thresholds import FACTS, Sized, view_of, watched
+from tests.analysis.causes.test_thresholds import FACTS, Sized, day_of_columns, view_of, watched
 from tests.cases.recorded import HERE, read_case
 
 CENTRIFUGAL = "multistage-centrifugal"
@@ -219,7 +219,7 @@ def counting(register: np.ndarray, with_flow: bool = True) -> Any:
     seen.expected.daylight, seen.expected.clear_poa_w_m2 = np.ones(n, bool), np.full(n, 800.0)
     seen.should_m3_h = seen.flow_m3_h = seen.flow_now_m3_h = np.ones(n)
     seen.since_n, seen.moved_m3 = np.zeros(n, np.int64), np.diff(register, prepend=register[0])
-    return SimpleNamespace(facts=FACTS, columns=Sized(**seen.__dict__), memory=Memory())
+    return day_of_columns(Sized(**seen.__dict__))
 
 
 def test_a_register_that_stands_while_another_meter_counts_is_stuck() -> None:

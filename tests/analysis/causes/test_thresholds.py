@@ -22,6 +22,11 @@ MINUTE_MS = 60_000
 HOUR_MS = 3_600_000
 
 
+def day_of_columns(seen: Any) -> Any:
+    """A view of these columns, in which no channel lies and nothing is remembered."""
+    return SimpleNamespace(facts=FACTS, columns=seen, as_read=seen, raw=None, lies=frozenset(), memory=Memory())
+
+
 def view_of(**columns: np.ndarray) -> Any:
     """A day's view with these channels, a row a minute; the motor rests where nothing says that it runs, and water comes while it does."""
     n = len(next(iter(columns.values())))
@@ -32,7 +37,7 @@ def view_of(**columns: np.ndarray) -> Any:
         expected=SimpleNamespace(flow_of_sun_m3_h=np.ones(n), daylight=np.ones(n, bool), clear_poa_w_m2=np.full(n, np.nan)),
         driven=turning, speed_rpm=np.full(n, np.nan), power_w=np.full(n, np.nan),
     )  # fmt: skip
-    return SimpleNamespace(facts=FACTS, columns=seen, memory=Memory())
+    return day_of_columns(seen)
 
 
 def watched(cause: str, view: Any) -> list[Episode]:
@@ -97,7 +102,7 @@ def held(minutes: int) -> Any:
     one = np.concatenate([np.zeros(20), np.full(minutes, 3.0), np.zeros(20)])
     code = np.tile(one, 4)
     view = view_of(fault_code=code, motor_running=(code == 0).astype(float))
-    return SimpleNamespace(facts=FACTS, columns=view.columns, memory=Memory())
+    return day_of_columns(view.columns)
 
 
 def test_a_code_that_stands_as_long_as_the_hold_is_a_low_level_that_the_readings_missed() -> None:
@@ -139,7 +144,7 @@ def coarse(standing: float) -> Any:
     seen.expected.daylight, seen.expected.clear_poa_w_m2 = np.ones(n, bool), np.full(n, 800.0)
     seen.should_m3_h = seen.flow_m3_h = seen.flow_now_m3_h = np.where(running > 0, 1.0, 0.0)
     seen.since_n, seen.moved_m3 = np.zeros(n, np.int64), np.zeros(n)
-    return SimpleNamespace(facts=FACTS, columns=Sized(**seen.__dict__), memory=Memory())
+    return day_of_columns(Sized(**seen.__dict__))
 
 
 def test_a_coarse_reading_that_falls_to_nothing_at_rest_is_not_stuck() -> None:
@@ -206,4 +211,4 @@ def coarse_day(n: int, **columns: np.ndarray) -> Any:
     seen.expected.daylight, seen.expected.clear_poa_w_m2 = np.ones(n, bool), np.full(n, 800.0)
     seen.should_m3_h = seen.flow_m3_h = seen.flow_now_m3_h = np.ones(n)
     seen.since_n, seen.moved_m3 = np.zeros(n, np.int64), np.zeros(n)
-    return SimpleNamespace(facts=FACTS, columns=Sized(**seen.__dict__), memory=Memory())
+    return day_of_columns(Sized(**seen.__dict__))

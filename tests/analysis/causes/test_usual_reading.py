@@ -1,12 +1,13 @@
 """What a channel that is blamed should have read, by what the others read and as it did before."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from analysis.lonely_jumps import LIMITS, jumping, may_jump
+from analysis.lonely_jumps import LIMITS, MOVED_BY, jumping, may_jump
 from analysis.plant import plant_of
 from analysis.rows import Rows
 from analysis.usual_reading import usual_reading
@@ -54,7 +55,8 @@ def test_nothing_is_shown_where_nothing_moves_it_or_nothing_came_before(channel:
 
 def running(temperature: np.ndarray) -> Any:
     """A pump that runs on evenly under an even sky, and a thermometer on its array."""
-    rows = Rows(np.arange(N) * 60_000, {"module_temp_c": temperature, "irradiance_w_m2": np.full(N, 800.0)})
+    even = dict.fromkeys(MOVED_BY["module_temp_c"], np.full(N, 100.0))
+    rows = Rows(np.arange(N) * 60_000, {"module_temp_c": temperature, **even})
     return Sized(rows=rows, settled=np.ones(N, bool), dt_h=np.full(N, 1 / 60))
 
 
@@ -79,3 +81,12 @@ def test_warmth_does_not_spring_to_and_fro(share: float, told: bool) -> None:
         assert np.count_nonzero(rows < enough) >= LIMITS.least_rows
         assert 0.1 < part < 0.6
         assert may_jump(plant_of(facts), running(45.0 + np.where(odd, 12.0, 0.0))).any()
+
+
+def test_what_is_fitted_and_not_read_is_not_known_to_keep_still() -> None:
+    facts = read_case(HERE / "none" / "helical_middle")[0]
+    blind = running(45.0 + np.where(np.random.default_rng(1).random(N) < 0.3, 12.0, 0.0))
+    assert may_jump(plant_of(facts), blind).any()
+    fitted = next(name for name in MOVED_BY["module_temp_c"] if name in facts.sensors.channels)
+    blind.rows = replace(blind.rows, values={k: v for k, v in blind.rows.values.items() if k != fitted})
+    assert not may_jump(plant_of(facts), blind).any()
