@@ -7,7 +7,9 @@ def levels(_kind: str) -> dict[str, Levels]:
     """Nothing is fed, no code: the controller does not try, or tries and gives up without a word. Most often at a start.
     Two in five do so now and then only, and start hours late without a hand (a guess).
     Seldom it says why, and stands with a code of which nobody but its manual knows (a guess);
-    then no try is seen, while a motor that does not turn is locked out after some.
+    then no try is seen, while a motor that does not turn is locked out after some. One that is not locked out drops its code between.
+    Or it begins its start again and again and gives up: to turn the field and find the rotor it takes less than the rated current, whose loss
+    in the copper is about a tenth of full power, while a rotor that is held takes all that the drive lets through (common practice, no source).
     """
     quiet = {
         "current": (0.0, 0.1), "fed": (0.0, 0.02), "push": (0.03, 0.04), "code": (0.0, 0.1), "volts": (1.2, 0.12), "onset": (0.7, 0.46), "stood": (1.0, 1.0),
@@ -28,10 +30,24 @@ def levels(_kind: str) -> dict[str, Levels]:
             **quiet,
             "attempts": (0.0, 0.012),
             "vain": (0.0, 0.1),
-            "code": (1.0, 0.15),
+            "current": (0.05, 0.15),
+            "code": (0.9, 0.25),
             "rate": (0.1, 0.0),
         },
         "not-turning/tries": {**quiet, "attempts": (0.3, 0.25), "vain": (0.5, 0.5), "rate": (0.3, 0.0)},
+        "not-turning/gives up": {
+            **quiet,
+            "current": (0.85, 0.15),
+            "fed": (0.012, 0.012),
+            "push": (0.09, 0.04),
+            "code": (0.6, 0.5),
+            "attempts": (0.08, 0.08),
+            "vain": (0.8, 0.4),
+            "still": (1.0, 0.15),
+            "room": (1.25, 0.12),
+            "volts": (1.25, 0.12),
+            "rate": (0.06, 0.0),
+        },
     }
 
 

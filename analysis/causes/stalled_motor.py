@@ -32,7 +32,7 @@ def levels(_kind: str) -> dict[str, Levels]:
         },
         "not-turning/short tries": {
             **common,
-            "current": (1.0, 0.7),
+            "current": (1.3, 0.5),
             "fed": (0.015, 0.02),
             "code": (0.8, 0.3),
             "attempts": (0.06, 0.08),
