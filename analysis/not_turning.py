@@ -240,7 +240,7 @@ def _episode(
     ran = turns[: rows[0]].any()
     sure = np.logical_and.accumulate(seen.expected.poa_measured[rows] | coded)
     lasted = seen.time_ms[rows] - _stop_ms(seen, turns, rows) if coded[0] else np.cumsum(dt_ms)
-    wait = np.where(sure, LIMITS.measured_ms if ran else LIMITS.morning_ms, LIMITS.unmeasured_ms)
+    wait = np.where(sure, LIMITS.measured_ms if ran else _morning_ms(plant, seen, rows), LIMITS.unmeasured_ms)
     if ran and "tank_float_up" not in plant.has:
         wait = np.where(coded, wait, NEVER_MS)
     by_feed = (driven >= LIMITS.driven_ms) & (np.cumsum(weighty) >= LIMITS.driven_rows)
@@ -268,6 +268,16 @@ def _episode(
 
 
 NEVER_MS = 2**62
+
+
+def _morning_ms(plant: Plant, seen: Columns, rows: np.ndarray) -> np.ndarray:
+    """How long it may stand before its first start. float[len(rows)]
+
+    Less up to where a code has stood all the while: no shade makes a controller say that it cannot, but the hold after a low level may.
+    """
+    hold_ms = max(LIMITS.measured_ms, LIMITS.hold_room * plant.facts.controller.low_level_hold_min * MINUTE_MS)
+    coded = np.logical_and.accumulate(seen.rows["fault_code"][rows] > 0)
+    return np.where(coded, hold_ms, LIMITS.morning_ms)
 
 
 def _stop_ms(seen: Columns, turns: np.ndarray, rows: np.ndarray) -> int:

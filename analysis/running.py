@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.look import Columns
 from analysis.plant import Plant, plant_of
-from analysis.solar_days import MINUTE_MS
+from analysis.solar_days import HOUR_MS, MINUTE_MS
 from analysis.symptoms import DayView
 
 
@@ -23,6 +23,7 @@ class RunningLimits:
     strong: float = 1.2  # times the power that starts it, taken up to the stop: it was not the evening that stopped it
     fine_h: float = 0.09  # rows so close show the power before the stop; else the last one must
     lasting_ms: int = 30 * MINUTE_MS  # a run so long was no try
+    brief_ms: int = 5 * MINUTE_MS  # a controller that goes on so long has found a rotor that turns
     flows: float = 0.1  # of full flow
     lifting_h: float = 1.0  # of such running on a day
     slowest: float = 0.05  # of it: the slowest that lifted, without a meter's late steps
@@ -141,10 +142,11 @@ def last_turned(seen: Columns | None) -> int | None:
 
 
 def tries_of(seen: Columns) -> NDArray[np.bool_]:
-    """Where no speed is read: rows of runs that end before the pump could settle, and bring nothing. bool[n]"""
+    """Where no speed is read: rows of runs that end before the pump could settle, or within minutes on less than lifts water, and bring nothing. bool[n]"""
     maybe = seen.turning & np.isnan(seen.speed_rpm) & (seen.moved_m3 == 0) & ~(seen.rows["flow_m3_h"] > 0)
     if not maybe.any():
         return maybe
     run = np.cumsum(np.diff(seen.turning, prepend=False))
-    ran = np.bincount(run, seen.turning & ~maybe | seen.settled)
+    brief = np.bincount(run, seen.dt_h) <= LIMITS.brief_ms / HOUR_MS
+    ran = np.bincount(run, seen.turning & ~maybe | seen.settled & ((seen.should_m3_h > 0) | ~brief[run]))
     return maybe & (ran[run] == 0)

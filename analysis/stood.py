@@ -19,7 +19,7 @@ class StoodLimits:
     """Common practice, no source."""
 
     ran_h: float = 0.1
-    tried_share: float = 0.3  # of the sunny hours
+    tried_share: float = 0.5  # of the sunny hours: a controller rests between its tries for longer than they take
     sunny_h: float = 2.0
     came: float = 0.1  # of the sun's water: more than a meter counts of itself
     told: float = 0.3  # of the sun's water, lost while a float or a switch that is read told it to stand
