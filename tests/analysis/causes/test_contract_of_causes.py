@@ -84,6 +84,7 @@ ALIKE = {
     (MIDDLE, "no-water/riser parted"): {"dry-running", "reverse-rotation", "closed-delivery"},
     **{(fit, "not-turning/locked out"): {"failed-start"} for fit in (FULL, MIDDLE, LEAN)},
     **{(fit, "not-turning/with a code"): {"stalled-motor"} for fit in (FULL, MIDDLE, LEAN)},
+    **{(fit, "not-turning/gives up"): {"stalled-motor"} for fit in (FULL, MIDDLE, LEAN)},
 }
 """What these sensors cannot tell from a cause: without load, level and pressure no water is no water."""
 CLEAR, DOUBT = 0.7, 0.1
@@ -170,12 +171,13 @@ def test_what_is_fed_and_stands_is_stalled_and_what_is_not_fed_did_not_start(kin
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("name", [n for n in NAMES if n in all_causes() and all_causes()[n].levels])
 def test_a_fast_cause_is_outranked_on_the_levels_of_each_look_alike(name: str, kind: str) -> None:
-    """With all sensors, on what a rival reads, it keeps less than one chance in twenty."""
+    """With all sensors, on what a rival reads, it keeps less than one chance in twenty; a rotor held by a drive that lets little through, one in five."""
     for rival in {n for n in all_causes() if n != name and all_causes()[n].levels}:
         for symptom, levels in file_of(rival).levels(kind).items():
             measures = {m: mean for m, (mean, _) in levels.items() if m != "rate"}
             share = weigh_levels(symptom.partition("/")[0], kind, measures).shares.get(name, 0.0)
-            assert share < (0.05 if rival != "cable-fault" else DOUBT), (rival, symptom, share)
+            least = 0.2 if symptom == "not-turning/gives up" else 0.05 if rival != "cable-fault" else DOUBT
+            assert share < least, (rival, symptom, share)
 
 
 @pytest.mark.parametrize("name", [n for n in NAMES if n in all_causes() and all_causes()[n].watch])
