@@ -67,6 +67,16 @@ def stated(
     return told, {name: min(rival * room, told) for name, rival in rivals.items()}
 
 
+def odds_on(share: float, log_odds: float) -> float:
+    """A share whose odds are so many times greater or, below 0, smaller. 0 to 1
+
+    >>> odds_on(0.5, 0.0)
+    0.5
+    """
+    more = share * float(np.exp(log_odds))
+    return more / (more + 1.0 - share)
+
+
 def stated_by_itself(cause: str, once: bool, unread: bool = False) -> float:
     """Of a cause that no other competes with; `unread`: of trips whose code nothing reads. 0 to 1"""
     return (UNREAD if unread else BY_ITSELF[cause])[once]

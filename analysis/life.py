@@ -18,7 +18,7 @@ from analysis.look import Columns
 from analysis.memory import Case
 from analysis.mended import mark, mended, words_of
 from analysis.no_water import LIMITS as NO_WATER
-from analysis.one_finding import AGAIN_DAYS, SAID_BY, said_by_another, told_by_the_days
+from analysis.one_finding import AGAIN_DAYS, SAID_BY, hardly_a_second, said_by_another, told_by_the_days
 from analysis.plant import plant_of
 from analysis.rows import or_zero
 from analysis.shade_hours import at_the_clock
@@ -61,7 +61,7 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
         if known is None:
             if _as_likely_nothing(view, episode) or told_by_the_days(view, cases, episode):
                 continue
-            if said_by_another(view, cases, episode):
+            if said_by_another(view, cases, episode) or hardly_a_second(view, episode):
                 continue
             known = _raised(view, family, episode, cases)
             if episode.at_flag.get("stood", 0.0) > 0 and SINCE in view.memory.numbers:  # nobody was sure until today

@@ -63,6 +63,15 @@ class Case:
         return own
 
 
+WAITS = "waits"
+"""In a case's numbers while nobody is told of it (not_yet_told.py)."""
+
+
+def waits(case: Case) -> bool:
+    """Whether nobody is told of it yet."""
+    return WAITS in case.weighed
+
+
 @dataclass
 class Memory:
     """Everything that the next day's judgement needs.

@@ -1,5 +1,5 @@
 """What the days show and nobody is told of yet: dust and shade are seen as what is left over, and are told once it is likelier than not that
-something is wrong, and their name is no mere guess.
+something is wrong, and their name is no mere guess; a second fault beside one that is told of, once its name is clear.
 
 Flow: close.py (cases of the days) -> HERE -> memory.py; pipeline.py leaves out what waits.
 A case that waits is followed, weighed and sized like any other, so that nothing is learnt from its days; it is flagged at the close that makes
@@ -7,9 +7,10 @@ it likely enough, and forgotten if it ends before.
 Never: a case that was told of; one seen within the day.
 """
 
-from analysis.calibration import ARE_LEFT_OVER
+from analysis.calibration import ARE_LEFT_OVER, LEFT_OVER, odds_on
 from analysis.life import number_of, told_of
-from analysis.memory import Case, Memory
+from analysis.memory import WAITS, Case, Memory, waits
+from analysis.one_finding import SECOND_OWN, a_second
 from analysis.water_lost import key_of, renamed
 
 LIKELIER_THAN_NOT = 0.5
@@ -18,13 +19,8 @@ plants 5 were right."""
 LEAST_OWN = (
     0.35  # of the cause alone: where dust and a sensor that lies share what is left, wiping both tells (a guess)
 )
-WAITS = "waits"
-"""In a case's numbers while nobody is told of it."""
-
-
-def waits(case: Case) -> bool:
-    """Whether nobody is told of it yet."""
-    return WAITS in case.weighed
+BESIDE = "beside"
+"""Likewise of one that was seen beside another that is told of."""
 
 
 def told_at_close(memory: Memory, close_ms: int) -> None:
@@ -32,10 +28,12 @@ def told_at_close(memory: Memory, close_ms: int) -> None:
     for case in memory.cases:
         if waits(case):
             case.first_cause = case.cause  # nobody heard another name
-        if case.flagged_ms == close_ms and case.family.startswith("slow") and not _sure(case):
-            case.weighed[WAITS] = 1.0
-        elif waits(case) and case.ended_ms is None and _sure(case):
-            del case.weighed[WAITS]
+        if case.flagged_ms == close_ms and case.family.startswith("slow"):
+            beside = a_second(memory, close_ms)
+            if not _sure(case, beside):
+                case.weighed |= {WAITS: 1.0, BESIDE: float(beside)}
+        elif waits(case) and case.ended_ms is None and _sure(case, case.weighed[BESIDE] > 0.0):
+            del case.weighed[WAITS], case.weighed[BESIDE]
             waited_as = key_of(case)
             case.number = number_of([one for one in memory.cases if one is not case], close_ms)
             case.flagged_ms = close_ms
@@ -43,8 +41,12 @@ def told_at_close(memory: Memory, close_ms: int) -> None:
     memory.cases = [case for case in memory.cases if not (waits(case) and case.ended_ms is not None)]
 
 
-def _sure(case: Case) -> bool:
-    if case.cause not in ARE_LEFT_OVER:
-        return True
+def _sure(case: Case, beside: bool) -> bool:
     own, rivals = told_of(case)
+    if beside and own < SECOND_OWN:
+        return False
+    if case.cause not in ARE_LEFT_OVER:
+        if not waits(case) or beside:
+            return True
+        own = odds_on(own, LEFT_OVER)  # seen as what is left over, and called by another name for some days
     return own >= LEAST_OWN and own + sum(rivals.values()) >= LIKELIER_THAN_NOT

@@ -20,10 +20,9 @@ from analysis.estimates.day import DayFigures, figures_of
 from analysis.honest import honest
 from analysis.life import as_finding, with_episodes
 from analysis.look import Columns, daylight_ms, look
-from analysis.memory import Memory, loads_memory
+from analysis.memory import Memory, loads_memory, waits
 from analysis.merge import merged
 from analysis.no_measurement import asked_beside, held_to_lie, without
-from analysis.not_yet_told import waits
 from analysis.now import site_now
 from analysis.plant import Plant, plant_of
 from analysis.rows import Rows, joined, no_rows

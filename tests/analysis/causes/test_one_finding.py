@@ -6,7 +6,7 @@ from typing import Any
 from analysis.diagnosis import NOTHING, weigh_levels
 from analysis.lying import told_already
 from analysis.memory import Case, Memory
-from analysis.one_finding import AGAIN_DAYS, PROBE, SAME_DAYS, reopened, said_by_another
+from analysis.one_finding import AGAIN_DAYS, PROBE, SAME_DAYS, hardly_a_second, reopened, said_by_another
 from analysis.solar_days import DAY_MS, HOUR_MS
 from analysis.symptoms import Episode
 from analysis.untold import KNOWN_LOSS, untold
@@ -15,6 +15,7 @@ from tests.analysis.causes.test_standing_rules import FACTS
 DAY = 20_000 * DAY_MS
 WEAK_SUN = {"flow": 0.0, "sun": 0.05, "onset": 0.0, "lead": 0.0, "handled": 0.0, "backwards": 0.0}
 SHAFT = WEAK_SUN | {"torque": -3.0, "current": -1.5, "fell": -1.5, "onset": 1.0}
+SHUT = {"flow": 0.0, "torque": 0.8, "idle": 2.1, "above": 80.0}
 
 
 def case_of(family: str, cause: str, flagged_ms: int = DAY, channel: str | None = None) -> Case:
@@ -85,3 +86,15 @@ def test_a_plug_that_makes_and_breaks_is_one_string() -> None:
     later = DAY + (SAME_DAYS + 5) * DAY_MS
     assert AGAIN_DAYS["string-out"] > SAME_DAYS + 5
     assert reopened(Memory(cases=[lost]), "slow-electric", "string-out", None, later) is lost
+
+
+def test_hours_beside_an_open_finding_are_a_second_one_only_with_a_sign_of_their_own() -> None:
+    later = DAY + 5 * DAY_MS
+    doubtful = Episode("no-water", later, later, later, 0.1, at_flag=WEAK_SUN)
+    clear = Episode("no-water", later, later, later, 0.1, at_flag=SHUT)
+    open_ = case_of("controller-trip", "controller-trip")
+    assert hardly_a_second(view_of(open_), doubtful)
+    assert not hardly_a_second(view_of(open_), clear)
+    assert not hardly_a_second(view_of(), doubtful)
+    assert not hardly_a_second(view_of(case_of("controller-trip", "controller-trip", later)), doubtful), "told later"
+    assert not hardly_a_second(view_of(case_of("silent", "silent")), doubtful), "a silence does nothing to a pump"

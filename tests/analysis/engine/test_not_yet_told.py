@@ -4,8 +4,8 @@ import pytest
 
 from analysis.calibration import stated
 from analysis.life import told_of
-from analysis.memory import Case, Memory
-from analysis.not_yet_told import LEAST_OWN, LIKELIER_THAN_NOT, told_at_close, waits
+from analysis.memory import Case, Memory, waits
+from analysis.not_yet_told import LEAST_OWN, LIKELIER_THAN_NOT, told_at_close
 from analysis.solar_days import DAY_MS
 from analysis.summary import DaySummary
 from analysis.water_lost import MARK, key_of
@@ -75,3 +75,34 @@ def test_what_ends_before_anyone_was_told_is_forgotten() -> None:
     case.ended_ms = CLOSE_MS + DAY_MS
     told_at_close(memory, CLOSE_MS + DAY_MS)
     assert memory.cases == []
+
+
+def test_a_second_fault_beside_one_that_lasts_is_told_once_its_name_is_clear() -> None:
+    first = case_of("over-voltage", 1.0, "over-voltage")
+    first.flagged_ms = CLOSE_MS - 5 * DAY_MS
+    memory = Memory(cases=[first, case_of("worn-pump", UNLIKELY, "slow-hydraulic")])
+    told_at_close(memory, CLOSE_MS)
+    second = memory.cases[1]
+    assert waits(second)
+    first.ended_ms = CLOSE_MS + DAY_MS
+    told_at_close(memory, CLOSE_MS + DAY_MS)
+    assert waits(second), "no clearer than it was"
+    second.confidence = LIKELY
+    told_at_close(memory, CLOSE_MS + 2 * DAY_MS)
+    assert not waits(second)
+    assert second.flagged_ms == CLOSE_MS + 2 * DAY_MS
+    alone = Memory(cases=[case_of("worn-pump", UNLIKELY, "slow-hydraulic")])
+    told_at_close(alone, CLOSE_MS)
+    assert not waits(alone.cases[0])
+
+
+def test_what_waits_as_left_over_is_not_told_by_another_name_of_a_few_days() -> None:
+    case = case_of("shading", UNLIKELY)
+    memory = Memory(cases=[case])
+    told_at_close(memory, CLOSE_MS)
+    case.cause = "cable-fault"
+    told_at_close(memory, CLOSE_MS + DAY_MS)
+    assert waits(case)
+    case.confidence = LIKELY
+    told_at_close(memory, CLOSE_MS + 2 * DAY_MS)
+    assert not waits(case)
