@@ -45,9 +45,10 @@ ALIKE = 0.6  # log: units no further apart, as psi and metres of water, or litre
 TWO_METERS_WITHIN = 0.15  # of one another, by logs: two sound meters agree within a few per cent
 FLOW_UNITS = ((3600.0, "m3/s"), (3.6, "L/s"), (0.06, "L/min"), (1.0 / 24.0, "m3/d"), (1e-3, "L/h"))
 """By m3/h to each."""
-REGISTER_UNITS = ((10.0, "tenths of m3"), (264.2, "US gallons"), (1000.0, "litres"))
+REGISTER_UNITS = ((10.0, "tenths of m3"), (35.31, "cubic feet"), (264.2, "US gallons"), (1000.0, "litres"))
 SAME_STEP = 0.03  # a register counts in the step that the file tells, or it does not
 GOOD_HOUR = 0.7  # of the table's largest flow: what a sound pump gives in a sunny hour at its own head (common practice, no source)
+GAUGE = "column discharge_pressure_bar"
 TELL_OTHERS = {f"column {name}" for name in ("volume_m3", "flow_m3_h", "input_power_w", "pv_voltage_v", "pv_current_a")}
 """Columns by which others are judged: not while they are in another unit themselves."""
 
@@ -84,13 +85,13 @@ def _motor_a(facts: SiteFacts) -> float:
 
 
 LOOKS = (
-    Look("flow_m3_h", lambda facts: facts.pump.largest_flow_m3_h, 5, ((16.667, "L/min"), (1000, "L/h"), (24, "m3/d"))),
-    Look("water_level_m", lambda facts: facts.pump.setting_depth_m, 2.5, ((3.281, "feet"), (100, "cm"), (1000, "mm"))),
+    Look("flow_m3_h", lambda facts: facts.pump.largest_flow_m3_h, 2.5, ((4.403, "US gallons a minute"), (16.667, "L/min"), (1000, "L/h"), (24, "m3/d"))),
+    Look("water_level_m", lambda facts: facts.pump.setting_depth_m, 2.5, ((3.281, "feet"), (39.37, "inches"), (100, "cm"), (1000, "mm"))),
     Look(
         "discharge_pressure_bar",
         lambda facts: max(row.head_m for row in facts.pump.curve) * BAR_PER_M,
         2,
-        ((14.5, "psi"), (10.2, "metres of water"), (100, "kPa"), (1e5, "Pa")),
+        ((14.5, "psi"), (10.2, "metres of water"), (100, "kPa"), (1000, "mbar"), (1e5, "Pa")),
         _open_pipe_bar,
     ),
     Look("pv_voltage_v", _string_v, 4, ((10, "tenths of a volt"), (1000, "mV"))),
@@ -123,7 +124,12 @@ def judge_units(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     problems += _impossible(file, rows, {one.key for one in problems})
     named = {one.key for one in problems}
     if not named & TELL_OTHERS:
-        problems += [one for one in judge_by_others(file, rows, facts) if one.key not in named]
+        others = judge_by_others(file, rows, facts)
+        better = {one.key for one in others} & {
+            GAUGE
+        }  # what stands on it at rest tells its unit closer than how much it shows
+        problems = [one for one in problems if one.key not in better]
+        problems += [one for one in others if one.key not in named - better]
     return [replace(one, fix=f"{one.fix}; {LEAVE_OUT}") for one in problems]
 
 

@@ -48,6 +48,18 @@ LIGHT_TENTH = (0.05, 0.2)  # of the light that the power needs at the least
 BRIGHT_W_M2 = 1000.0
 MOTOR_TENTH = 0.14  # of the rated current, in a pump that lifts (common practice, no source)
 
+PRODUCT = ((1000.0, "kA"), (100.0, "hundreds of amperes"), (10.0, "tens of amperes"))
+PRODUCT_WITHIN = 0.25  # log: what a controller loses, and two instruments of a class each (common practice, no source)
+A_SECOND, A_SECOND_WITHIN = (
+    3.6,
+    0.17,
+)  # m3/h to each L/s; log: what a table and a meter are known to (ISO 9906 and common practice, from memory)
+STRONG, WEAK = (
+    0.75,
+    0.55,
+)  # of the pump's full power: above and below it a unit takes the same share, and a hole or a wear does not
+SAME_SHARE = 0.12  # log
+
 
 def judge_by_others(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     """A problem for each column that another channel says is in another unit."""
@@ -55,7 +67,7 @@ def judge_by_others(file: str, rows: Rows, facts: SiteFacts) -> list[Problem]:
     if days.count < DAYS_MIN:
         return []
     return [*_pressure(file, rows, facts, days), *_power(file, rows, facts, days), *_light(file, rows, facts, days),
-            *_motor(file, rows, facts, days)]  # fmt: skip
+            *_motor(file, rows, facts, days), *_current(file, rows, facts, days), *_flow(file, rows, facts, days)]  # fmt: skip
 
 
 class Days:
@@ -217,3 +229,51 @@ def _motor(file: str, rows: Rows, facts: SiteFacts, days: Days) -> Iterator[Prob
             continue
         wrong = f"on most days it stays below {np.median(loaded):.3g} A at {RUNS:.0%} of full power and more, and the motor is rated {rated:g} A: a decimal point looks lost"
         yield Problem(file, "column motor_current_a", wrong, f"multiply by {times:g}, or correct motor.rated_current_a")
+
+
+def _current(file: str, rows: Rows, facts: SiteFacts, days: Days) -> Iterator[Problem]:
+    """Volts times amperes against the power that is read beside them."""
+    power, current = rows["input_power_w"][days.order], rows["pv_current_a"][days.order]
+    worked_out = rows["pv_voltage_v"][days.order] * current
+    known = (power > RUNS * full_w(facts)) & (worked_out > 0)
+    if not known.any():
+        return
+    with np.errstate(divide="ignore", invalid="ignore"):
+        logs = days.middles(np.where(known, np.log(power / worked_out), np.nan))
+    for factor, unit in PRODUCT if len(logs) >= DAYS_MIN else ():
+        most = facts.array.strings * facts.array.module.i_sc_a
+        fits = (
+            mostly(np.abs(logs - np.log(factor)) < PRODUCT_WITHIN) and float(np.nanmax(current)) * factor < 2.0 * most
+        )
+        if fits:
+            wrong = f"on most days input_power_w is {np.exp(np.median(logs)):.3g} times pv_voltage_v times pv_current_a: it looks like {unit}"
+            yield Problem(file, "column pv_current_a", wrong, f"multiply by {factor:g}, or correct input_power_w")
+
+
+def _flow(file: str, rows: Rows, facts: SiteFacts, days: Days) -> Iterator[Problem]:
+    """A flow that is the same small share of what this pump lifts at its power, weak or strong, from the first day to the last.
+
+    A hole takes its own share at each pressure, and wear takes most of a weak flow: neither leaves just a 3.6th of every one.
+    """
+    flow = rows["flow_m3_h"][days.order]
+    full = full_w(facts)
+    if not (flow > 0).any() or np.isnan(days.power).all():
+        return
+    plant = plant_of(facts)
+    runs = (flow > 0) & (days.power > RUNS * full)
+    if np.nanquantile(flow[runs], 0.99) > 2.0 * facts.pump.largest_flow_m3_h / A_SECOND if runs.any() else True:
+        return
+    due = np.full(len(flow), np.nan)
+    lift_m = plant.system.head_m(np.full(int(runs.sum()), 0.7 * facts.pump.largest_flow_m3_h))
+    due[runs] = plant.pump.lookup().flow_of_power(np.minimum(days.power[runs], plant.ceiling_w), lift_m)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        logs = np.where(due > 0.1 * facts.pump.largest_flow_m3_h, np.log(flow * A_SECOND / due), np.nan)
+    of_days = days.middles(logs)
+    parts = [logs[runs & np.isfinite(logs) & which] for which in (days.power > STRONG * full, days.power < WEAK * full)]
+    if len(of_days) < DAYS_MIN or min(map(len, parts)) < ROWS_A_DAY:
+        return
+    apart = abs(float(np.median(parts[0]) - np.median(parts[1])))
+    if mostly(np.abs(of_days) < A_SECOND_WITHIN) and apart < SAME_SHARE:
+        share = float(np.exp(np.median(of_days))) / A_SECOND
+        wrong = f"from the first day on it is {share:.2g} times what this pump lifts, at much power as at little: it looks like L/s"
+        yield Problem(file, "column flow_m3_h", wrong, f"multiply by {A_SECOND}, or correct the pump's table")

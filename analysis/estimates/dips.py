@@ -160,7 +160,7 @@ def beside_others(kept: Floats, usual: Floats) -> Floats:
     share = kept / usual
     level = _upper_half(share)
     with np.errstate(invalid="ignore"):
-        share = share / level[:, None]
+        share = _beside(share, level)
         share[~(level >= LEAST_LEVEL)] = np.nan
     share[~_tells(share)] = np.nan
     return share
@@ -172,6 +172,11 @@ def _below_its_better_days(kept: Floats) -> bool:
     with np.errstate(invalid="ignore"):
         low = kept[-1] < GOOD * best
         return bool(low.any() and (kept[-1] >= LEAST_LEVEL * best).sum() >= LIKE_HOURS)
+
+
+def _beside(share: Floats, level: Floats) -> Floats:
+    """The shares over the level of their day; NaN where that is nothing, as of an array that is read too coarsely to see it give. (days, HOURS)"""
+    return share / np.where(level > 0.0, level, np.nan)[:, None]
 
 
 def _tells(share: Floats) -> NDArray[np.bool_]:
@@ -187,7 +192,7 @@ def _compared(kept: Floats) -> _Days:
     share = kept / usual
     level = _upper_half(share)
     with np.errstate(invalid="ignore"):
-        share = share / level[:, None]
+        share = _beside(share, level)
         good = (level >= LEAST_LEVEL)[:, None] & (share > GOOD)
     count = good.sum(axis=0)
     own = _quantile(np.sort(np.where(good, share, np.nan), axis=0), count, 0.5)
