@@ -31,6 +31,7 @@ class NoWaterLimits:
     """Where nothing else is said: common practice, no source."""
 
     gone_share: float = GONE_SHARE  # of expected; less is no water
+    comes: float = 0.5  # of what was due since it began
     gasp_share: float = 0.3  # likewise where the load, too, is that of a pump with too little water
     run_ms: int = 150_000  # two and a half minutes of running: judged with the third minute
     steps: float = 2.7  # expected steps of the register without one: less than a third of the flow, or none
@@ -343,6 +344,12 @@ def _as_ever(measures: dict[str, Floats], own: JustBefore, rows: np.ndarray) -> 
         return np.abs(load) < LIMITS.as_ever
 
 
+def water_came(moved_m3: Floats, due_m3: Floats) -> NDArray[np.bool_]:
+    """By row of a stretch, up to it: the meter counted much of what was due, whatever the load says. bool[n]"""
+    came = np.cumsum(moved_m3)
+    return np.asarray((came > 0.0) & (came >= LIMITS.comes * np.cumsum(due_m3)))
+
+
 def _episode(
     view: DayView,
     seen: Columns,
@@ -358,7 +365,9 @@ def _episode(
     own = view.once("just-before", lambda: just_before(plant_of(view.facts), seen))
     soon = ~usual[bad] | ((lasted >= LIMITS.run_ms) & ~_as_ever(measures, own, bad))
     told = np.arange(len(bad)) >= 1  # one reading alone may hold a stop, or the first water
-    enough = np.flatnonzero(sure | (late[bad] & soon & told))
+    should = np.maximum(seen.should_m3_h * measures["factor"], np.where(own.gone, own.due_m3_h, 0.0)) * seen.dt_h
+    moved = came_m3(seen.moved_m3, seen.rows["flow_m3_h"], seen.dt_h)
+    enough = np.flatnonzero((sure | (late[bad] & soon & told)) & ~water_came(moved[bad], should[bad]))
     if not len(enough):
         return None
     flag = int(bad[enough[0]])
@@ -377,8 +386,6 @@ def _episode(
     able = np.zeros(len(seen), bool)
     kept = between_tries(plant_of(view.facts), seen)
     able[during] = seen.settled[during] | kept[during]
-    should = np.maximum(seen.should_m3_h * measures["factor"], np.where(own.gone, own.due_m3_h, 0.0)) * seen.dt_h
-    moved = came_m3(seen.moved_m3, seen.rows["flow_m3_h"], seen.dt_h)
     # what its sun would have brought: the motor itself lets go, spins, or stands low for want of a way out
     of_sun = or_zero(seen.expected.flow_of_sun_m3_h) * seen.dt_h
     return Episode(

@@ -12,6 +12,7 @@ from analysis.meter import NANO, register_step_m3
 from analysis.other_power import power_without
 from analysis.plant import Plant, plant_of
 from analysis.resolution import reading_step
+from analysis.solar_days import HOUR_MS
 from analysis.symptoms import DayView
 
 
@@ -27,6 +28,7 @@ class Moves:
     counted_h: float = 1.0
     fine_steps: float = 2.5  # of a gauge that reads finely: it need not have moved as far as a coarse one
     fine_bar: float = 0.05
+    lacks: float = 0.5  # of the flow expected: less, and it is the flow that is metered which moves the level
     steps: float = 2.0  # of what it reads in must have come and gone: a coarse channel stands still over less
 
 
@@ -57,16 +59,41 @@ def moved_by(view: DayView, seen: Columns, channel: str) -> list[np.ndarray]:
     the same water for hours, and its level stands then; a meter in coarse steps scatters where the flow expected does not.
     """
     plant = plant_of(view.facts)
-    came = np.fmin(seen.should_m3_h, seen.flow_m3_h)  # where no water comes neither moves
+    with np.errstate(
+        invalid="ignore"
+    ):  # where no water comes neither moves; a coarse meter's own scatter moves nothing
+        came = np.where(seen.flow_m3_h < MOVES.lacks * seen.should_m3_h, seen.flow_m3_h, seen.should_m3_h)
     known = (came, seen.flow_m3_h)
     if channel == "water_level_m":
-        return [plant.system.drawdown_m(flow) for flow in known]
+        return [plant.system.drawdown_m(_lasting(seen, flow)) for flow in known]
     if channel == "volume_m3":
         counted = np.rint(np.nan_to_num(seen.rows["flow_m3_h"]) * seen.dt_h * NANO).astype(np.int64)
         return [np.cumsum(counted) / NANO]
     if channel == "discharge_pressure_bar":
         return [plant.wellhead_head_m(flow) / plant.metres_a_bar for flow in known]
     return [power_without(plant, seen, channel)]
+
+
+def _lasting(seen: Columns, flow: np.ndarray) -> np.ndarray:
+    """The mean flow of the half hour up to each row, as a well's storage smooths it; NaN where none is known. [m3/h]"""
+    known = ~np.isnan(flow) & (seen.dt_h > 0)
+    water, hours = (np.cumsum(np.where(known, of, 0.0)) for of in (flow * seen.dt_h, seen.dt_h))
+    before = np.searchsorted(seen.time_ms, seen.time_ms - round(MOVES.drawn_h * HOUR_MS), "right") - 1
+    water, hours = (of - np.where(before >= 0, of[before], 0.0) for of in (water, hours))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(known, water / hours, np.nan)
+
+
+def volts_swung(seen: Columns, part: np.ndarray, read: np.ndarray) -> np.ndarray:
+    """By row of a stretch, up to it: the array's voltage at its maximum, which hardly goes with the light, has swung by steps of its reading. bool
+
+    read: as of `swing_asked`.
+    """
+    step = reading_step(read)
+    volts = np.where(seen.turning[part], seen.expected.mpp_voltage_v[part], np.nan)
+    if not step or np.isnan(volts).all():
+        return np.ones(len(part), bool)
+    return np.asarray(np.fmax.accumulate(volts) - np.fmin.accumulate(volts) >= MOVES.steps * step)
 
 
 def swing_asked(plant: Plant, channel: str, read: np.ndarray) -> float:

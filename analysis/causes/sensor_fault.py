@@ -18,7 +18,7 @@ from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 from analysis.values_lost import NUMBER, judged, loses
 from analysis.water_told import WITHIN_STEPS, known_h, late_rows, step_n, told_rows
-from analysis.what_moves import moved_by, swing_asked, swung
+from analysis.what_moves import moved_by, swing_asked, swung, volts_swung
 from logger.record.site_facts import SiteFacts
 
 
@@ -166,6 +166,8 @@ def _still(view: DayView, seen: Columns) -> list[Episode]:
                 continue  # no flow all day is for the causes of no water, or for a sun too low to lift any
             swing = swing_asked(plant, channel, column[: part[0] + 1])
             moved = [swung(seen, channel, drive, part, swing) for drive in moved_by(view, seen, channel)]
+            if channel == "pv_voltage_v":
+                moved.append(volts_swung(seen, part, column[: part[0] + 1]))
             enough = np.flatnonzero((held >= least_h) & np.logical_and.reduce(moved) & _frozen(seen, channel, part))
             if len(enough) and (channel in BY_WATER or (needs == "lifting" and not seen.settled[part].all())):
                 enough = np.flatnonzero(told_rows(seen)[part] & (np.arange(len(part)) >= enough[0]))
@@ -267,7 +269,8 @@ def _probe(view: DayView, seen: Columns) -> list[Episode]:
         counting = (seen.since_n >= 0) & (seen.since_n < WITHIN_STEPS * step_n(view.facts)) & ~np.isnan(seen.moved_m3)
         flowing = seen.settled & (seen.should_m3_h > 0) & (counting | (seen.flow_now_m3_h > 0.5 * seen.should_m3_h))
         above = (depth - level > 2.0) if depth is not None else np.zeros(len(seen), bool)
-        lying = (probe < 0.5) & (flowing | (above & ~seen.turning))
+        borne_out = level > depth if depth is not None else np.zeros(len(seen), bool)
+        lying = (probe < 0.5) & (flowing | (above & ~seen.turning)) & ~borne_out
     drowned = drowned_rows(view.facts, seen)
     return [
         _episode(seen, "low_level_probe_wet", np.flatnonzero(lies), int(enough[0]), {said: 1.0})

@@ -23,6 +23,7 @@ from analysis.look import _running, look
 from analysis.lying import LIGHT, POWERS, array_unknown, places_fed, stand_still, told_already, without_stuck
 from analysis.memory import Case, Memory
 from analysis.meter import metered
+from analysis.no_water import water_came
 from analysis.plant import Plant, plant_of
 from analysis.resolution import reading_step
 from analysis.rows import Rows
@@ -31,6 +32,7 @@ from analysis.slow import Shift, best_alarm, slow_bench
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS
 from analysis.symptoms import Episode
 from analysis.water_missed import _let_go
+from analysis.what_moves import moved_by, volts_swung
 from tests.analysis.causes.test_thresholds import FACTS, Sized, day_of_columns, view_of, watched
 from tests.cases.recorded import HERE, read_case
 
@@ -411,3 +413,44 @@ def test_a_voltage_too_high_is_told_once_where_the_array_itself_is_too_high() ->
     assert not told_already(bench, memory, "sensor-fault", low)
     memory.cases[0].ended_ms = 1
     assert not told_already(bench, memory, "sensor-fault", high)
+
+
+def test_a_coarse_meters_own_scatter_moves_no_level() -> None:
+    """A step of the register more or less in a row is no flow that came and went; one that falls away is."""
+    plant, n = plant_of(FACTS), 400
+    seen = counting(np.cumsum(np.full(n, 1 / 60.0)), with_flow=False)
+    full = plant.full_flow_m3_h
+    seen.columns.should_m3_h = np.full(n, full)
+    seen.columns.flow_m3_h = full * np.where(np.arange(n) % 2, 0.7, 1.3)
+    came = moved_by(seen, seen.columns, "water_level_m")[0]
+    assert np.ptp(came) < 1e-9
+    seen.columns.flow_m3_h = np.where(np.arange(n) < 200, full, 0.0)
+    assert np.ptp(moved_by(seen, seen.columns, "water_level_m")[0]) > 0.5 * plant.system.drawdown_m(np.array([full]))[0]
+
+
+@pytest.mark.parametrize(("read", "told"), [(69.0, False), (69.3, True)])
+def test_an_arrays_voltage_read_in_whole_volts_stands_through_less_than_two_of_them(read: float, told: bool) -> None:
+    n = 300
+    seen: Any = SimpleNamespace(
+        turning=np.ones(n, bool), expected=SimpleNamespace(mpp_voltage_v=69.0 + 0.7 * np.cos(np.arange(n) / 40.0))
+    )
+    assert bool(volts_swung(seen, np.arange(n), np.full(5, read)).any()) == told
+    assert volts_swung(seen, np.arange(n), np.zeros(5)).all(), "none at all while the pump turns"
+
+
+def test_a_probe_that_is_dry_under_a_level_that_is_deeper_says_what_is_so() -> None:
+    n = 400
+    seen = counting(np.cumsum(np.full(n, 1 / 60.0)))
+    seen.columns.rows.values["low_level_probe_wet"] = np.zeros(n)
+    probe = FACTS.well.probe_depth_m or 0.0
+    for level, lies in ((probe + 1.0, False), (probe - 5.0, True), (np.nan, True)):
+        seen.columns.rows.values["water_level_m"] = level + 0.01 * (np.arange(n) % 7)
+        told = [one for one in watched("sensor-fault", seen) if one.channel == "low_level_probe_wet"]
+        assert bool(told) == lies
+
+
+def test_water_that_is_counted_is_not_missing() -> None:
+    due = np.ones(5)
+    assert not water_came(np.zeros(5), due).any()
+    assert water_came(np.array([0.0, 1.0, 0.0, 0.0, 0.0]), due).tolist() == [False, True, False, False, False]
+    assert water_came(np.full(5, 0.9), due).all()
