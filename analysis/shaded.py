@@ -46,7 +46,8 @@ def shaded_since(
     if kept is None or too_high_volts(memory):
         return None
     sun_read = "irradiance_w_m2" in plant.has
-    dip = dip_of(kept, today, "tank_float_up" in plant.has, sun_rises(plant, day), sun_read)
+    needs_more = any(case.family == "slow-hydraulic" and case.ended_ms is None for case in memory.cases)
+    dip = dip_of(kept, today, "tank_float_up" in plant.has, sun_rises(plant, day), sun_read, needs_more)
     if dip is None or dip.days > days:
         return None
     before, memory.numbers[FELL] = memory.numbers.get(FELL, -np.inf), float(day)

@@ -88,8 +88,9 @@ def until_it_stopped(today: Floats) -> Floats:
 
 
 def dip_of(
-    kept: Floats, today: Floats, float_read: bool, rises: NDArray[np.bool_] | None = None, sun_read: bool = False
-) -> Dip | None:
+    kept: Floats, today: Floats, float_read: bool, rises: NDArray[np.bool_] | None = None, sun_read: bool = False,
+    needs_more: bool = False,
+) -> Dip | None:  # fmt: skip
     """The hours that fell within the last days, and on today still; None where none did, or it is not sure.
 
     kept : float64[days, HOURS]
@@ -102,6 +103,8 @@ def dip_of(
         Hours in which the sun stands no lower than in the weeks before: no horizon comes to meet it. None = not known of any.
     sun_read
         Whether a sensor tells the light: else cloud may stand in some hours for days, and hardly ever takes most of one.
+    needs_more
+        Whether a fault of the pump or its cable is open, with which it may need more light to start.
     """
     if np.isnan(today[TAKEN]).all() or len(kept) <= BEFORE_DAYS + LEAST_LOW:
         return None
@@ -122,6 +125,8 @@ def dip_of(
     hours = np.array(list(since), np.int64)
     under = run[share[-1, run] < LOW]
     if not float_read and _may_be_full(share, today[STOOD], under):
+        return None
+    if _starts_late(share[-1], today[STOOD], hours, needs_more):
         return None
     held = today[HELD] * (1.0 - today[STOOD])
     if (held[hours] > MOST_HELD).any() or not _same(share, hours) or _everywhere(share[-1], days.usual, today, hours):
@@ -274,6 +279,20 @@ def _may_be_full(share: Floats, stood: Floats, under: NDArray[np.int64]) -> bool
     if until_evening and not (before >= GOOD).any():
         return False
     return bool((stood[under] > STANDS).any()) and not _by_the_sun(share, under)
+
+
+RAN_AS_EVER = 0.1  # of an hour
+
+
+def _starts_late(last: Floats, stood: Floats, hours: NDArray[np.int64], needs_more: bool) -> bool:
+    """Whether the pump only starts later in the morning, or stops sooner in the evening, and took as much as ever while it ran: a load that has
+    grown does so on both sides of noon, and a known one explains a side by itself. last : float64[HOURS], share of what is usual. bool
+    """
+    known = np.flatnonzero(~np.isnan(last))
+    by_standing = (last < GOOD) & (last >= 1.0 - stood - RAN_AS_EVER)
+    first, final = int(known[0]), int(known[-1])
+    edge = first in hours or final in hours
+    return bool(edge and by_standing[hours].all() and (needs_more or (by_standing[first] and by_standing[final])))
 
 
 RAN, RUNS_LOW = 0.4, 0.5

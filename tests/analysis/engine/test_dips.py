@@ -33,12 +33,13 @@ def told(
     stood: float | np.ndarray = 0.0,
     held: float = 0.0,
     of_sun: float | np.ndarray = 1.0,
+    needs_more: bool = False,
 ) -> list[int]:
     today = np.stack([taken[-1], np.full(HOURS, held), np.full(HOURS, stood), np.full(HOURS, of_sun)])
     kept = None
     for row in taken:
         kept = hours_taken(kept, np.stack([row, row, row]))
-    dip = dip_of(kept, today, float_read)
+    dip = dip_of(kept, today, float_read, needs_more=needs_more)
     return [] if dip is None else dip.hours.tolist()
 
 
@@ -147,3 +148,14 @@ def test_middles_of_rows_are_those_of_each() -> None:
     table[rng.random(table.shape) < 0.5] = np.nan
     table[0] = np.nan
     np.testing.assert_array_equal(middles(table), [middle(row) for row in table])
+
+
+def test_a_pump_that_starts_late_and_stops_early_has_a_heavier_load_and_no_shade() -> None:
+    """At both ends of the day it stands, and takes what it ever took while it runs; at one end alone it may be a shade, unless its load is known to have grown."""
+    stood = np.zeros(HOURS)
+    stood[[2, 9]] = 0.15, 0.4
+    both, one = season(30, {2: 0.85, 9: 0.6}, 22), season(30, {9: 0.6}, 22)
+    assert told(both, stood=stood) == []
+    assert told(one, stood=stood) == [9]
+    assert told(one, stood=stood, needs_more=True) == []
+    assert told(one, stood=np.where(stood > 0.3, 0.1, stood), needs_more=True) == [9]
