@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.estimates.steady import Hours, steady_rows
 from analysis.estimates.sums import Sums
-from analysis.look import Columns
+from analysis.look import AT_MAX_BAND, Columns
 from analysis.physics.array_power import OPEN_CIRCUIT_V
 from analysis.plant import Plant
 from analysis.rows import Floats
@@ -83,14 +83,33 @@ def over_sunlit(plant: Plant, seen: Columns, rows: NDArray[np.int64]) -> Floats:
 def in_the_dark(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
     """Rows at rest whose voltage says that the array itself has little of the light that is measured or supposed: nothing would start. bool[n]
 
-    Of no row after it.
+    Of no row after it. Likewise those after a run that ended with the array's voltage pressed down to what its bypass diodes leave: a part of
+    it lies in a shade, which at rest hardly shows.
     """
-    found = np.zeros(len(seen), bool)
+    found = _after_bypass(seen)
     rows = np.flatnonzero(_after_rest(seen) & (seen.expected.poa_w_m2 > LEAST_W_M2) & (seen.rows["pv_voltage_v"] > 0))
     if len(rows):
         over = over_sunlit(plant, seen, rows)
-        found[rows] = (over < DARK) & (over > UNREAD)
+        found[rows] |= ((over < DARK) | (over < SHADED + _sunlit_before(over))) & (over > UNREAD)
     return found
+
+
+def _sunlit_before(over: Floats) -> Floats:
+    """The best so far of a day's rows at rest, never above the datasheet's own: the array's own cells with the light on them. float64[k]"""
+    best = np.fmax.accumulate(over) if len(over) else over
+    return np.minimum(np.where(np.isnan(best), -np.inf, best), 0.0)
+
+
+
+
+def _after_bypass(seen: Columns) -> NDArray[np.bool_]:
+    """Rows at rest since a steady run whose last row drew the array far below its maximum, in light. bool[n]"""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        over = seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v
+        low = (over < AT_MAX_BAND[0]) & (over > 0.0) & (seen.expected.poa_w_m2 > LEAST_W_M2)
+    steady = seen.settled & seen.turning
+    last = np.maximum.accumulate(np.where(steady, np.arange(len(seen)), -1))
+    return _after_rest(seen) & (last >= 0) & (low & steady)[last]
 
 
 def shadows(
