@@ -100,8 +100,6 @@ def _sunlit_before(over: Floats) -> Floats:
     return np.minimum(np.where(np.isnan(best), -np.inf, best), 0.0)
 
 
-
-
 def _after_bypass(seen: Columns) -> NDArray[np.bool_]:
     """Rows at rest since a steady run whose last row drew the array far below its maximum, in light. bool[n]"""
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -49,6 +49,11 @@ PASSED_BY, NO_RESISTANCE = 0.06, 0.25  # logs of voltage: a module in ten or so;
 TRACKED_W_M2 = 300.0  # in dimmer light trackers stand beside the maximum (common practice, no source)
 AS_MUCH = 0.8  # of an hour's current, in the hour that it is held against
 FAR_BELOW = 1.25  # expected maximum over taken power: what is held back by less tells of the light nearly right
+NEAR_LIMIT = 0.96  # of the day's most power: readings scatter by a percent, and a load moves with its well (common practice, no source)
+OFFERS_SPREAD, LIMITED_H = 0.06, 1.0
+"""Standard deviation of the log of what the sun offered while the power stood so near its most, and for how long: the power of an array at its
+maximum goes with the light, and leaves a fifth of that."""
+MORE_OFFERED = 1.05  # over the power taken: else limit and maximum are one
 HELD_LEVEL = 0.045  # log of voltage over that of maximum power: above, the array is held back
 
 
@@ -64,7 +69,7 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
         lit &= expected.poa_measured
     lit &= seen.settled | (seen.dt_h <= LONG_ROW_H)  # a mean over a start is half of the sun's
     at_maximum_v = voltage_at_maximum(plant, seen, lit)
-    seen = _with_modules_out(seen, lit, at_maximum_v, hours_of_sun)
+    seen = _but_at_its_limit(_with_modules_out(seen, lit, at_maximum_v, hours_of_sun), lit, days)
     bright = lit & seen.at_max
     if sides_apart(plant):
         got, bright, over = current_at_maximum(plant, seen, lit, at_maximum_v, days)
@@ -130,6 +135,29 @@ def _with_modules_out(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hour
     )
     evenly &= (usual_h < HARDLY * low_h)[hours.bins // HOURS]  # for some hours of a day it is a shade
     return replace(seen, at_max=seen.at_max | evenly) if evenly.any() else seen
+
+
+def _but_at_its_limit(seen: Columns, lit: np.ndarray, days: range) -> Columns:
+    """Without rows whose voltage is that of maximum power, but whose power is a limit of the pump's, kept on that day whatever the sun offered.
+
+    A joint or modules that take voltage move the point at which it is held back down to where maximum power would be: the current is
+    then the load's, and speaks of no light lost.
+    """
+    expected, shape, day = seen.expected, (len(days),), seen.day - days.start
+    with np.errstate(invalid="ignore", divide="ignore"):
+        told = lit & seen.settled & expected.poa_measured
+        most_w = Sums(told, day, shape, rising=True).most(seen.power_w)[day]
+        top = told & (seen.power_w >= NEAR_LIMIT * most_w)
+        offered = np.where(top, np.log(expected.mpp_power_w), 0.0)
+    sums = Sums(top, day, shape, rising=True)
+    hours = np.maximum(sums.hours(seen.dt_h), 1e-9)
+    spread = np.sqrt(
+        np.maximum(sums.of(offered**2 * seen.dt_h) / hours - (sums.of(offered * seen.dt_h) / hours) ** 2, 0.0)
+    )
+    limited = (spread > OFFERS_SPREAD) & (hours > LIMITED_H)
+    with np.errstate(invalid="ignore"):
+        at_limit = top & limited[day] & seen.at_max & (expected.mpp_power_w > MORE_OFFERED * seen.power_w)
+    return replace(seen, at_max=seen.at_max & ~at_limit) if at_limit.any() else seen
 
 
 def _passed_by(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hours) -> Floats:
