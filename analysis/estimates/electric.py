@@ -50,9 +50,9 @@ TRACKED_W_M2 = 300.0  # in dimmer light trackers stand beside the maximum (commo
 AS_MUCH = 0.8  # of an hour's current, in the hour that it is held against
 FAR_BELOW = 1.25  # expected maximum over taken power: what is held back by less tells of the light nearly right
 NEAR_LIMIT = 0.96  # of the day's most power: readings scatter by a percent, and a load moves with its well (common practice, no source)
-OFFERS_SPREAD, LIMITED_H = 0.06, 1.0
+OFFERS_SPREAD, LIMITED_H = 0.04, 1.0
 """Standard deviation of the log of what the sun offered while the power stood so near its most, and for how long: the power of an array at its
-maximum goes with the light, and leaves a fifth of that."""
+maximum goes with the light, and leaves a third of that."""
 MORE_OFFERED = 1.05  # over the power taken: else limit and maximum are one
 HELD_LEVEL = 0.045  # log of voltage over that of maximum power: above, the array is held back
 
@@ -83,7 +83,7 @@ def fill(vector: Floats, plant: Plant, seen: Columns, days: range, hours_of_sun:
     with np.errstate(invalid="ignore"):
         deep = held & (expected.mpp_power_w > FAR_BELOW * seen.power_w) & ~expected.poa_measured
     bright = bright & ~deep  # so near the maximum that the point by itself would pass for it under less light
-    passed_by = _passed_by(seen, lit, at_maximum_v, hours_of_sun) if sides_apart(plant) else np.zeros(shape)
+    passed_by = _passed_by(plant, seen, lit, at_maximum_v, hours_of_sun) if sides_apart(plant) else np.zeros(shape)
     in_shade = (passed_by < 0.0).ravel()[bins]
     if sun_measured:
         bright = bright | (lit & in_shade)  # the array works there, without some of its modules
@@ -160,14 +160,17 @@ def _but_at_its_limit(seen: Columns, lit: np.ndarray, days: range) -> Columns:
     return replace(seen, at_max=seen.at_max & ~at_limit) if at_limit.any() else seen
 
 
-def _passed_by(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hours) -> Floats:
+def _passed_by(plant: Plant, seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hours) -> Floats:
     """By hour, log of the voltage lost to modules in the shade, which their diodes pass by; 0 where none. float64[days, HOURS]
 
     The current of the others goes on, so that only the voltage tells. What hours of the same day with as much current keep, no
-    resistance takes; more than any resistance takes is told by any other hour.
+    resistance takes; more than any resistance takes is told by any other hour. A pump that takes less than there is stands higher on
+    the array's curve, and is held against that.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
-        volts = np.log(seen.rows["pv_voltage_v"] / at_maximum_v)
+        over = seen.rows["pv_voltage_v"] / at_maximum_v
+        spare = lit & seen.expected.poa_measured & ~seen.at_max & (over > AT_MAX_BAND[0])
+        volts = np.log(np.where(spare, over / _on_the_curve(plant, seen), over))
         known = lit & np.isfinite(volts) & (seen.rows["pv_current_a"] > 0) & (seen.expected.poa_w_m2 > TRACKED_W_M2)
     sums = Sums(known, hours.bins, hours.shape, rising=True)
     weight = sums.hours(seen.dt_h)
@@ -179,6 +182,16 @@ def _passed_by(seen: Columns, lit: np.ndarray, at_maximum_v: Floats, hours: Hour
         beside = level - np.where(as_much, whole[:, None, :], -np.inf).max(axis=2)
         at_all = level - whole.max(axis=1)[:, None]
         return np.where(at_all < -NO_RESISTANCE, at_all, np.where(beside < -PASSED_BY, beside, 0.0))
+
+
+def _on_the_curve(plant: Plant, seen: Columns) -> Floats:
+    """Voltage at the current that is taken over that of maximum power, by one diode through the datasheet's points; 1 at maximum power. float64[n]"""
+    module = plant.facts.array.module
+    full = module.i_mp_a / module.i_sc_a
+    knee_v = (module.v_oc_v - module.v_mp_v) / -np.log(1.0 - full)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        taken = np.clip(seen.rows["pv_current_a"] / seen.expected.mpp_current_a, 0.0, 1.0)
+    return np.asarray((module.v_oc_v + knee_v * np.log(1.0 - full * taken)) / module.v_mp_v)
 
 
 def _in_sunshine(

@@ -242,3 +242,61 @@ def test_an_hour_seen_in_the_sun_is_no_horizon_and_what_it_gives_stays_as_open_a
     assert (known.mean == learnt.mean).all()
     k = SIZE + list(scatter.modes).index("array_current")
     assert known.joint_covariance[k, k] == pytest.approx(learnt.joint_covariance[k, k])
+
+
+def resting_after(left: np.ndarray, volts_left: np.ndarray, rests: np.ndarray) -> np.ndarray:
+    """By hour from three before noon on, a clear day: share of the light on the array, of the voltage while it runs, whether it rests; rows dark at rest, by hour."""
+    at = plant(SITES[0])
+    minutes = np.arange(60 * len(left), dtype=np.int64)
+    time_ms, hour = at.days.noon_ms(DAY) + (minutes - 180) * 60_000, minutes // 60
+    light, cells = at.model.expect(Rows(time_ms, {}), brief=True).clear_poa_w_m2, np.full(len(minutes), 40.0)
+    _, volts, amperes = at.model.array.maximum(light, cells)
+    open_v = at.model.array.table(light * left[hour], cells, (OPEN_CIRCUIT_V,))[0]
+    values = {
+        "irradiance_w_m2": light,
+        "module_temp_c": cells - 3.0 * light / 1000.0,
+        "pv_voltage_v": np.where(rests[hour], open_v, volts_left[hour] * volts),
+        "pv_current_a": np.where(rests[hour], 0.0, amperes),
+    }
+    dark = in_the_dark(at, look(at, Rows(time_ms, values), range(DAY, DAY + 1)))
+    return dark.reshape(-1, 60)[:, 5:].mean(axis=1)
+
+
+def test_a_run_that_ends_on_the_bypass_diodes_ends_in_a_shade_and_one_at_full_voltage_does_not() -> None:
+    rests = np.array([False, False, True, True])
+    assert resting_after(np.ones(4), np.array([1.0, 0.5, 1.0, 1.0]), rests).tolist() == [0.0, 0.0, 1.0, 1.0]
+    assert resting_after(np.ones(4), np.ones(4), rests).tolist() == [0.0] * 4
+
+
+def test_less_voltage_at_rest_than_earlier_that_day_is_a_shade_though_a_datasheet_would_not_say_so() -> None:
+    left = np.array([1.0, 0.32, 0.32])
+    assert resting_after(left, np.ones(3), np.ones(3, bool)).tolist() == [0.0, 1.0, 1.0]
+    assert resting_after(left[1:], np.ones(2), np.ones(2, bool)).tolist() == [0.0] * 2
+
+
+@pytest.mark.parametrize("share", [0.0, 0.2])
+def test_a_limit_of_the_pumps_is_no_loss_of_light_though_a_joint_lowers_its_voltage(share: float) -> None:
+    """A resistance that takes `share` of the volts at full sun; the pump takes 85 % of what the sun gives at noon, and not more."""
+    site = plant(SITES[0])
+    array = site.model.array
+    _, full_v, full_a = (float(x[0]) for x in array.maximum(np.array([1000.0]), np.array([50.0])))
+    minutes = np.arange(-300, 300, dtype=np.int64)
+    time_ms = site.days.noon_ms(DAY) + minutes * 60_000
+    light = site.model.expect(Rows(time_ms, {})).clear_poa_w_m2
+    cells = 25.0 + 0.025 * light
+    inner = np.linspace(0.5, 1.35, 400)[:, None] * full_v
+    amperes = array.current_at(inner, light, cells)
+    volts = inner - share * full_v / full_a * amperes
+    power = np.where(volts > 0.0, volts * amperes, 0.0)
+    best = power.argmax(axis=0)
+    limit_w = 0.85 * power.max()
+    reaches = (np.arange(400)[:, None] >= best) & (power >= np.minimum(limit_w, power.max(axis=0)))
+    at = np.where(reaches, np.arange(400)[:, None], 0).max(axis=0)
+    every = np.arange(len(minutes))
+    values = {"irradiance_w_m2": light, "module_temp_c": cells, "motor_running": np.ones(len(minutes))}
+    values |= {"pv_voltage_v": volts[at, every], "pv_current_a": amperes[at, every]}
+    seen = look(site, Rows(time_ms, values), range(DAY, DAY + 1))
+    vector = empty(1)
+    hours = hours_of(electric.hour_bins(site, seen, range(DAY, DAY + 1)), (1, HOURS), seen.dt_h)
+    electric.fill(vector, site, seen, range(DAY, DAY + 1), hours)
+    assert np.nanmin(vector[0][S]) > -0.06
