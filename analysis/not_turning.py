@@ -211,11 +211,12 @@ def locked_rows(plant: Plant, seen: Columns) -> np.ndarray:
 
 def _of_day(view: DayView, seen: Columns, turns: np.ndarray, rows: np.ndarray, coded: np.ndarray) -> dict[str, float]:
     """How it came to stand. `onset`: 1 where it did not start, 0 where it was stopped while it ran. `stood`: log of 1 and the nights since. `today`: 1 where it ran on this day before."""
-    first, days = int(rows[0]), days_idle(view)
-    if turns[:first].any():
-        return {"onset": float(not (coded[0] or _ran_into(seen, turns, rows))), "stood": 0.0, "today": 1.0}
+    last = np.flatnonzero(turns[: rows[0]])
+    if len(last):  # a run that the light did not end was stopped, though it stood before there was light enough to tell
+        strong = strong_up_to(plant_of(view.facts), seen, int(last[-1]))
+        return {"onset": float(not (coded[0] or strong or _ran_into(seen, turns, rows))), "stood": 0.0, "today": 1.0}
     halt = view.memory.numbers.get(HALTED) == view.day - 1
-    return {"onset": float(not halt), "stood": float(np.log1p(days + halt)), "today": 0.0}
+    return {"onset": float(not halt), "stood": float(np.log1p(days_idle(view) + halt)), "today": 0.0}
 
 
 def _ran_into(seen: Columns, turns: np.ndarray, rows: np.ndarray) -> bool:
@@ -396,5 +397,4 @@ def _pressed(plant: Plant, seen: Columns, rows: np.ndarray) -> float:
 
 
 def _mean(values: np.ndarray) -> float:
-    known = values[~np.isnan(values)]
-    return float(known.sum() / len(known)) if len(known) else np.nan
+    return float(np.nanmean(values)) if np.isfinite(values).any() else np.nan

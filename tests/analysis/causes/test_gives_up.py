@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from analysis.diagnosis import weigh_levels
-from analysis.not_turning import LIMITS, _morning_ms
+from analysis.not_turning import LIMITS, _morning_ms, _of_day
 from analysis.running import LIMITS as RUNNING
 from analysis.running import tries_of
 from analysis.solar_days import MINUTE_MS
 from analysis.stood import idle
 from analysis.summary import DaySummary
 from tests.analysis.causes.test_contract_of_causes import KINDS
-from tests.analysis.causes.test_standing_rules import PLANT, seen_of
+from tests.analysis.causes.test_standing_rules import PLANT, seen_of, view_of
 
 TRIES = {
     "attempts": 0.1,
@@ -71,3 +71,13 @@ def test_no_shade_makes_a_controller_say_that_it_cannot_start() -> None:
     assert (waits[:6] < LIMITS.morning_ms).all()
     assert (waits[:6] >= PLANT.facts.controller.low_level_hold_min * MINUTE_MS).all()
     assert (waits[6:] == LIMITS.morning_ms).all()
+
+
+@pytest.mark.parametrize(("share", "onset"), [(1.5, 0.0), (1.05, 1.0)])
+def test_a_run_that_the_light_did_not_end_was_stopped_though_more_light_came_later(share: float, onset: float) -> None:
+    turns = np.arange(90) < 30
+    seen = seen_of(90, turning=turns)
+    seen.power_w = np.where(turns, share * PLANT.start_power_w, 0.0)
+    rows = np.arange(70, 90)
+    told = _of_day(view_of(), seen, turns, rows, np.zeros(len(rows), bool))
+    assert told == {"onset": onset, "stood": 0.0, "today": 1.0}
