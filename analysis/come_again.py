@@ -45,6 +45,25 @@ def come_again(view: DayView, cases: list[Case], episode: Episode) -> Case | Non
     return None
 
 
+def seen_otherwise(view: DayView, cases: list[Case], episode: Episode) -> Case | None:
+    """The open case of a shut pipe that an episode of the other symptom goes on.
+
+    Against it a pump is seen to turn for nothing, and to give up and stand, by turns and by the sun: that is one fault.
+    """
+    if episode.cause is not None or episode.symptom not in SHUT_SHOWS_AS:
+        return None
+    for case in reversed(cases):
+        other = case.family in SHUT_SHOWS_AS and case.family != episode.symptom and case.cause == SHUT
+        if other and (case.ended_ms is None or episode.began_ms - case.seen_ms < STILL_MS):
+            told = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause
+            return case if told == SHUT else None
+    return None
+
+
+SHUT, SHUT_SHOWS_AS = "closed-delivery", ("no-water", "not-turning")
+STILL_MS = 6 * DAY_MS  # the same thing again within so long is the same fault going on
+
+
 def _worked_between(view: DayView, first_ms: int, last_ms: int) -> bool:
     done = [view.days.day_of_date(visit.date) for visit in view.facts.visits if visit.kind in WORK]
     return any(view.days.day_of(first_ms) <= day <= view.days.day_of(last_ms) for day in done)

@@ -9,7 +9,8 @@ import numpy as np
 from analysis.calibration import ARE_LEFT_OVER, stated, stated_by_itself
 from analysis.causes.over_voltage import far_below_rating
 from analysis.causes.registry import Levels, all_causes
-from analysis.come_again import come_again
+from analysis.come_again import STILL_MS as REOPENED_MS
+from analysis.come_again import come_again, seen_otherwise
 from analysis.diagnosis import NOTHING, Verdict, weigh_levels
 from analysis.estimates.bench import times_left, water_lost_with
 from analysis.estimates.vector import BANDS, PLACE
@@ -33,7 +34,6 @@ from logger.record.causes import CAUSES
 from logger.record.finding import Finding, Rival, Size
 from logger.record.site_facts import SiteFacts
 
-REOPENED_MS = 6 * DAY_MS  # the same thing again within so long is the same fault going on
 QUIET_MS = {"over-voltage": 30 * DAY_MS}
 """A string too long stays so: it shows again on the next cold bright morning, not on the warmer days between (common practice, no source)."""
 RARE = ("controller-trip", "short-cycling")
@@ -58,6 +58,10 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
         known = _same(cases, family, episode) or _drifted(cases, episode) or come_again(view, cases, episode)
         if episode.judged_again and known is not None and known.seen_ms == episode.seen_ms:
             continue  # it was told of when it was judged first
+        if known is None and (other := seen_otherwise(view, cases, episode)) is not None:
+            _prolonged(view, other, episode)
+            claims.append((other, episode))
+            continue
         if known is None:
             if _as_likely_nothing(view, episode) or told_by_the_days(view, cases, episode):
                 continue
@@ -197,6 +201,14 @@ def _updated(view: DayView, case: Case, episode: Episode) -> None:
             case.weighed[name] = case.weighed.get(name, 0.0) + value * episode.hours
             case.weighed[f"n_{name}"] = case.weighed.get(f"n_{name}", 0.0) + episode.hours
     _said(view, case, episode, None if episode.cause is not None else untold(view, episode, case.flagged_ms))
+
+
+def _prolonged(view: DayView, case: Case, episode: Episode) -> None:
+    """By the same fault, seen by another symptom, whose measures say nothing in this one's terms."""
+    later_ms = max(episode.seen_ms - max(case.seen_ms, episode.began_ms), 0)
+    case.hours += episode.hours * later_ms / max(episode.seen_ms - episode.began_ms, 1)
+    case.seen_ms, case.ended_ms = max(case.seen_ms, episode.seen_ms), None
+    _weighed_again(view, case)
 
 
 def _weighed_again(view: DayView, case: Case) -> None:

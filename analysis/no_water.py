@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.firm import drained, firm_rows, firmly
 from analysis.just_before import JustBefore, just_before
 from analysis.lifts_from import slow_for_it, surely_lifts
 from analysis.loads import measures_of
@@ -166,20 +167,24 @@ def _by_own(
     overdue_n = LIMITS.steps * step_n(plant.facts)
     came |= ~np.isnan(seen.moved_m3) & (seen.since_n < overdue_n)  # the register need not have moved yet
     odd = odd | own.changed
+    odd |= drained(plant, seen)
     odd |= ~came & (pressed(plant, seen) | (seen.settled & at_intake(plant, seen) & light))
     usual = usual | (np.isnan(measures["torque"]) & np.isnan(measures["current"]) & same)
     return odd, late | (own.gone & ~own.changed), (usual | (own.gone & same)) & ~odd
 
 
-def pressed(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
-    """The wellhead's gauge stands above all that an open pipe could need, and did not earlier that day: no pipe is open. bool[n]"""
+def pressed(plant: Plant, seen: Columns, fed: NDArray[np.bool_] | None = None) -> NDArray[np.bool_]:
+    """The wellhead's gauge stands above all that an open pipe could need, and did not earlier that day: no pipe is open. bool[n]
+
+    fed: rows to ask; None = those that turn.
+    """
     if "discharge_pressure_bar" not in plant.has or not len(seen):
         return np.zeros(len(seen), bool)
     # also in a try too short to count as settled: against an open pipe a start's own surge stays below
     with np.errstate(invalid="ignore"):
         over = over_open_m(plant, seen.rows)
         low = np.where(over < PRESSED_M[0], seen.day, np.iinfo(np.int64).min)
-        return seen.turning & (over > PRESSED_M[1]) & (np.maximum.accumulate(low) == seen.day)
+        return (seen.turning if fed is None else fed) & (over > PRESSED_M[1]) & (np.maximum.accumulate(low) == seen.day)
 
 
 def _unread(plant: Plant, seen: Columns) -> NDArray[np.bool_]:
@@ -362,6 +367,8 @@ def _episode(
     lasted = np.cumsum(dt_ms)
     wait = np.where(usual[bad], LIMITS.load_run_ms, LIMITS.run_ms)
     sure = (lasted >= wait) & (np.arange(len(bad)) >= 1)
+    beyond = (LIMITS.light, LIMITS.light_current), (LIMITS.heavy, LIMITS.heavy_current)
+    sure |= firmly(firm_rows(plant_of(view.facts), seen, measures, *beyond, LIMITS.gone_share)[bad], lasted)
     own = view.once("just-before", lambda: just_before(plant_of(view.facts), seen))
     soon = ~usual[bad] | ((lasted >= LIMITS.run_ms) & ~_as_ever(measures, own, bad))
     told = np.arange(len(bad)) >= 1  # one reading alone may hold a stop, or the first water

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.estimates.at_rest import in_the_dark
+from analysis.gives_up import GivenUp, enough_given_up, gives_up, shut_share
 from analysis.late_starts import LIMITS as LATE
 from analysis.late_starts import SPRANG, again, since, sprang
 from analysis.look import IDLE_SHARE, IDLE_W, Columns, over_open_m
@@ -68,7 +69,8 @@ def not_turning(view: DayView) -> list[Episode]:
         return []
     plant = plant_of(view.facts)
     unknown = seen.unread
-    turns = seen.turning & ~tries_of(seen) | unknown & (seen.moved_m3 > 0) | _lifted(plant, seen)
+    gave = gives_up(plant, seen)
+    turns = seen.turning & ~tries_of(seen) & ~gave.tries | unknown & (seen.moved_m3 > 0) | _lifted(plant, seen)
     with np.errstate(invalid="ignore"):
         guarded = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v  # `over-voltage` tells of that
     if any(case.cause == "over-voltage" and case.ended_ms is None for case in view.memory.cases):
@@ -79,7 +81,7 @@ def not_turning(view: DayView) -> list[Episode]:
     bright = sun_certain(plant, seen, own_w, 1.0 - array_lost(view))
     stands = seen.asked & ~turns & ~guarded & bright & ~_belied(seen, turns, unknown)
     stands &= ~_dusk(plant, seen) & ~_waits(view, seen)
-    stands = (locked | stands) & (seen.dt_h > 0)
+    stands = (locked | stands | (gave.stands & ~turns & ~guarded)) & (seen.dt_h > 0)
     told = np.flatnonzero(stands | (turns & (seen.dt_h > 0)))
     if not stands.any():
         return []
@@ -97,7 +99,8 @@ def not_turning(view: DayView) -> list[Episode]:
                     continue
                 rows = rows[int(tried[0]) :]  # what stood before was by hand: a later try tells nothing of it
             coded = _stopped_with_a_code(plant, seen, turns, rows)
-            episode = _episode(plant, seen, turns, rows, tries, coded, _of_day(view, seen, turns, rows, coded))
+            of_day = _of_day(view, seen, turns, rows, coded)
+            episode = _episode(plant, seen, turns, rows, tries, coded, gave, of_day)
             if episode is not None:
                 found += [episode, *_once_it_started(view, seen, turns, rows, episode)]
     return found
@@ -232,6 +235,7 @@ def _episode(
     rows: np.ndarray,
     tries: tuple[np.ndarray, np.ndarray],
     coded: np.ndarray,
+    gave: GivenUp,
     of_day: dict[str, float],
 ) -> Episode | None:
     dt_ms = np.rint(seen.dt_h[rows] * HOUR_MS).astype(np.int64)
@@ -251,7 +255,9 @@ def _episode(
         by_feed &= missed >= LIMITS.tried_steps * step
     shown, vain = (np.cumsum(begins[rows]) >= LIMITS.tries for begins in tries)
     held = plant.helical & (np.cumsum(np.where(pressed_rows(plant, seen)[rows], dt_ms, 0)) >= LIMITS.pressed_ms)
-    enough = np.flatnonzero((lasted >= wait) | by_feed | shown | held | (vain & (lasted >= LIMITS.vain_ms)))
+    shown |= held | (vain & (lasted >= LIMITS.vain_ms)) | enough_given_up(gave, rows)
+    known = ~(gave.tries & seen.turning)[rows]  # the row after tells that it was no run
+    enough = np.flatnonzero(((lasted >= wait) | by_feed | shown) & known)
     if not len(enough):
         return None
     flag = int(enough[0])
@@ -262,8 +268,8 @@ def _episode(
         flag_ms=up_to_minute(int(seen.time_ms[rows[flag]])),
         seen_ms=int(seen.time_ms[rows[-1]]),
         hours=_hours(plant, seen, turns, rows),
-        at_flag=_levels(plant, seen, rows[: flag + 1]) | of_day,
-        whole=_levels(plant, seen, rows) | of_day,
+        at_flag=_levels(plant, seen, rows[: flag + 1], gave) | of_day,
+        whole=_levels(plant, seen, rows, gave) | of_day,
         lost_m3=float(should.sum()),
     )
 
@@ -342,7 +348,7 @@ def _hours(plant: Plant, seen: Columns, turns: np.ndarray, rows: np.ndarray) -> 
     return float(seen.dt_h[part][sunny & ~told & ~unknown].sum())
 
 
-def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
+def _levels(plant: Plant, seen: Columns, rows: np.ndarray, gave: GivenUp) -> dict[str, float]:
     """What tells the causes apart: current without speed, power taken, a code, attempts."""
     ever = fed_rows(plant, seen)
     fed = ever[rows]
@@ -369,7 +375,7 @@ def _levels(plant: Plant, seen: Columns, rows: np.ndarray) -> dict[str, float]:
     if not np.isnan(code).all():
         levels["code"] = _mean((code > 0).astype(float))
     if "discharge_pressure_bar" in seen.rows.values:
-        levels["pressed"] = _pressed(plant, seen, rows)
+        levels["pressed"] = np.fmax(_pressed(plant, seen, rows), shut_share(gave, rows))
     volts = seen.rows["pv_voltage_v"][rows] / seen.expected.mpp_voltage_v[rows]
     if not np.isnan(volts).all():
         levels["volts"] = _mean(volts)

@@ -16,6 +16,8 @@ from analysis import lonely_jumps, unread_trips, values_lost
 from analysis.by_night import may_stand
 from analysis.causes import controller_trip, over_voltage, sensor_fault, short_cycling, silent, string_out
 from analysis.estimates.vector import PLACE
+from analysis.gives_up import LIMITS as GIVES_UP
+from analysis.gives_up import gives_up
 from analysis.just_before import gone_rows
 from analysis.loads import FACTOR_LOGS, load_logs
 from analysis.lonely_jumps import may_jump
@@ -208,6 +210,8 @@ def _may_stand(plant: Plant, seen: Columns, days: range) -> Days:
     hours = _hours(seen, stands | locked, days)
     waits = (STILL.measured_ms, STILL.driven_ms, STILL.morning_ms, STILL.unmeasured_ms)
     tried = _days(seen, locked, days, STILL.tries)
+    gave = gives_up(plant, seen)
+    tried |= _days(seen, gave.over, days, GIVES_UP.tries) | _days(seen, gave.shut, days, GIVES_UP.pressed)
     return (hours >= min(waits) / HOUR_MS - ROUNDING) | tried | _may_halt(plant, seen, days)
 
 

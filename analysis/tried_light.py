@@ -21,10 +21,7 @@ def tried_light(plant: Plant, seen: Columns, rows: np.ndarray, fed: np.ndarray) 
     rows: places in the day's columns, rising; fed: bool[len(rows)], of them.
     """
     volts, power = seen.rows["pv_voltage_v"], seen.power_w
-    module = plant.facts.array.module
-    knee_v = (module.v_oc_v - module.v_mp_v) / -np.log(1.0 - module.i_mp_a / module.i_sc_a)
-    way = 1.0 - module.v_mp_v / module.v_oc_v
-    steep = module.v_oc_v * module.i_sc_a / knee_v * (module.v_oc_v - module.v_mp_v) / (module.v_mp_v * module.i_mp_a)
+    way, steep = way_and_steepness(plant)
     rests = np.flatnonzero(~fed & ~np.isnan(volts[rows]))
     tries = np.flatnonzero(fed & (power[rows] > 0.0) & ~np.isnan(volts[rows]))
     if not len(tries) or not len(rests):
@@ -39,3 +36,11 @@ def tried_light(plant: Plant, seen: Columns, rows: np.ndarray, fed: np.ndarray) 
     sag = (open_v - volts[rows[tries]]) / (way * open_v)
     taken, sagged = float(power[rows[tries[near]]].mean()), float(sag[near].mean())
     return float(np.log(max(taken, 1.0) / max(sagged, LEAST_SAG) / steep / plant.start_power_w))
+
+
+def way_and_steepness(plant: Plant) -> tuple[float, float]:
+    """From the open array to its maximum power, as a share of the open voltage; and how much steeper than in proportion power rises at first."""
+    module = plant.facts.array.module
+    knee_v = (module.v_oc_v - module.v_mp_v) / -np.log(1.0 - module.i_mp_a / module.i_sc_a)
+    steep = module.v_oc_v * module.i_sc_a / knee_v * (module.v_oc_v - module.v_mp_v) / (module.v_mp_v * module.i_mp_a)
+    return 1.0 - module.v_mp_v / module.v_oc_v, float(steep)

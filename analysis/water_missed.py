@@ -32,6 +32,7 @@ class MissedLimits:
 
 LIMITS = MissedLimits()
 BEFORE_STEPS, BEFORE_ROWS = 10.0, 5
+BEFORE_SURELY = 0.5  # of the expected flow, less two standard uncertainties
 AGAIN_MS = 2 * DAY_MS
 NEAR_MS, NEAR_ROWS = HOUR_MS // 3, 3  # about the moment at which the water stopped
 STEADY = 0.15  # log of power: within it neither cloud nor load has changed
@@ -167,7 +168,9 @@ def _before(view: DayView, seen: Columns, should: Floats, moved: Floats, began: 
     """
     rows = seen.settled & (seen.time_ms <= began) & (seen.time_ms > began - HOUR_MS)
     step = register_step_m3(view.facts)
-    expected = float(should[rows].sum())
+    expected, surely = float(should[rows].sum()), float((seen.surely_m3_h * seen.dt_h)[rows].sum())
     if expected < BEFORE_STEPS * step or np.count_nonzero(rows) < BEFORE_ROWS:
         return float("nan")
+    if surely < BEFORE_SURELY * expected:
+        return float("nan")  # near where lifting begins, or by power alone: then a part missing may be the table's
     return float(np.clip(np.nansum(moved[rows]) / expected, 0.0, 1.5))

@@ -10,11 +10,12 @@ def levels(kind: str) -> dict[str, Levels]:
     on the shaft; what is left is the motor's, some 5 to 15 % of its rating (common practice, no source).
 
     A riser that parts, under load, leaves the pump whole: a rotor then turns with no lift upon it, and the well, which gets its water
-    back, stands as at rest.
+    back, stands as at rest. It does not mend by itself, and lasts until somebody lifts the pump; a well that gave out comes back, or
+    is seen to.
     """
     helical = kind == "helical-rotor"
     common = {
-        "flow": (0.0, 0.03), "onset": (0.6, 0.5), "ran": (1.6, 1.7), "above": (0.0, 1.5), "lead": (0.0, 0.15), "backwards": (0.0, 0.1), "probe": (1.0, 0.08),
+        "flow": (0.0, 0.03), "onset": (0.6, 0.5), "ran": (3.5, 2.5), "above": (0.0, 1.5), "lead": (0.0, 0.15), "backwards": (0.0, 0.1), "probe": (1.0, 0.08),
         "before": (1.0, 0.08), "pipe": (0.0, 0.3), "handled": (0.1, 0.35), "revived": (0.0, 0.15), "water": (12.0, 8.0), "part": (1.0, 0.15),
     }  # fmt: skip
     shaft = common | {

@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.causes.over_voltage import LIMITS as OVER_VOLTAGE
 from analysis.causes.registry import HELICAL, Advice, CauseFile, OfKind, beware, register
+from analysis.gives_up import gives_up
 from analysis.look import Columns
 from analysis.no_water import GONE, fruitless
 from analysis.plant import plant_of
@@ -53,7 +54,12 @@ def watch(view: DayView) -> list[Episode]:
     if len(starts) >= LIMITS.trips:
         ran = _ran_last(seen, starts)
         drawn_down = at_intake(plant_of(view.facts), seen)
-        kept = fruitless(view, ran) | drawn_down[ran] | drawn_down[starts]
+        kept = (
+            fruitless(view, ran)
+            | gives_up(plant_of(view.facts), seen).tries[ran]
+            | drawn_down[ran]
+            | drawn_down[starts]
+        )
         starts = starts[~kept]  # what kept it from lifting water is the cause
     enough = np.flatnonzero(np.cumsum(np.where(_brief(seen, starts), LIMITS.brief, 1.0)) >= LIMITS.trips)
     if not len(enough):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import NO_CLIMBING, Advice, CauseFile, beware, register
+from analysis.gives_up import gives_up
 from analysis.look import Columns, stopped_within, told_off, told_to_stand
 from analysis.no_water import between_tries
 from analysis.plant import Plant, plant_of
@@ -251,6 +252,7 @@ def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     stops = np.maximum.accumulate(np.where(rests, -1, np.arange(len(seen))))[begins - 1]
     real = ~tries_of(seen)[stops]  # of those in vain `not-turning` tells
     real &= ~between_tries(plant, seen)[begins - 1]  # of those against a shut pipe `no-water`
+    real &= ~gives_up(plant, seen).tries[stops]
     begins, stops = begins[real], stops[real]
     if "tank_float_up" not in plant.has:
         stood_h = (seen.time_ms[begins] - seen.time_ms[stops]) / HOUR_MS

@@ -35,7 +35,7 @@ def view_of(**columns: np.ndarray) -> Any:
     seen = SimpleNamespace(
         rows=Rows(time_ms, columns), time_ms=time_ms, turning=turning, dt_h=np.full(n, 1 / 60), moved_m3=0.01 * turning,
         expected=SimpleNamespace(flow_of_sun_m3_h=np.ones(n), daylight=np.ones(n, bool), clear_poa_w_m2=np.full(n, np.nan)),
-        driven=turning, speed_rpm=np.full(n, np.nan), power_w=np.full(n, np.nan),
+        driven=turning, speed_rpm=np.full(n, np.nan), power_w=np.full(n, np.nan), unread=np.zeros(n, bool),
     )  # fmt: skip
     return day_of_columns(seen)
 
