@@ -16,7 +16,7 @@ from analysis.look import IDLE_SHARE, IDLE_W, Columns, over_open_m
 from analysis.meter import register_step_m3
 from analysis.plant import Plant, plant_of
 from analysis.running import LIMITS as RUNNING
-from analysis.running import strong_up_to, tries_of
+from analysis.running import belied, strong_up_to, tries_of
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS, up_to_minute
 from analysis.stood import HALTED, STARTS_W, array_lost, days_idle, turned_off
 from analysis.symptoms import DayView, Episode
@@ -79,7 +79,7 @@ def not_turning(view: DayView) -> list[Episode]:
     locked = locked_rows(plant, seen)
     own_w = view.memory.numbers.get(STARTS_W, 0.0)
     bright = sun_certain(plant, seen, own_w, 1.0 - array_lost(view))
-    stands = seen.asked & ~turns & ~guarded & bright & ~_belied(seen, turns, unknown)
+    stands = seen.asked & ~turns & ~guarded & bright & ~belied(seen, turns, unknown)
     stands &= ~_dusk(plant, seen) & ~_waits(view, seen)
     stands = (locked | stands | (gave.stands & ~turns & ~guarded)) & (seen.dt_h > 0)
     told = np.flatnonzero(stands | (turns & (seen.dt_h > 0)))
@@ -124,20 +124,6 @@ def _lifted(plant: Plant, seen: Columns) -> np.ndarray:
     """Rows in which it was fed and water came, whatever speed their mean holds: short runs in dim light lift too. bool[n]"""
     came = (seen.moved_m3 > 0) | (seen.rows["flow_m3_h"] > 0)
     return (seen.driven | fed_rows(plant, seen)) & came if came.any() else came
-
-
-def _belied(seen: Columns, turns: np.ndarray, unknown: np.ndarray) -> np.ndarray:
-    """Rows read as standing, from the one on in which the meter counted water, until it is seen to turn again: what reads a stop is wrong. bool[n]
-
-    A row after one that turns, or of which nothing is known, still holds water of the run.
-    """
-    rests = ~seen.turning & ~unknown
-    came = rests & (seen.moved_m3 > 0)
-    came[1:] &= rests[:-1]
-    if not came.any():
-        return came
-    places = np.arange(len(came))
-    return np.maximum.accumulate(np.where(came, places, -1)) > np.maximum.accumulate(np.where(turns, places, -1))
 
 
 def _without_water(view: DayView) -> bool:

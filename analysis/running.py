@@ -150,3 +150,17 @@ def tries_of(seen: Columns) -> NDArray[np.bool_]:
     brief = np.bincount(run, seen.dt_h) <= LIMITS.brief_ms / HOUR_MS
     ran = np.bincount(run, seen.turning & ~maybe | seen.settled & ((seen.should_m3_h > 0) | ~brief[run]))
     return maybe & (ran[run] == 0)
+
+
+def belied(seen: Columns, turns: NDArray[np.bool_], unknown: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Rows read as standing, from the one on in which the meter counted water, until it is seen to turn again: what reads a stop is wrong. bool[n]
+
+    A row after one that turns, or of which nothing is known, still holds water of the run.
+    """
+    rests = ~seen.turning & ~unknown
+    came = rests & (seen.moved_m3 > 0)
+    came[1:] &= rests[:-1]
+    if not came.any():
+        return came
+    places = np.arange(len(came))
+    return np.maximum.accumulate(np.where(came, places, -1)) > np.maximum.accumulate(np.where(turns, places, -1))

@@ -52,7 +52,9 @@ def seen_of(n: int, offer_w: Any = 0.0, measured: Any = True, **columns: Any) ->
     held = np.full(n, columns.pop("held", False))
     rows = {name: np.broadcast_to(np.asarray(value, float), n).copy() for name, value in columns.items()}
     expected = SimpleNamespace(
-        mpp_power_w=np.full(n, offer_w), mpp_voltage_v=np.full(n, 100.0), poa_measured=np.full(n, measured),
+        mpp_power_w=np.full(n, offer_w),
+        mpp_voltage_v=np.full(n, 100.0),
+        poa_measured=np.full(n, measured),
         power_at_speed_w=np.full(n, np.nan),
     )
     return SimpleNamespace(
