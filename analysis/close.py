@@ -24,6 +24,7 @@ from analysis.learning import OPENED_BY, Learnt, beginning, forgotten, learn, op
 from analysis.life import with_episodes
 from analysis.lifts_from import own_lift
 from analysis.memory import Case, Memory
+from analysis.more_stops import kept_stops
 from analysis.no_water import GONE
 from analysis.not_yet_told import told_at_close
 from analysis.plant import Plant
@@ -65,6 +66,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     memory.numbers |= _of_standing(view, episodes) | own_start(view) | own_lift(view) | _of_readings(view)
     if asked is None or "controller-trip" in asked:
         memory.numbers |= tallied(view)
+    memory.arrays |= kept_stops(view)
     before = len(memory.cases)
     learnt, scatter = learnt_of(plant, memory), slow_bench(plant).scatter
     was_learnt = learnt

@@ -9,6 +9,7 @@ from dataclasses import replace
 from functools import cache
 
 from analysis.causes.registry import all_causes
+from analysis.more_stops import more_stops
 from analysis.no_measurement import lies, since
 from analysis.no_water import no_water
 from analysis.not_turning import not_turning
@@ -20,7 +21,7 @@ from analysis.symptoms import DayView, Episode
 def watchers() -> dict[str, Callable[[DayView], list[Episode]]]:
     """Everyone who looks at a day, by symptom or cause."""
     own = {name: file.watch for name, file in all_causes().items() if file.watch is not None}
-    return {"no-water": no_water, "not-turning": not_turning, **own}
+    return {"no-water": no_water, "not-turning": not_turning, "more-stops": more_stops, **own}
 
 
 def episodes_of(view: DayView, asked: Iterable[str] | None = None) -> list[Episode]:

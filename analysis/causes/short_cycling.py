@@ -188,7 +188,7 @@ def chatters(plant: Plant, seen: Columns) -> np.ndarray:
     up_h = np.bincount(stretch, np.where(up, seen.dt_h, 0.0))
     rests = ~seen.turning | paused_rows(seen)
     ran = np.maximum.accumulate(np.where(rests, -1, np.arange(len(up))))[begins]
-    short = np.concatenate([[False], (ran >= 0) & _short_runs(plant, seen, rests)[ran]])
+    short = np.concatenate([[False], (ran >= 0) & short_runs(plant, seen, rests)[ran]])
     moves = LIMITS.float_share * plant.facts.tank.capacity_m3
     short |= LIMITS.drawn * up_h * plant.full_flow_m3_h < moves
     if up[-1]:
@@ -257,7 +257,7 @@ def _starts(view: DayView, seen: Columns) -> tuple[np.ndarray, np.ndarray]:
     if "tank_float_up" not in plant.has:
         stood_h = (seen.time_ms[begins] - seen.time_ms[stops]) / HOUR_MS
         brief = LIMITS.drawn * stood_h * plant.full_flow_m3_h < LIMITS.float_share * plant.facts.tank.capacity_m3
-        begins = begins[_short_runs(plant, seen, rests)[stops] | brief]
+        begins = begins[short_runs(plant, seen, rests)[stops] | brief]
     return begins, idle
 
 
@@ -309,7 +309,7 @@ def _clouded(view: DayView, seen: Columns, first: np.ndarray, last: np.ndarray) 
     return weak[last] - weak[first] > LIMITS.clouded * (ran[last] - ran[first])
 
 
-def _short_runs(plant: Plant, seen: Columns, rests: np.ndarray) -> np.ndarray:
+def short_runs(plant: Plant, seen: Columns, rests: np.ndarray) -> np.ndarray:
     """Rows up to which the run was too short to lift the tank from one switching point of a float to the other."""
     lifted = np.cumsum(np.where(seen.turning, seen.dt_h, 0.0) * plant.full_flow_m3_h)
     before = np.maximum.accumulate(np.where(rests, lifted, 0.0))
