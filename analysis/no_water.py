@@ -23,7 +23,7 @@ from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 from analysis.water_lost import came_m3
 from analysis.water_missed import GONE_SHARE, levels_of
-from analysis.water_told import step_n
+from analysis.water_told import gasps_in, step_n
 from logger.record.causes import CAUSES
 
 
@@ -126,7 +126,7 @@ def _labels(
         flowing = (now >= LIMITS.gone_share * should) | (seen.moved_m3 > 0)
         # a sound impeller turned down, and a worn or leaking rotor in weak sun, may lift as little
         starves = light | unloaded if plant.helical and not loss else light
-        gasps = able & starves & _gasps(seen, should)
+        gasps = able & starves & gasps_in(seen, should, LIMITS.gasp_share)
         flowing &= ~gasps
         late = able & (seen.since_n * measures["factor"] >= LIMITS.steps * step * NANO) & (seen.moved_m3 == 0)
         late &= np.isnan(now) | gone
@@ -256,15 +256,6 @@ def owed(plant: Plant, seen: Columns, known_loss: float = 0.0) -> NDArray[np.boo
     step = register_step_m3(plant.facts)
     enough = since >= max(LIMITS.owed_h * plant.full_flow_m3_h, LIMITS.steps * step) * NANO
     return enough & seen.settled & (sure_m3_h > LIMITS.least_owed * plant.full_flow_m3_h)
-
-
-def _gasps(seen: Columns, should: Floats) -> NDArray[np.bool_]:
-    """What comes is the little that the well gives: by the row's own flow, or by how late the register moved."""
-    since = np.concatenate([[-1], seen.since_n[:-1]])[: len(seen)]
-    missed = since + should * seen.dt_h * NANO
-    with np.errstate(invalid="ignore"):
-        slow = (seen.moved_m3 > 0) & (since >= 0) & (seen.moved_m3 * NANO < LIMITS.gasp_share * missed)
-        return np.where(np.isnan(seen.flow_now_m3_h), slow, seen.flow_now_m3_h < LIMITS.gasp_share * should)
 
 
 def _through(seen: Columns, able: NDArray[np.bool_]) -> NDArray[np.bool_]:
