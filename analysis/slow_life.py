@@ -77,15 +77,14 @@ def _setting_unread(plant: Plant) -> SlowBench:
 
 
 def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day: int, figures: DayFigures) -> bool:
-    """Update `memory.cases` at the close of `day`. True: something is suspected or open."""
+    """Update `memory.cases` at the close of `day`. True: something is open, so that the day is not learnt."""
     bench = slow_bench(plant) if SETTING_READ in memory.numbers else _setting_unread(plant)
     recent = drawn_as_learnt(learnt, without_stuck(plant, memory, recent, day))
-    suspected, today = False, windows_of(bench, learnt, recent)
+    today = windows_of(bench, learnt, recent)
     were_dirty = bool(_open(memory, "electric"))
     odd = today.odd_groups
     for group in GROUPS if odd or any(case.ended_ms is None for case in memory.cases) else ():
         if not today.counts[0, COLUMNS_OF[group]].any():
-            suspected |= any(_open(memory, group))
             continue
         were_open = _open(memory, group)
         for case in were_open:
@@ -103,7 +102,10 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
             )  # fmt: skip
             if group == "held" and alarm and not held_on(learnt, recent, alarm.amount, _array_lost(bench, memory)):
                 alarm = None
-            if alarm is not None and (not open_now or _second(alarm)):
+            dark = bool(open_now) and any(
+                moved_on(c, learnt, recent) for c in open_now
+            )  # dark hours look like anything
+            if alarm is not None and not dark and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 since = range(day - alarm.shift.days + 1, day + 1)
                 work, there = (seen(plant.facts, plant.days, since) for seen in (worked_on, visited))
@@ -116,7 +118,6 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
                 form = alarm.form if verdict.form is None else verdict.form
                 told = verdict.cause in known or told_already(bench, memory, verdict.cause, form)
-                told |= any(moved_on(c, learnt, recent) for c in open_now)  # dark hours look like anything
                 told |= verdict.cause == SHADING and not within_days(bench, memory, learnt, form, alarm.amount)
                 water = watered(bench, learnt, memory, alarm, len(amounts))
                 if told or not _stands(plant, memory, learnt, figures, recent, verdict.cause, amounts, alarm, water):
@@ -128,15 +129,13 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 ):
                     found = _Found(group, verdict, form, alarm.shift.days)
                     _begun(plant, bench, memory, learnt, recent, day, figures, found)
-        suspected |= bool(_open(memory, group))
     if not were_dirty and not _open(memory, "electric") and not array_unknown(memory, "electric"):
         days = _days_since_end(plant, memory, "electric", day)
         if (found_before := soiled_since(plant, bench, memory, learnt, recent, day, days)) is not None:
             _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *found_before, BEFORE_ALL))
         elif (fell := shaded_since(plant, bench, memory, figures.taken, day, days)) is not None:
             _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *fell, BESIDE_OTHERS))
-        suspected |= bool(_open(memory, "electric"))
-    return suspected
+    return any(_open(memory, group) for group in GROUPS)
 
 
 @dataclass(frozen=True)

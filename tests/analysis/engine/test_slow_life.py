@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis import lasting
+from analysis import lasting, slow_life
 from analysis.calibration import stated
 from analysis.estimates.vector import HOURS, PLACE, SIZE
 from analysis.held_on import hidden
@@ -16,7 +16,7 @@ from analysis.memory import Case, Memory
 from analysis.plant import Plant, plant_of
 from analysis.rows import Floats
 from analysis.since_when import course, with_other_days
-from analysis.slow import SlowBench, amounts_of, daily_amounts, shift_of, slow_bench
+from analysis.slow import Alarm, SlowBench, amounts_of, daily_amounts, shift_of, slow_bench
 from analysis.slow_life import after_visit, with_slow
 from tests.cases.recorded import HERE, read_case
 
@@ -110,6 +110,22 @@ def test_a_lifted_pump_that_lost_most_of_its_wear_is_mended_whatever_its_success
     if ends:
         assert case.ended_ms == plant.days.open_ms(DAY)
         assert case.size == [0.3, 0.2, 0.4], "sized before the visit"
+
+
+def test_a_day_on_which_something_is_open_is_not_learnt_though_a_second_alarm_is_refused(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    plant, bench, learnt, form = pump()
+    case = Case("slow-hydraulic", "worn-pump", "worn-pump", 1, 1, 1, 1, size=[0.3, 0.2, 0.4])
+    case.weighed = {"day": float(DAY - 5), "window": 2.0, "form": float(form), "amount": 0.3}
+    recent = worn_days(bench, form, [0.25] * 8, ["2"] * 8)
+    moved = shift_of(bench, learnt, recent, "hydraulic", 8, [])
+    assert moved is not None
+    monkeypatch.setattr(slow_life, "best_alarm", lambda *_: Alarm(moved, form, 0.25, 0.01, 99.0))
+    monkeypatch.setattr(slow_life, "told_already", lambda *_: True)
+    memory = Memory(cases=[case])
+    assert with_slow(plant, memory, learnt, recent, DAY + 7, FIGURES)
+    assert memory.cases == [case]
 
 
 def test_wear_that_stayed_after_a_visit_stays_open_and_keeps_its_size() -> None:
