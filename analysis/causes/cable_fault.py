@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, Levels, beware, register, shifts
+from analysis.causes.registry import THREE_PHASE, Advice, CauseFile, Levels, beware, register, shifts
 from analysis.estimates.bench import bench_of
 from analysis.estimates.effects import Effect, current_of_load, shift
 from analysis.estimates.own_light import sides_apart
@@ -22,10 +22,19 @@ class CableLimits:
     of_volts: tuple[float, float] = (0.34, 0.68)  # likewise in volts, at 425 and at 850 W/m2
     of_current: float = 0.2  # likewise in current, at full sun: the maximum itself moves a little
     beside: float = 0.15  # and by how much more a flatter maximum may be missed (a guess)
+    of_copper: float = 0.06  # what two windings lose more than three at the same torque: as much again as these did (common practice, no source)
+    of_phase: tuple[float, float] = (
+        2.4,
+        1.0,
+    )  # log of the mean of three currents, two of them by the root of 3 larger and one none, over that
+    phase: float = 0.3  # share of motors that go on turning on two phases; most stand and hum (a guess)
     wet: float = 0.8  # share of wet splices beside resistive ones (a guess)
 
 
 LIMITS = CableLimits()
+TWO_PHASES = (
+    1.4  # times the power lost, that the current has risen by; a leak to earth takes no more current than power
+)
 CURRENT_SEEN = 0.3  # of the power lost: the current itself must have risen for it to be called a leak to earth
 
 
@@ -40,6 +49,9 @@ def effect(plant: Plant) -> list[Effect]:
     maximum power lowers it a little too (single-diode model, full sun: log of power 0.125 = 0.101 of voltage and 0.024 of current; in
     six tenths of it 0.059 and 0.010).
 
+    A motor that goes on turning on two of three phases draws the root of 3 times as much in each, for the same torque: the mean of the three reads
+    1.15 times what it did, and the windings lose about twice as much, as the square of the current over two of them.
+
     A wet splice leaks to earth with the voltage or its square, and the voltage goes with the speed: more power and more current at the
     same speed, hardly less at low speed with a displacement pump, whose own power goes with the speed, more there with a centrifugal
     one, whose power goes with its cube.
@@ -53,6 +65,11 @@ def effect(plant: Plant) -> list[Effect]:
     low = LIMITS.low_sun
     sun = np.abs(np.cos((np.arange(12) + 0.5 - 6) / 6 * np.pi / 2))
     apart = sides_apart(plant)
+    phases = plant.facts.motor.kind in (None, *THREE_PHASE)
+    lost_phase = Effect(
+        "motor", shift(q=motor_q, t=more, i=np.full(3, LIMITS.of_phase[0])), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.3, sudden=0.9,
+        rate=LIMITS.phase, usual=LIMITS.of_copper, blur=shift(i=LIMITS.of_phase[1]),
+    )  # fmt: skip
     return [
         Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.25, sudden=0.5, usual=LIMITS.usual),
         Effect(
@@ -64,6 +81,7 @@ def effect(plant: Plant) -> list[Effect]:
             lost=np.array([-low, -0.7, -1.0]), loose=0.25 if apart else 0.4, group="electric", sudden=0.5,
             blur=shift(s=LIMITS.beside * sun**2) if apart else None,
         ),
+        *([lost_phase] if phases and "motor_current_a" in plant.has else []),
     ]  # fmt: skip
 
 
@@ -76,6 +94,8 @@ def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
     lost = f"{100 * figures.get('size', 0.0):.0f} % of the power is lost on the way"
     current, volts = shifts(figures, "i"), shifts(figures, "av")
+    if current and max(current) > TWO_PHASES * figures.get("size", 0.0):
+        return f"{lost} and the motor takes {100 * np.expm1(max(current)):.0f} % more current at the same speed and water: one that turns on two of its three phases looks so."
     if current and max(current) > CURRENT_SEEN * figures.get("size", 0.0):
         return (
             f"{lost} and the motor's feed takes more current at the same speed, while "

@@ -218,7 +218,7 @@ def test_power_held_back_lowers_the_ceiling(site: str) -> None:
 
 @pytest.mark.parametrize("site", ALL)
 def test_a_wet_splice_takes_power_and_current_and_leaves_the_water(site: str) -> None:
-    joint, wet = (effect for effect in effects("cable-fault", site) if effect.part == "motor")
+    joint, wet, *_ = (effect for effect in effects("cable-fault", site) if effect.part == "motor")
     assert (bands(wet, "t") > 0).all()
     assert (bands(wet, "q") < 0).all()
     assert (bands(wet, "n") == 0).all()

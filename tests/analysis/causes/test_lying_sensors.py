@@ -454,3 +454,26 @@ def test_water_that_is_counted_is_not_missing() -> None:
     assert not water_came(np.zeros(5), due).any()
     assert water_came(np.array([0.0, 1.0, 0.0, 0.0, 0.0]), due).tolist() == [False, True, False, False, False]
     assert water_came(np.full(5, 0.9), due).all()
+
+
+@pytest.mark.parametrize(("torque", "current", "cause"), [(0.06, 0.144, "cable-fault"), (0.0, 0.144, "sensor-fault")])
+def test_a_motor_on_two_of_its_phases_is_no_lying_current(torque: float, current: float, cause: str) -> None:
+    """One channel departs where one lies; two windings that do the work of three lose more as well."""
+    plant, _ = recorded("none/centrifugal")
+    three = plant_of(replace(plant.facts, motor=replace(plant.facts.motor, kind="permanent-magnet")))
+    places = [PLACE[f"{name}{band}"] for name in "nti" for band in (1, 2)]
+    seen = np.array([place for place in GROUPS["hydraulic"] if place in places])
+    mean = np.zeros(SIZE)
+    mean[[PLACE["t1"], PLACE["t2"]]] = torque
+    mean[[PLACE["i1"], PLACE["i2"]]] = current
+    moved = Shift("hydraulic", seen, mean[seen], np.diag(np.full(len(seen), 0.012**2)), 5)
+    assert weigh_shift(slow_bench(three), moved).cause == cause
+
+
+def test_a_motor_with_two_leads_loses_no_phase() -> None:
+    plant, _ = recorded("none/centrifugal")
+    count = {}
+    for kind in ("permanent-magnet", "brushed-dc"):
+        of_kind = plant_of(replace(plant.facts, motor=replace(plant.facts.motor, kind=kind)))
+        count[kind] = len([one for one in all_causes()["cable-fault"].effect(of_kind) if one.part == "motor"])  # type: ignore[misc]
+    assert count == {"permanent-magnet": 3, "brushed-dc": 2}
