@@ -10,6 +10,7 @@ from functools import cached_property
 
 import numpy as np
 
+from analysis.at_the_limit import Beside, by_limit, loads_of
 from analysis.causes.registry import Levels, all_causes
 from analysis.estimates.effects import FIRST_WATER, IS_FLOW
 from analysis.estimates.vector import PLACE
@@ -79,7 +80,7 @@ class Verdict:
 
 
 def weigh_shift(
-    bench: SlowBench, moved: Shift, at_once: float | None = None, work: bool = False, beside: Shift | None = None,
+    bench: SlowBench, moved: Shift, at_once: float | None = None, work: bool = False, beside: Beside | None = None,
     nothing_per_year: float = NOTHING_PER_YEAR, visited: bool = False,
 ) -> Verdict:  # fmt: skip
     """Shares of the slow causes for one shift.
@@ -89,16 +90,14 @@ def weigh_shift(
     work
         Somebody worked on pump, leads or controller when it began.
     beside
-        What the same days say of the array: a reading of the power that is off is off there as well.
+        What the same days say of the array: a reading of the power that is off is off there as well; and of the power at the pump's limit.
     visited
         Somebody was at the pump when it began, whatever for.
     """
     tried = amounts_tried(bench, moved)
     fits = _fits(bench, moved, tried)
     if beside is not None:
-        fits = [
-            fit + more for fit, more in zip(fits, [*_beside(bench, beside, tried), 0.0, 0.0, 0.0, 0.0], strict=True)
-        ]
+        fits = [fit + more for fit, more in zip(fits, _beside(bench, moved, beside, tried), strict=True)]
     of_form: dict[int, float] = {}
     for (form, _), fit, course in zip(tried, fits, _courses_of(bench, tried, at_once), strict=False):
         of_form[form] = max(of_form.get(form, -np.inf), TEMPER_DAYS * fit + course)
@@ -308,7 +307,18 @@ def _two_at_once(bench: SlowBench, moved: Shift, at_once: float | None) -> list[
     return found
 
 
-def _beside(bench: SlowBench, beside: Shift, tried: list[tuple[int, float]]) -> list[float]:
+def _beside(bench: SlowBench, moved: Shift, beside: Beside, tried: list[tuple[int, float]]) -> list[float]:
+    """What the array and the limit say of each form with its amount, and of the four that `_fits` ends with, as log-likelihood."""
+    loads, open_ = loads_of(bench, tried)
+    nothing = np.zeros(4)
+    said = by_limit(beside.limit, moved, np.append(loads, nothing), np.append(open_, nothing))
+    said[len(tried)] = 0.0  # an unknown cause may move the limit as well
+    if beside.array is not None:
+        said[: len(tried)] += _by_array(bench, beside.array, tried)
+    return list(said.tolist())
+
+
+def _by_array(bench: SlowBench, beside: Shift, tried: list[tuple[int, float]]) -> Floats:
     """Log-likelihood of what each form with its amount makes of the array's figures, over that of leaving them alone."""
     every = np.array([form for form, _ in tried], np.int64)
     told = bench.moves[every[:, None], beside.places].any(axis=1).nonzero()[0]
@@ -320,7 +330,7 @@ def _beside(bench: SlowBench, beside: Shift, tried: list[tuple[int, float]]) -> 
         open_ = np.vstack([np.zeros(len(beside.places)), (bench.loose[forms, None] * explained) ** 2])
         logs = np.array(_gauss(misses, beside.covariance, open_))
         found[told] = np.clip(logs[1:] - logs[0], -BESIDE_TOLD, BESIDE_TOLD)
-    return list(found.tolist())
+    return found
 
 
 def _gauss(misses: Floats, covariance: Floats, more: Floats, unknowns: Floats | None = None) -> list[float]:

@@ -6,6 +6,7 @@ Never: finding out that a channel lies (causes/sensor_fault.py does); rows.
 
 import numpy as np
 
+from analysis.at_the_limit import Beside, limit_of
 from analysis.diagnosis import Verdict
 from analysis.estimates.vector import PLACE
 from analysis.learning import Learnt
@@ -96,6 +97,17 @@ def array_unknown(memory: Memory, group: str) -> bool:
         for case in known
         if case.family in ("sensor-fault", "slow-hydraulic")
     )
+
+
+def said_beside(
+    plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, group: str, days: int
+) -> Beside | None:
+    """What the same days say of the array and of the pump's limit; None where that tells nothing of the causes of `group`."""
+    if group != "hydraulic":
+        return None
+    held = any(case.family == "slow-held" and case.ended_ms is None for case in memory.cases)
+    limit = None if held else limit_of(plant, learnt, recent, days)
+    return Beside(of_the_array(bench, memory, learnt, recent, group, days), limit)
 
 
 def of_the_array(

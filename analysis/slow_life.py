@@ -20,7 +20,7 @@ from analysis.held_on import HIDES, held_on, hides, sizing, untellable
 from analysis.lasting import SHOWS, Watered, lasts, watered
 from analysis.learning import Learnt
 from analysis.life import UNLEARNT, number_of, take_verdict, unlearnt
-from analysis.lying import array_unknown, of_the_array, told_already, told_by_another, without_stuck
+from analysis.lying import array_unknown, said_beside, told_already, told_by_another, without_stuck
 from analysis.memory import Case, Memory
 from analysis.meter import METERS
 from analysis.one_finding import FLOW_SHARE_LOST, SAME_DAYS, reopened, taken_over
@@ -111,7 +111,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 work, there = (seen(plant.facts, plant.days, since) for seen in (worked_on, visited))
                 verdict = weigh_shift(
                     bench, alarm.shift, course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work,
-                    of_the_array(bench, memory, learnt, recent, group, alarm.shift.days),
+                    said_beside(plant, bench, memory, learnt, recent, group, alarm.shift.days),
                     often_nothing(bench, alarm.form, is_new(learnt, group)), there,
                 )  # fmt: skip
                 if verdict.cause in COMES_AGAIN:
@@ -305,7 +305,7 @@ def _weighed_again(
     told, group = int(case.weighed["day"]), case.family.removeprefix("slow-")
     since = range(int(told - case.weighed["window"]) + 1, told + 1)
     work, there = (seen(plant.facts, plant.days, since) for seen in (worked_on, visited))
-    beside = of_the_array(bench, memory, learnt, recent, group, days)
+    beside = said_beside(plant, bench, memory, learnt, recent, group, days)
     sound = often_nothing(bench, int(case.weighed["form"]), UNLEARNT in case.weighed)
     return weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside, sound, there)
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from analysis.causes.registry import all_causes
+from analysis.at_the_limit import Beside
 from analysis.diagnosis import NOTHING, weigh_levels, weigh_shift
 from analysis.estimates import hydraulic
 from analysis.estimates.bench import bench_of
@@ -101,7 +102,7 @@ def test_a_reading_of_the_power_that_is_off_is_off_at_the_array_too(array_too: f
     array = np.array([place for place in GROUPS["electric"] if S.start <= place < S.stop or place in volts])
     told = np.where(np.isin(array, list(volts)), 0.0, array_too)
     beside = Shift("electric", array, told, np.diag(np.full(len(array), 0.03**2)) + 0.02**2, 5)
-    alone, both = weigh_shift(bench, moved), weigh_shift(bench, moved, beside=beside)
+    alone, both = weigh_shift(bench, moved), weigh_shift(bench, moved, beside=Beside(beside, None))
     assert alone.shares["sensor-fault"] > 0.02
     if array_too:
         assert both.shares["sensor-fault"] > max(alone.shares["sensor-fault"], 0.9)
