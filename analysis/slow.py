@@ -14,7 +14,7 @@ import numpy as np
 from analysis.by_form import ByForm, by_form
 from analysis.causes.registry import all_causes
 from analysis.estimates.effects import FIRST_WATER, FLOW_PLACES, Effect, as_shown
-from analysis.estimates.scatter import GROUPS, Scatter, scatter_of
+from analysis.estimates.scatter import GROUPS, TELL_ALONE, Scatter, scatter_of
 from analysis.estimates.vector import NAMES, PLACE, last_days
 from analysis.learning import Learnt
 from analysis.meter import METERS
@@ -281,7 +281,7 @@ def _shifts(
     counted = np.where(keep, counts, 1)
     of_group = bench.of_group[group]
     covariance, daily, always = learnt.of_group(group)
-    lasting, diagonal = covariance + of_group.drift, daily / counted + always
+    lasting, diagonal = covariance + of_group.drift, daily / np.minimum(counted, TELL_ALONE[places]) + always
     for form, amount in nuisance:
         effect = bench.effects[form]
         if effect.group == group:

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.causes.registry import HELICAL, NO_CLIMBING, Advice, CauseFile, OfKind, beware, register, shifts
 from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, bent_head, shift, slip_open
+from analysis.estimates.effects import Effect, bent_head, current_of, shift, slip_open
 from analysis.plant import Plant
 
 
@@ -91,7 +91,7 @@ def _starved(plant: Plant, bearable_m: float) -> Effect:
     lost = -np.maximum(short, 0.05)
     return Effect(
         "intake",
-        shift(q=lost - bench.flow_per_power * torque, n=lost, t=torque, i=torque),
+        shift(q=lost - bench.flow_per_power * torque, n=lost, t=torque, i=current_of(plant, torque)),
         LIMITS.starved_least,
         LIMITS.most,
         lost=lost,
@@ -114,7 +114,7 @@ def _narrowed(plant: Plant) -> list[Effect]:
     return [
         Effect(
             "pump",
-            shift(q=share - load * bench.flow_per_power, n=share, t=load, i=load),
+            shift(q=share - load * bench.flow_per_power, n=share, t=load, i=current_of(plant, np.full(3, load))),
             LIMITS.least,
             LIMITS.most,
             lost=share - load * bench.flow_per_power,

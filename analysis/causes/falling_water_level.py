@@ -26,7 +26,7 @@ class FallingLevelLimits:
     how often is a guess: 0.05 was surer than simulated seasons of four of five plants bear out)."""
     slope_open: float = 0.2  # how far the datasheet's own slopes with head are open (a guess)
     first_open: float = (
-        0.2  # risers a metre: a centrifugal pump turns for longer before it lifts, the deeper the longer
+        0.03  # risers a metre: a centrifugal pump turns for longer before it lifts, the deeper the longer
     )
 
 

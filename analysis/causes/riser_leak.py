@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.causes.registry import CENTRIFUGAL, HELICAL, Advice, CauseFile, Levels, OfKind, beware, register, shifts
 from analysis.estimates.bench import LOST_AT_FULL, bench_of
-from analysis.estimates.effects import Effect, relieved, shift
+from analysis.estimates.effects import Effect, current_of, relieved, shift
 from analysis.estimates.vector import BANDS
 from analysis.plant import Plant
 from analysis.rows import Floats
@@ -21,11 +21,12 @@ class RiserLeakLimits:
     usual: float = 0.2  # half of all stay below (a guess)
     beyond: float = 0.5  # of the riser: it lies beyond the hole, which may be anywhere
     drained: float = 0.6  # of the riser; the hole may lie anywhere along it
+    deep_open: float = 1.0  # risers for each unit of flow lost that the first water may be off by, for that
     high: float = 0.2  # of leaks below the wellhead: near the top, where it presses least, so that hardly any drains but all that stands above
     high_drained: float = 0.1
     high_open: float = 0.2
     drained_for: float = 0.15  # the share lost at which it surely has drained by morning
-    sudden: float = 0.85  # a joint or a fitting lets go; a hole rusts through and grows (a guess)
+    sudden: float = 0.65  # a joint or a fitting lets go; a hole rusts through and grows (a guess)
     holds: float = (
         0.15  # of leaks: at the wellhead or behind it, so that the column stays; a riser has many more joints (a guess)
     )
@@ -37,6 +38,9 @@ class RiserLeakLimits:
     fallen_for: float = 0.15  # the share lost at which the gauge surely has fallen by morning
     falls_back: float = 0.5  # of holes in a riser: what runs out falls back into the well, and not into a dry layer or out above ground (a guess)
     load_open: float = 0.03  # log of torque for each unit of flow lost: against a little less head (a guess)
+    load_open_impellers: float = (
+        0.06  # likewise: how much they move more by, and take for it, hangs on the slope of two curves (a guess)
+    )
     check_valve_least: float = 0.45
     check_valve_centrifugal: float = 1.0  # a centrifugal pump's first water depends on where lifting begins, too
 
@@ -81,7 +85,7 @@ def _columns(above: float) -> list[tuple[str | None, float, float, float, float]
     found: list[tuple[str | None, float, float, float, float]] = [(None, 0.0, 0.0, 0.0, LIMITS.holds)]
     for stand, often in _gauges(above):
         deep = drains * often * (1.0 - LIMITS.high)
-        found.append(("wall", drained, stand, 0.0, deep * (1.0 - LIMITS.eaten)))
+        found.append(("wall", drained, stand, LIMITS.deep_open, deep * (1.0 - LIMITS.eaten)))
         found.append(("wall", drained, stand, LIMITS.eaten_open, deep * LIMITS.eaten))
         found.append(("wall", high, stand, high_open, drains * often * LIMITS.high))
     return found
@@ -92,9 +96,10 @@ def _hole(
 ) -> Effect:  # fmt: skip
     bench = bench_of(plant)
     out = bench.constant_loss()
+    load_open = LIMITS.load_open if plant.helical else LIMITS.load_open_impellers
     return Effect(
         part,
-        shift(q=out, n=out + bench.flow_per_power * lighter, t=lighter, i=lighter) + beside,
+        shift(q=out, n=out + bench.flow_per_power * lighter, t=lighter, i=current_of(plant, lighter)) + beside,
         LIMITS.least,
         LIMITS.most,
         lost=out,
@@ -102,7 +107,7 @@ def _hole(
         curved=True,
         sudden=LIMITS.sudden,
         blur=shift(first=late),
-        unknowns=(shift(t=LIMITS.load_open, i=LIMITS.load_open),),
+        unknowns=(shift(t=load_open, i=current_of(plant, np.full(BANDS, load_open))),),
         rate=rate,
         usual=LIMITS.usual,
     )

@@ -21,8 +21,8 @@ class WornPumpLimits:
     usual: float = 0.2  # half of all stay below (a guess)
     rubs_less: float = 0.1  # of a helical rotor's torque, for each unit of flow lost, and how far that is open
     rubs_open: float = 0.08
-    sudden: float = 0.35  # a stage broken by a stone, a stator torn or run dry; sand takes months (a guess)
-    late_open_h: float = 0.1
+    sudden: float = 0.2  # a stage broken by a stone, a stator torn or run dry; sand takes months (a guess)
+    late_open_h: float = 0.03
     """Of full flow, for each unit of it lost: a worn impeller must turn faster before it lifts at all, and the sun takes its time (a guess)."""
     late: float = (
         0.5  # of worn impellers: rings that leak take little of the head at no flow, vanes worn off do (a guess)
@@ -47,8 +47,8 @@ def effect(plant: Plant) -> list[Effect]:
     bench = bench_of(plant)
     driven = (bench.head_m / bench.head_m[-1]) ** (1.0 if plant.helical else 0.5)
     back, per_power = bench.constant_loss() * driven, bench.flow_per_power
-    spared = relieved(plant, bench, LOST_AT_FULL * float(bench.flow_m3_h[-1]), of_well=1.0, of_riser=1.0)
     if plant.helical:
+        spared = relieved(plant, bench, LOST_AT_FULL * float(bench.flow_m3_h[-1]), of_well=1.0, of_riser=1.0)
         rotor = spared - LIMITS.rubs_less
         rubs = shift(t=LIMITS.rubs_open, i=LIMITS.rubs_open, n=per_power * LIMITS.rubs_open)
         return [_form(plant, back, back + per_power * rotor, rotor, 1.0, None, rubs)]

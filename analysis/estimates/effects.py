@@ -181,10 +181,13 @@ def head_shift(plant: Plant, bench: Bench, extra_m: Floats, measured: bool) -> d
 MAGNETISED, IMPELLER = 0.7, 0.5
 """Log of the motor's current for each unit of log of torque: near half of an induction motor's at full load magnetises it and stays;
 impellers mostly have such a motor, and take little load at low speed (common practice, no source)."""
+NOTHING_MAGNETISED = ("permanent-magnet", "brushed-dc")
 
 
 def current_of(plant: Plant, torque: Floats) -> Floats:
     """Log of the motor current for a log of torque: as much in a permanent magnet's, less where a part of the current only magnetises."""
+    if plant.facts.motor.kind in NOTHING_MAGNETISED:
+        return torque
     if not plant.helical:
         return IMPELLER * torque
     return MAGNETISED * torque if plant.facts.motor.kind == "induction" else torque
@@ -232,9 +235,9 @@ RELIEF_AT = (
 
 
 def relieved(plant: Plant, bench: Bench, lost_m3_h: float, of_well: float, of_riser: float) -> Floats:
-    """Log of the torque that a displacement pump is spared at given speed where less water is lifted: less drawdown, less friction.
+    """Log of the torque that a sound pump is spared at given speed where less water is lifted: less drawdown, less friction.
 
-    Nothing at impellers: against less head they move more and take more, but worn ones move less; which of the two, only a test bench tells.
+    A displacement pump turns lighter against less head; impellers move more and mostly take more, so that theirs rises.
 
     lost_m3_h
         Flow that is missing, at all powers alike. [m3/h]
