@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.causes.registry import all_causes
 from analysis.at_the_limit import Beside
+from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, weigh_levels, weigh_shift
 from analysis.estimates import hydraulic
 from analysis.estimates.bench import bench_of
