@@ -21,7 +21,7 @@ class WornPumpLimits:
     usual: float = 0.2  # half of all stay below (a guess)
     rubs_less: float = 0.1  # of a helical rotor's torque, for each unit of flow lost, and how far that is open
     rubs_open: float = 0.08
-    sudden: float = 0.2  # a stage broken by a stone, a stator torn or run dry; sand takes months (a guess)
+    sudden: float = 0.25  # a stage broken by a stone, a stator torn or run dry; sand takes months (a guess)
     late_open_h: float = 0.03
     """Of full flow, for each unit of it lost: a worn impeller must turn faster before it lifts at all, and the sun takes its time (a guess)."""
     late: float = (
