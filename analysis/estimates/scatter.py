@@ -75,7 +75,7 @@ RATING_STD = 0.1
 SLIP_STD = 0.05
 """What a drive tells as its motor's speed is its own frequency as often as the shaft's, and a datasheet likewise: an induction motor's slip, 3 to
 8 % in a borehole's small ones, lies between them one way or the other (common practice, no source)."""
-TURNS_WITHIN = 0.0015
+TURNS_WITHIN = 0.01
 """How far a scale of speed that was learnt so holds elsewhere within a band of power, where the table hides its impellers' speeds (a guess)."""
 METER_STD = 0.02
 """ISO 4064 class 2 meters keep +-2 % in their upper flow zone when new (from memory); installed for years, twice that."""
