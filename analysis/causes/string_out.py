@@ -181,6 +181,9 @@ def known_of(facts: SiteFacts, memory: Memory) -> Known:
     newest = (told if measured else _newest(memory.arrays["recent"]))[hours]
     current = np.where(days[hours] >= LIMITS.learnt_days, mean[hours], np.nan)
     usual, kept = between_known(current) if measured else current, ~np.isnan(newest)
+    if measured and not np.isnan(current).all():
+        # beside a sensor, hours in which the pump was always held back would give what the others do
+        usual = np.where(np.isnan(usual), np.nanmedian(current), usual)
     if not measured and kept.any():  # the air of these days; also hours that were held back before
         usual = np.where(kept, newest, np.median(newest[kept]))
     if np.isnan(usual).all():
