@@ -38,6 +38,8 @@ UNREAD = (0.75, 0.3)
 """Likewise of trips whose code nothing reads: a float that nobody reads stops a pump too. Set with care between what was counted here (all of 3, none
 of 1) and what was true before such stops were held against their own evenness (3 of 8)."""
 ARE_LEFT_OVER = frozenset({"panel-soiling", "shading", "unexplained"})
+MARKED = "marked"
+"""In a case's numbers where one of these causes showed by a mark of its own all the same: clear days that fell together."""
 
 
 def stated(

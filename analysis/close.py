@@ -76,9 +76,8 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     )
     if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
-    if "irradiance_w_m2" in plant.has:
-        memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
-    elif not figures.told.any():
+    memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
+    if "irradiance_w_m2" not in plant.has and not figures.told.any():
         vector = without_haze(vector, learnt.hours_of_sun)
     sky = memory.arrays.get("sky")
     usual = None if "irradiance_w_m2" in plant.has else learnt.hours_of_sun

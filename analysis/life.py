@@ -6,7 +6,7 @@ Flow: watchers.py (episodes), slow.py (alarms), diagnosis.py (shares) -> HERE ->
 
 import numpy as np
 
-from analysis.calibration import ARE_LEFT_OVER, stated, stated_by_itself
+from analysis.calibration import ARE_LEFT_OVER, MARKED, stated, stated_by_itself
 from analysis.causes.over_voltage import far_below_rating
 from analysis.causes.registry import Levels, all_causes
 from analysis.come_again import STILL_MS as REOPENED_MS
@@ -360,7 +360,8 @@ def told_of(case: Case) -> tuple[float, dict[str, float]]:
         share = stated_by_itself(case.cause, once, unread)
         return share, {"short-cycling": min(share, (1.0 - share) / 2)} if unread else {}
     renamed = case.cause != case.first_cause
-    share, rivals = stated(case.confidence, case.rivals, renamed, case.cause in ARE_LEFT_OVER, once)
+    left_over = case.cause in ARE_LEFT_OVER and MARKED not in case.weighed
+    share, rivals = stated(case.confidence, case.rivals, renamed, left_over, once)
     worth = UNLEARNT_WORTH if UNLEARNT in case.weighed else 1.0
     return worth * share, {name: min(rival, worth * share) for name, rival in rivals.items()}
 

@@ -21,7 +21,7 @@ from analysis.symptoms import worked_on
 SHADING = "shading"
 TAKEN, USUAL, FELL = "taken", "taken_usual", "fell_day"
 """In the memory: hours taken of the last days, what each gave before what is open, the last day on which hours had fallen."""
-BEFORE_ALL, BESIDE_OTHERS = 1.0, 2.0
+BEFORE_ALL, BESIDE_OTHERS, CLEAR_FELL = 1.0, 2.0, 3.0
 """How a case was seen against the weeks before: in all hours (soiling.py), or in some beside the others."""
 SOUND = 0.1  # log: an hour that lost less is not in a shade
 DARK = 0.3  # likewise: no haze takes so much of one hour

@@ -9,6 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from analysis.calibration import MARKED
 from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, often_nothing, weigh_shift
 from analysis.estimates.bench import DAY_SHARE, times_left, water_lost_with
@@ -26,7 +27,7 @@ from analysis.meter import METERS
 from analysis.one_finding import FLOW_SHARE_LOST, SAME_DAYS, reopened, taken_over
 from analysis.plant import Plant
 from analysis.rows import Floats, middle
-from analysis.shaded import BEFORE_ALL, BESIDE_OTHERS, SHADING, moved_on, settled, shaded_since, since_fell, within_days
+from analysis.shaded import BESIDE_OTHERS, CLEAR_FELL, SHADING, moved_on, settled, shaded_since, since_fell, within_days
 from analysis.since_when import LOOK_BACK, course, that_tell, with_other_days
 from analysis.slow import (
     COLUMNS_OF,
@@ -132,7 +133,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
     if not were_dirty and not _open(memory, "electric") and not array_unknown(memory, "electric"):
         days = _days_since_end(plant, memory, "electric", day)
         if (found_before := soiled_since(plant, bench, memory, learnt, recent, day, days)) is not None:
-            _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *found_before, BEFORE_ALL))
+            _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *found_before))
         elif (fell := shaded_since(plant, bench, memory, figures.taken, day, days)) is not None:
             _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *fell, BESIDE_OTHERS))
     return any(_open(memory, group) for group in GROUPS)
@@ -221,7 +222,8 @@ def _begun(
         case.weighed["day"] = float(day)
         case.weighed["window"] = float(found.window)
     case.weighed["form"] = float(found.form)
-    case.weighed |= unlearnt(float(learnt.days[GROUPS[found.group]].max()))
+    marked = {MARKED: 1.0} if found.from_before == CLEAR_FELL else {}
+    case.weighed |= unlearnt(float(learnt.days[GROUPS[found.group]].max())) | marked
     case.weighed["from_before"] = found.from_before  # seen against the weeks just before, not what was learnt
     if not case.began_ms:
         case.began_ms = plant.days.open_ms(day - found.window + 1)
@@ -244,15 +246,14 @@ def _again(
     if from_before == BESIDE_OTHERS:
         moved, amounts = since_fell(bench, memory, form, min(since, WEIGHED_DAYS), len(recent))
     elif from_before:
-        moved, amounts = since_before(bench, memory, learnt, recent, min(since, WEIGHED_DAYS))
+        moved, amounts = since_before(bench, memory, learnt, recent, min(since, WEIGHED_DAYS), from_before)
     else:
         newest = that_tell(recent[-since:], group, WEIGHED_DAYS)
         moved = shift_of(bench, learnt, newest, group, len(newest), others)
         amounts = np.empty(0) if moved is None else daily_amounts(learnt, recent, moved, direction)
     if moved is None:
         return
-    today = amounts[-1]
-    effect = bench.effects[form]
+    today, effect = amounts[-1], bench.effects[form]
     if np.isnan(today) or (effect.fixed and amounts_of(bench, moved, np.array([form]))[1][0] > WHOLE_TOLD):
         return
     usual = middle(amounts[-since:]) if since else float(today)
@@ -273,7 +274,7 @@ def _again(
     if group == "hydraulic":
         amounts = with_other_days(bench, learnt, recent, group, direction, amounts)
     begins, at_once = course(amounts, since, effect.most, effect.sudden)
-    if from_before == BEFORE_ALL or (case.cause == SOILING and "irradiance_w_m2" in plant.has):
+    if from_before not in (0.0, BESIDE_OTHERS) or (case.cause == SOILING and "irradiance_w_m2" in plant.has):
         begins = exceeded_since(amounts, begins)
     _dated(plant, case, day - (len(amounts) - 1 - begins), day)
     if at_once is not None and day - int(case.weighed["day"]) <= COURSE_DAYS:

@@ -1,17 +1,21 @@
-"""Soiling seen against the weeks just before, where a sensor reads the sun.
+"""Soiling seen against the weeks just before, by a sensor of the sun or by the clear days that the array itself knows.
 
-Flow: estimates/days_before.py, slow.py -> HERE -> slow_life.py.
+Flow: estimates/days_before.py, estimates/clear_levels.py, slow.py -> HERE -> slow_life.py.
 Never: the life of a finding.
 """
 
 import numpy as np
 
-from analysis.diagnosis import NOTHING, Verdict, weigh_shift
+from analysis.causes.registry import all_causes
+from analysis.diagnosis import NOTHING, NOTHING_PER_YEAR, Verdict, weigh_shift
+from analysis.estimates.clear_levels import fallen, in_clear_air
 from analysis.estimates.days_before import MEASURED, SUN, Change, largest_change, telling
+from analysis.estimates.own_light import sides_apart
 from analysis.learning import Learnt
 from analysis.memory import Memory
 from analysis.plant import Plant
 from analysis.rows import Floats
+from analysis.shaded import BEFORE_ALL, CLEAR_FELL
 from analysis.slow import Shift, SlowBench, amounts_of, shift_of
 from analysis.symptoms import worked_on
 
@@ -26,15 +30,15 @@ ENOUGH = 6.0
 
 def soiled_since(
     plant: Plant, bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, day: int, days: int
-) -> tuple[Verdict, int, int] | None:
-    """What the array lost within days: verdict, form and window; None where nothing is worth telling. What it was before goes into `memory.arrays`.
+) -> tuple[Verdict, int, int, float] | None:
+    """What the array lost within days: verdict, form, window, and against what it was seen; None where nothing is worth telling. What it was before goes into `memory.arrays`.
 
     days
         No more of the last ones than so many: those before are days of another fault.
     """
     hours = memory.arrays.get(SUNS)
-    change = largest_change(hours[-days:], ENOUGH) if hours is not None and "irradiance_w_m2" in plant.has else None
-    if change is None or change.ratio < ENOUGH:
+    change = None if hours is None else _changed(plant, hours[-days:])
+    if change is None:
         return None
     shift = _shift(bench, learnt, recent, change)
     form = bench.causes.index(SOILING)
@@ -43,10 +47,42 @@ def soiled_since(
         return None
     work = worked_on(plant.facts, plant.days, range(day - change.days + 1, day + 1))
     verdict = weigh_shift(bench, shift, None, work)
+    sun_measured = "irradiance_w_m2" in plant.has
+    if not sun_measured:
+        verdict = _nothing_by(verdict, change.ratio)
     if verdict.cause != SOILING or verdict.shares[NOTHING] >= MOST_NOTHING:
         return None
     memory.arrays[BEFORE] = np.stack([change.before, change.own, np.full(len(change.own), change.variance)])
-    return verdict, form if verdict.form is None else verdict.form, change.days
+    return (
+        verdict,
+        form if verdict.form is None else verdict.form,
+        change.days,
+        BEFORE_ALL if sun_measured else CLEAR_FELL,
+    )
+
+
+def _changed(plant: Plant, hours: Floats) -> Change | None:
+    """What the last days lost, where it is certain enough. hours : float64[days, HOURS], today last."""
+    if "irradiance_w_m2" in plant.has:
+        change = largest_change(hours, ENOUGH)
+        return change if change is not None and change.ratio >= ENOUGH else None
+    return fallen(hours, not sides_apart(plant), _evens() + LOOKS)
+
+
+def _evens() -> float:
+    """Log of the odds that make dust as likely as nothing, as often as either is."""
+    return float(np.log(NOTHING_PER_YEAR / all_causes()[SOILING].per_year))
+
+
+def _nothing_by(verdict: Verdict, odds: float) -> Verdict:
+    """The verdict with the share of nothing that the days' own course leaves: it knows of the wandering sky, and of weeks of cloud."""
+    nothing = float(1.0 / (1.0 + np.exp(odds - _evens())))
+    some = 1.0 - verdict.shares[NOTHING]
+    shares = {name: share / some * (1.0 - nothing) for name, share in verdict.shares.items() if name != NOTHING}
+    return Verdict(shares | {NOTHING: nothing}, verdict.form)
+
+
+LOOKS = float(np.log(2.0))  # lengths of time that overlap by more than half are two looks, and may go wrong so often
 
 
 LATELY, BEFORE_DAYS, LEAST_DAYS = 3, slice(-60, -8), 6
@@ -115,7 +151,7 @@ def _shift(bench: SlowBench, learnt: Learnt, recent: Floats, change: Change) -> 
 
 
 def since_before(
-    bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, days: int
+    bench: SlowBench, memory: Memory, learnt: Learnt, recent: Floats, days: int, against: float = BEFORE_ALL
 ) -> tuple[Shift | None, Floats]:
     """How a change told of goes on: its mean over the last `days`, and by day how much of the array's power is lost (log).
 
@@ -130,6 +166,10 @@ def since_before(
     newest = known[-days:]
     with np.errstate(divide="ignore", invalid="ignore"):
         lost = -(weight * np.where(known, off, 0.0)).sum(axis=1) / weight.sum(axis=1)
+        if against == CLEAR_FELL:
+            clear = in_clear_air(lost)
+            lost, off = np.where(clear, lost, np.nan), np.where(clear[:, None], off, np.nan)
+            newest = ~np.isnan(off[-days:])
         mean = np.where(newest, off[-days:], 0.0).sum(axis=0) / newest.sum(axis=0)
     if not newest.any():
         return None, lost
