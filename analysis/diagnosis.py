@@ -119,11 +119,10 @@ def weigh_shift(
     if risen is not None:
         logs[NOTHING].append((TEMPER_DAYS * risen + np.log(RISEN_PER_YEAR), -1))
     if moved.group == "held":
-        by_hand, rate = fits[BY_HAND_FIT], TURNED_DOWN_PER_YEAR * _set_by_hand(moved)
-        if (
-            bench.setting_read
-        ):  # what is left is a limit kept elsewhere, which no figure tells from the controller's own
-            by_hand, rate = min(by_hand, max(fits[: len(tried)], default=by_hand)), TURNED_DOWN_PER_YEAR * ELSEWHERE
+        # a lower speed costs power in one proportion, whoever set it: a hand explains the two no better than the controller
+        by_hand = min(fits[BY_HAND_FIT], max(fits[: len(tried)], default=fits[BY_HAND_FIT]))
+        # where the setting is read, what is left is a limit kept elsewhere, which no figure tells from the controller's own
+        rate = TURNED_DOWN_PER_YEAR * (ELSEWHERE if bench.setting_read else _set_by_hand(moved))
         logs[NOTHING].append((TEMPER_DAYS * by_hand + np.log(rate * (BY_A_VISITOR if visited else 1.0)), -1))
         if _at_usual_speed(moved):
             logs[NOTHING].append((TEMPER_DAYS * fits[LIGHTER_FIT] + np.log(LIGHTER_PER_YEAR), -1))
