@@ -36,6 +36,7 @@ STILL = 0.01  # scatter of power about the hour's line: even a sheet of cloud le
 HELD_AT_ALL = 1.005  # likewise, below which the array's own voltage denies it
 DEEPER = 0.15  # log of the share of the sky supposed: more than haze and the sun's angle change within a day (common practice, no source)
 EVEN = 0.06  # scatter of power about its line in the hours beside which a limit shows: the sun climbs fast there
+TURNED = 0.08  # log of power, lower at noon than before and after: haze and the cells' heat together take less (common practice, no source)
 COURSE_HOURS = 3  # of a day, to tell a limit by its course alone
 HELD_SURELY = (
     1.10  # sun measured: over this day's own cells; no cell's warmth, no tracker beside the maximum makes as much
@@ -117,15 +118,19 @@ def held_rows(plant: Plant, seen: Columns, over: Floats, hours: Hours) -> Flags:
     sums = Sums(told, hours.bins, hours.shape, rising=True)
     above = log_ratio(sums.of(or_zero(over) * seen.dt_h), sums.hours(seen.dt_h), sums.hours(seen.dt_h) > 0)
     with np.errstate(invalid="ignore"):
-        by_course = _by_course(seen, unmeasured, still, hours) & ~(above < np.log(HELD_AT_ALL))
-        return held | (still & free & ((above > np.log(HELD_STILL)) | by_course).ravel()[hours.bins])
+        by_course, by_heat = _by_course(seen, unmeasured, still, hours) & ~(above < np.log(HELD_AT_ALL))
+        held |= still & free & ((above > np.log(HELD_STILL)) | by_course).ravel()[hours.bins]
+        return held | (
+            steady_rows(unmeasured, hours, power, HELD_HOUR_H, HELD_SCATTER) & free & by_heat.ravel()[hours.bins]
+        )
 
 
 def _by_course(seen: Columns, asked: Flags, still: Flags, hours: Hours) -> Flags:
-    """Still hours with a smaller share of what the sky supposed would give than others of the day at lower sun, before and after. bool[days, HOURS]
+    """Still hours with a smaller share of what the sky supposed would give than others of the day at lower sun, before and after.
+    Likewise even ones of a day on which the power itself turned: less came in the best sun than before and after it. bool[2, days, HOURS]
 
     Dust, haze, a string out or a plane not as the file says take one share of all hours, or more and more towards one end of the day; a
-    limit takes most at noon.
+    limit takes most at noon. One that heat sets falls and rises again with sun and air, so that no hour is quite still.
     """
     power = or_zero(seen.power_w)
     even = steady_rows(asked, hours, power, LEAST_H, EVEN)
@@ -142,8 +147,26 @@ def _by_course(seen: Columns, asked: Flags, still: Flags, hours: Hours) -> Flags
             np.where(side, more, -np.inf).max(axis=2)
             for side in (hour[None, :] < hour[:, None], hour[None, :] > hour[:, None])
         )
-        low = np.asarray((sums_still.hours(seen.dt_h) >= HELD_HOUR_H) & (share < np.minimum(before, after) - DEEPER))
-    return np.asarray(low & (low.sum(axis=1, keepdims=True) >= COURSE_HOURS))
+        low = np.asarray(share < np.minimum(before, after) - DEEPER)
+        by_still = low & (sums_still.hours(seen.dt_h) >= HELD_HOUR_H)
+    found = np.stack([by_still, low & _turned(share, sun)])
+    return np.asarray(found & (found.sum(axis=2, keepdims=True) >= COURSE_HOURS))
+
+
+def _turned(share: Floats, sun: Floats) -> Flags:
+    """Days on which less power came in the best sun than in clearly lower sun before and after. bool[days, 1]
+
+    share, sun
+        By hour, log of what came over what the sky supposed would give, NaN where not known; and that, in W. (days, HOURS)
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        known = np.where(np.isfinite(share), np.log(sun), -np.inf)
+        noon = known.argmax(axis=1)[:, None]
+        level = share + known
+        lower = np.isfinite(share) & (known < np.take_along_axis(known, noon, axis=1) - ALIKE)
+        hour = np.arange(HOURS)[None, :]
+        before, after = (np.where(lower & side, level, -np.inf).max(axis=1) for side in (hour < noon, hour > noon))
+        return np.asarray(np.take_along_axis(level, noon, axis=1)[:, 0] < np.minimum(before, after) - TURNED)[:, None]
 
 
 def _span(level: Floats) -> Floats:
