@@ -165,6 +165,25 @@ def test_a_pump_that_takes_less_while_the_sun_climbs_is_held_back_though_only_it
     assert day[PLACE["cv"]] < -0.1
 
 
+def bends(lowest):
+    """A limit that a hot box lowers with the sun, bent within the hours and with more scatter than a still sky leaves."""
+    rough = np.random.default_rng(5)
+
+    def power(hour, sun):
+        limit = 800.0 - (800.0 - lowest) * np.clip(1.0 - np.abs(hour - 6.0) / 3.0, 0.0, 1.0) ** 2
+        return np.minimum(0.95 * sun, limit) * (1.0 + 0.02 * rough.standard_normal(len(hour)))
+
+    return power
+
+
+def test_heat_that_turns_the_power_at_noon_holds_a_pump_back_in_hours_that_are_not_still():
+    assert a_day(bends(400.0))[0][5:7].all()
+
+
+def test_hours_as_rough_in_which_power_stays_where_it_was_say_nothing():
+    assert not a_day(bends(800.0))[0].any()
+
+
 def test_dust_on_all_hours_and_a_plane_that_faces_elsewhere_hold_nothing_back():
     assert not a_day(lambda _, sun: 0.6 * sun)[0].any()
     assert not a_day(lambda hour, sun: sun * (1.0 - 0.05 * hour))[0].any()
