@@ -1,8 +1,9 @@
 """Starts that the pump itself gives up: it is fed, finds too much load, stops within the row, waits, tries again, and no water comes.
 
 Flow: look.py -> HERE -> not_turning.py, screen.py, causes/controller_trip.py, causes/short_cycling.py.
-A dim array gives up as well. It is told by its own voltage: under cloud a small load pulls it far down, in sun it hardly moves; and a
-cloud takes speed and power together, while a shut pipe, or a rotor that stands, takes power without speed.
+A dim array gives up as well. It is told by its own voltage: under cloud a small load pulls it far down, in sun it hardly moves; what takes all
+that the array has stopped for want of light; and a cloud takes speed and power together, while a shut pipe, or a rotor that stands, takes
+power without speed.
 A try is known as such by the row after it, and nothing later is used. Never: weighing.
 """
 
@@ -28,6 +29,7 @@ class GivesUpLimits:
     heavy: float = 1.6  # power over that of this speed: means over running and rest leave the load a third or so
     fed_share: float = 0.05  # of full power: less is a start's own current, and says nothing
     bright: float = 1.5  # times the power that starts it, given by the array at the least
+    spare: float = 0.85  # of what the array gives: a mean over a try and the rest after it, and the sensor's error
     row_ms: int = 2 * MINUTE_MS  # longer rows hold several tries, or a try and a run
     apart_ms: int = 30 * MINUTE_MS  # no controller waits longer before it tries again
     flows: float = 0.02  # of full flow
@@ -65,8 +67,9 @@ def gives_up(plant: Plant, seen: Columns) -> GivenUp:
     ends[:-1] = fed[:-1] & ~fed[1:] & ~seen.unread[1:] & close[1:] & close[:-1] & ~came[:-1] & ~came[1:]
     if not ends.any():
         return GivenUp(none, none, none, none)
+    ends &= _bright(plant, seen)
     shut = ends & pressed(plant, seen, fed)
-    tries = shut | (ends & _heavy(plant, seen) & _bright(plant, seen))
+    tries = shut | (ends & _heavy(plant, seen))
     over, over_shut = none.copy(), none.copy()
     over[1:], over_shut[1:] = tries[:-1], shut[:-1]
     places = np.arange(count)
@@ -92,21 +95,17 @@ def _heavy(plant: Plant, seen: Columns) -> Flags:
     if not plant.helical:
         return np.zeros(len(seen.time_ms), bool)
     with np.errstate(invalid="ignore"):
-        needs = np.nan_to_num(seen.expected.power_at_speed_w)
-        return (
-            (seen.power_w > LIMITS.fed_share * plant.full_power_w)
-            & (seen.power_w > LIMITS.heavy * needs)
-            & ~np.isnan(seen.speed_rpm)
-        )
+        needs = np.where(seen.speed_rpm > 0, seen.expected.power_at_speed_w, 0.0 * seen.speed_rpm)
+        return (seen.power_w > LIMITS.fed_share * plant.full_power_w) & (seen.power_w > LIMITS.heavy * needs)
 
 
 def _bright(plant: Plant, seen: Columns) -> Flags:
-    """The array had more to give than a start asks for: by its sensor, or by how little the try pulled its voltage down."""
+    """The array had more to give than a start asks for, and than it took: by its sensor, or by how little the try pulled its voltage down."""
     least_w = LIMITS.bright * plant.start_power_w
     way, steep = way_and_steepness(plant)
     volts: Floats = seen.rows["pv_voltage_v"]
     open_v = np.append(volts[1:], np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
         sag = np.maximum((open_v - volts) / (way * open_v), LEAST_SAG)
-        told = seen.power_w / (sag * steep) > least_w
-        return np.where(seen.expected.poa_measured, seen.expected.mpp_power_w > least_w, told)
+        gives_w = np.where(seen.expected.poa_measured, seen.expected.mpp_power_w, seen.power_w / (sag * steep))
+        return (gives_w > least_w) & (seen.power_w < LIMITS.spare * gives_w)

@@ -65,6 +65,12 @@ def test_a_dim_array_a_light_load_and_water_that_comes_make_no_try_in_vain() -> 
     watered = tries()
     watered.moved_m3 = np.where(TRIES, 0.01, 0.0)
     assert not gives_up(PLANT, watered).tries.any()
+    fast = tries(measured=True)
+    fast.expected.power_at_speed_w = np.full(len(TRIES), np.nan)
+    assert not gives_up(PLANT, fast).tries.any(), "nobody knows what this speed needs"
+    spent = tries(measured=True)
+    spent.power_w = np.where(TRIES, 0.95 * spent.expected.mpp_power_w, 1.0)
+    assert not gives_up(PLANT, spent).tries.any(), "all that the array had: it stopped for want of light"
     blind = tries()
     blind.speed_rpm = np.full(len(TRIES), np.nan)
     assert not gives_up(PLANT, blind).tries.any()
