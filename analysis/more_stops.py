@@ -37,6 +37,7 @@ class MoreStopsLimits:
     least: int = 3  # a day
     days: int = 4  # of the window
     chance: float = 0.06  # of days before with as many: 70 p^4 below one in a thousand
+    full_least: float = 0.3  # of full power: a pump turned down further, or a dim array, stops for want of light
     an_hour: float = 1.0  # of running: more is short cycling
     known_ms: int = 21 * 24 * HOUR_MS  # it goes on, though quieter days lie between
     hold_share: float = 0.15  # of the hold after a low level: what stands so long waited for the well
@@ -74,23 +75,21 @@ def more_stops(view: DayView) -> list[Episode]:
         return []
     known = _known(view)
     evident = [day for day in days[-(WINDOW - 1) :] if day[1] and day[0] >= least]
-    if known is None and len(evident) + 1 < LIMITS.days:
-        return []
+    if known is None and (len(evident) + 1 < LIMITS.days or "fault_code" in view.facts.sensors.channels):
+        return []  # where a code is read a trip says it, and what begins is seen within the day
     counts, hours = [day[0] for day in evident] + [today.count], [day[3] for day in evident] + [today.ran_h]
     an_hour = float(sum(counts) / max(sum(hours), 0.2))
-    coded = "fault_code" in view.facts.sensors.channels
-    if coded and (an_hour < LIMITS.an_hour or (view.columns.rows["fault_code"] > 0).any()):
-        return []  # a trip says its code
     cause = known or (CAUSES[0] if an_hour > LIMITS.an_hour else CAUSES[1])
     begun = today.first_ms if known or not evident else int(evident[0][2])
     rate, trips = today.count / today.ran_h, float(today.count)
     told = {"starts": rate} if cause == CAUSES[0] else {"trips": trips, "unread": 1.0}
+    dusk_ms = up_to_minute(view.days.daylight_ms(view.day, 0)[1])
     return [
         Episode(
             cause,
             began_ms=begun,
-            flag_ms=up_to_minute(view.days.daylight_ms(view.day, 0)[1]),
-            seen_ms=today.last_ms,
+            flag_ms=dusk_ms,
+            seen_ms=dusk_ms,  # a day is what is judged: it is not over before it is told of
             hours=today.ran_h,
             at_flag=told,
             whole=told,
@@ -119,7 +118,7 @@ def _stops_of(view: DayView, plant: Plant) -> Stops:
     begins = begins[seen.time_ms[begins] - seen.time_ms[ran[begins - 1]] <= LIMITS.stood_ms]
     if not len(begins):
         return Stops(0, False, 0, 0, ran_h)
-    strong = strong_rows(seen, own_full(plant, seen))
+    strong = strong_rows(seen, np.maximum(own_full(plant, seen), LIMITS.full_least * plant.full_power_w))
     begins = begins[_unexplained(plant, seen, strong, begins)]
     stops = ran[begins - 1]
     if not len(begins) or _of_the_well(view, seen, begins, stops):

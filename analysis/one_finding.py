@@ -23,6 +23,8 @@ PROBE = "low_level_probe_wet"
 SECOND_OWN = 0.6
 """Confidence of its own name from which a second finding is told of beside one that lasts: of 32 of drawn seasons of four plants that were less sure 4
 were true, of 28 that were as sure 20."""
+APART = frozenset({"silent", "over-voltage"})
+"""What moves no figure of pump, well and light: volts above the rating are read while it stands."""
 SAID_BY = {("sensor-fault", PROBE): "dry-running", ("short-cycling", None): "closed-delivery"}
 """What belongs to another fault while that lasts, by cause and channel: a pump that runs dry under a probe which says wet is told of with the
 words to test the probe, and one that stops itself against a shut pipe tries again and again."""
@@ -47,7 +49,7 @@ def told_by_the_days(view: DayView, cases: list[Case], episode: Episode) -> bool
 def a_second(memory: Memory, before_ms: int) -> bool:
     """Whether a finding told before lasts: what it does that no model of it knows looks like some other fault."""
     return any(
-        case.ended_ms is None and case.flagged_ms < before_ms and case.cause != "silent" and not waits(case)
+        case.ended_ms is None and case.flagged_ms < before_ms and case.cause not in APART and not waits(case)
         for case in memory.cases
     )
 

@@ -78,7 +78,7 @@ def test_what_ends_before_anyone_was_told_is_forgotten() -> None:
 
 
 def test_a_second_fault_beside_one_that_lasts_is_told_once_its_name_is_clear() -> None:
-    first = case_of("over-voltage", 1.0, "over-voltage")
+    first = case_of("sensor-fault", 1.0, "sensor-fault")
     first.flagged_ms = CLOSE_MS - 5 * DAY_MS
     memory = Memory(cases=[first, case_of("worn-pump", UNLIKELY, "slow-hydraulic")])
     told_at_close(memory, CLOSE_MS)
@@ -94,6 +94,11 @@ def test_a_second_fault_beside_one_that_lasts_is_told_once_its_name_is_clear() -
     alone = Memory(cases=[case_of("worn-pump", UNLIKELY, "slow-hydraulic")])
     told_at_close(alone, CLOSE_MS)
     assert not waits(alone.cases[0])
+    volts = case_of("over-voltage", 1.0, "over-voltage")
+    volts.flagged_ms = CLOSE_MS - 5 * DAY_MS
+    apart = Memory(cases=[volts, case_of("worn-pump", UNLIKELY, "slow-hydraulic")])
+    told_at_close(apart, CLOSE_MS)
+    assert not waits(apart.cases[1]), "volts above the rating wear no pump"
 
 
 def test_what_waits_as_left_over_is_not_told_by_another_name_of_a_few_days() -> None:
