@@ -20,7 +20,7 @@ TOLD_TWICE_MS = 2 * DAY_MS  # since it last showed: two sunny days tell, and a d
 NEAR_MS = 6 * DAY_MS  # so soon after, it is the same fault going on
 HARDLY_H = 0.8  # a day: a tenth of its sunny hours; in all the others water came
 PROBE = "low_level_probe_wet"
-SECOND_OWN = 0.6
+SECOND_OWN = 0.68
 """Confidence of its own name from which a second finding is told of beside one that lasts: of 32 of drawn seasons of four plants that were less sure 4
 were true, of 28 that were as sure 20."""
 APART = frozenset({"silent", "over-voltage"})
