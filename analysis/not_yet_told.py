@@ -12,6 +12,7 @@ from analysis.life import number_of, told_of
 from analysis.memory import WAITS, Case, Memory, waits
 from analysis.one_finding import SECOND_OWN, a_second
 from analysis.water_lost import key_of, renamed
+from logger.record.causes import CAUSES
 
 LIKELIER_THAN_NOT = 0.5
 """Of the cause and its named rivals together. Told sooner, it would be wrong more often than right: of 37 such findings of drawn seasons of four
@@ -19,6 +20,7 @@ plants 5 were right."""
 LEAST_OWN = (
     0.35  # of the cause alone: where dust and a sensor that lies share what is left, wiping both tells (a guess)
 )
+LEAST_LOST = 0.005  # of the flow: the upper end of the interval that people would read as nothing
 BESIDE = "beside"
 """Likewise of one that was seen beside another that is told of."""
 
@@ -43,10 +45,15 @@ def told_at_close(memory: Memory, close_ms: int) -> None:
 
 def _sure(case: Case, beside: bool) -> bool:
     own, rivals = told_of(case)
-    if beside and own < SECOND_OWN:
+    if (beside and own < SECOND_OWN) or _takes_no_water(case):
         return False
     if case.cause not in ARE_LEFT_OVER:
         if not waits(case) or beside:
             return True
         own = odds_on(own, LEFT_OVER)  # seen as what is left over, and called by another name for some days
     return own >= LEAST_OWN and own + sum(rivals.values()) >= LIKELIER_THAN_NOT
+
+
+def _takes_no_water(case: Case) -> bool:
+    """A loss of flow that is none, however sure its signs: whatever moved those, there is nothing to mend yet."""
+    return case.size is not None and CAUSES[case.cause].quantity == "flow lost" and case.size[2] < LEAST_LOST

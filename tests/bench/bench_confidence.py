@@ -81,7 +81,7 @@ def counted(plant: str, case: Drawn) -> list[Counted]:
                 own.family == own.cause,
                 own.confidence,
                 own.cause != own.first_cause,
-                own.cause in calibration.ARE_LEFT_OVER,
+                own.cause in calibration.ARE_LEFT_OVER and calibration.MARKED not in own.weighed,
                 own.ended_ms is not None and own.revision <= 1,
                 own.figures.get("unread", 0.0) > 0,
                 finding.confidence,

@@ -101,6 +101,17 @@ def test_a_second_fault_beside_one_that_lasts_is_told_once_its_name_is_clear() -
     assert not waits(apart.cases[1]), "volts above the rating wear no pump"
 
 
+def test_a_loss_of_flow_that_is_none_waits_until_some_is_missed() -> None:
+    case = case_of("clogging", LIKELY, "slow-hydraulic")
+    case.size = [0.0, 0.0, 0.0]
+    memory = Memory(cases=[case])
+    told_at_close(memory, CLOSE_MS)
+    assert waits(case)
+    case.size = [0.04, 0.0, 0.1]
+    told_at_close(memory, CLOSE_MS + DAY_MS)
+    assert not waits(case)
+
+
 def test_what_waits_as_left_over_is_not_told_by_another_name_of_a_few_days() -> None:
     case = case_of("shading", UNLIKELY)
     memory = Memory(cases=[case])
