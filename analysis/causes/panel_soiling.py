@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.registry import Advice, CauseFile, beware, register
+from analysis.causes.registry import Advice, CauseFile, beware, register, shifts
 from analysis.estimates.effects import Effect, shift
 from analysis.plant import Plant
 
@@ -35,14 +35,16 @@ def effect(plant: Plant) -> list[Effect]:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
+    volts = bool(shifts(figures, "av"))
     if "came_back" in figures:
+        as_ever = " and with its voltage as ever" if volts else ""
         return (
-            f"From one day to the next the array gave again the {100 * figures.get('size', 0.0):.0f} % that it had lost, at all hours and with its voltage as ever, as after rain or a "
+            f"From one day to the next the array gave again the {100 * figures.get('size', 0.0):.0f} % that it had lost, at all hours{as_ever}, as after rain or a "
             "cleaning."
         )
     return (
         f"At maximum power the array gives {100 * figures.get('size', 0.0):.0f} % less than the sun, measured or that of a clear sky, and its temperature allow, by the same share at "
-        "all hours, while its voltage is as it should be."
+        f"all hours{', while its voltage is as it should be' if volts else ''}."
     )
 
 

@@ -318,7 +318,9 @@ def short_runs(plant: Plant, seen: Columns, rests: np.ndarray) -> np.ndarray:
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
-    return f"The pump started about {figures.get('starts', 0.0):.0f} times an hour with sun enough, tank not full and well not low."
+    starts = round(figures.get("starts", 0.0))
+    often = "once" if starts == 1 else f"{starts} times"
+    return f"The pump started about {often} an hour with sun enough, tank not full and well not low."
 
 
 register(
