@@ -4,12 +4,11 @@ Flow: life.py (an episode that no open case claims) -> HERE -> life.py.
 Never: weighing anew.
 """
 
+from analysis.at_flag import verdict_at_flag
 from analysis.causes.registry import all_causes
-from analysis.diagnosis import weigh_levels
 from analysis.memory import Case
 from analysis.solar_days import DAY_MS
 from analysis.symptoms import WORK, DayView, Episode
-from analysis.untold import untold
 
 ANOTHER = 0.02
 """Chance of a second fault of a kind within so long: what is seen then is the first one come again."""
@@ -31,7 +30,7 @@ def come_again(view: DayView, cases: list[Case], episode: Episode) -> Case | Non
     """
     cause = episode.cause
     if cause is None:
-        cause = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause
+        cause = verdict_at_flag(view, episode).cause
     elif cause not in SHOWS_AGAIN:
         return None
     if cause in STAYS or cause not in all_causes():
@@ -55,7 +54,7 @@ def seen_otherwise(view: DayView, cases: list[Case], episode: Episode) -> Case |
     for case in reversed(cases):
         other = case.family in SHUT_SHOWS_AS and case.family != episode.symptom and case.cause == SHUT
         if other and (case.ended_ms is None or episode.began_ms - case.seen_ms < STILL_MS):
-            told = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause
+            told = verdict_at_flag(view, episode).cause
             return case if told == SHUT else None
     return None
 

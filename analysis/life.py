@@ -6,6 +6,7 @@ Flow: watchers.py (episodes), slow.py (alarms), diagnosis.py (shares) -> HERE ->
 
 import numpy as np
 
+from analysis.at_flag import verdict_at_flag
 from analysis.calibration import ARE_LEFT_OVER, MARKED, stated, stated_by_itself
 from analysis.causes.over_voltage import far_below_rating
 from analysis.causes.registry import Levels, all_causes
@@ -171,10 +172,7 @@ def number_of(cases: list[Case], flagged_ms: int) -> int:
 
 
 def _raised(view: DayView, family: str, episode: Episode, cases: list[Case]) -> Case:
-    cause = (
-        episode.cause
-        or weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause
-    )
+    cause = episode.cause or verdict_at_flag(view, episode).cause
     return Case(
         family, cause, cause, episode.flag_ms, number_of(cases, episode.flag_ms), episode.began_ms, episode.seen_ms,
         part=episode.part, channel=episode.channel, revision=0,
@@ -185,7 +183,7 @@ def _as_likely_nothing(view: DayView, episode: Episode, told_ms: int | None = No
     """Judged by what was known at the flag alone, so that a later look says the same. `told_ms`: when its case was told of, if it has one."""
     if episode.cause is not None:
         return False
-    verdict = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode, told_ms))
+    verdict = verdict_at_flag(view, episode, told_ms)
     return verdict.shares.get(NOTHING, 0.0) > LEAST_TOLD
 
 

@@ -4,20 +4,20 @@ Flow: life.py (episodes), slow_life.py (verdicts of the days) -> HERE -> the cas
 Never: weighing of causes, which diagnosis.py does; a look past the flag that is asked about.
 """
 
+from analysis.at_flag import verdict_at_flag
 from analysis.calibration import stated
-from analysis.diagnosis import weigh_levels
+from analysis.come_again import STILL_MS
 from analysis.held_on import HOT_AGAIN
 from analysis.memory import Case, Memory, waits
 from analysis.no_water import GONE
 from analysis.solar_days import DAY_MS, HOUR_MS
 from analysis.symptoms import DayView, Episode
-from analysis.untold import OF_SHARE, untold
+from analysis.untold import OF_SHARE
 
 RUNS_OUT = "riser-leak"
 FLOW_SHARE_LOST = OF_SHARE
 """Causes that the day's figures tell of by a share of the flow: more than all of it at low sun."""
 TOLD_TWICE_MS = 2 * DAY_MS  # since it last showed: two sunny days tell, and a dull one may lie between
-NEAR_MS = 6 * DAY_MS  # so soon after, it is the same fault going on
 HARDLY_H = 0.8  # a day: a tenth of its sunny hours; in all the others water came
 PROBE = "low_level_probe_wet"
 SECOND_OWN = 0.68
@@ -43,7 +43,7 @@ def told_by_the_days(view: DayView, cases: list[Case], episode: Episode) -> bool
         return False
     if not any(c.family == "slow-hydraulic" and c.cause in FLOW_SHARE_LOST and c.ended_ms is None for c in cases):
         return False
-    return weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode)).cause == RUNS_OUT
+    return verdict_at_flag(view, episode).cause == RUNS_OUT
 
 
 def a_second(memory: Memory, before_ms: int) -> bool:
@@ -58,7 +58,7 @@ def hardly_a_second(view: DayView, episode: Episode) -> bool:
     """Whether an episode beside an open finding is no clear one of its own: judged by what was known at the flag and at yesterday's close."""
     if episode.cause is not None or not a_second(view.memory, episode.flag_ms):
         return False
-    verdict = weigh_levels(episode.symptom, view.facts.pump.kind, episode.at_flag, untold(view, episode))
+    verdict = verdict_at_flag(view, episode)
     return stated(verdict.confidence, {})[0] < SECOND_OWN
 
 
@@ -88,7 +88,7 @@ def taken_over(cases: list[Case], family: str, close_ms: int) -> Case | None:
             continue
         hole = case.cause == RUNS_OUT and close_ms - case.seen_ms <= TOLD_TWICE_MS
         hardly = case.hours <= HARDLY_H * max((close_ms - case.began_ms) / DAY_MS, 1.0)
-        if hole or (case.cause in GONE and hardly and close_ms - case.seen_ms <= NEAR_MS):
+        if hole or (case.cause in GONE and hardly and close_ms - case.seen_ms <= STILL_MS):
             case.family, case.ended_ms, case.healthy, case.began_ms = family, None, 0.0, 0
             case.weighed = {"began_ms": float(case.flagged_ms)}  # told of, so begun
             return case

@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.come_again import STILL_MS
 from analysis.diagnosis import _courses_of, _sizes_of
 from analysis.estimates.bench import bench_of
 from analysis.memory import Case
-from analysis.one_finding import NEAR_MS, TOLD_TWICE_MS, taken_over
+from analysis.one_finding import TOLD_TWICE_MS, taken_over
 from analysis.plant import Plant, plant_of
 from analysis.slow import slow_bench
 from analysis.solar_days import DAY_MS
@@ -70,7 +71,7 @@ def test_minutes_without_water_on_days_that_brought_it_go_on_as_the_days_finding
         all_day = Case("no-water", cause, cause, began, 1, began, seen, seen, hours=12.0)
         assert taken_over([all_day], "slow-hydraulic", close) is None
         long_ago = Case("no-water", cause, cause, began, 1, began, seen, seen, hours=0.4)
-        assert taken_over([long_ago], "slow-hydraulic", seen + NEAR_MS + 1) is None
+        assert taken_over([long_ago], "slow-hydraulic", seen + STILL_MS + 1) is None
     meter = Case("no-water", "sensor-fault", "sensor-fault", began, 1, began, seen, seen, hours=0.4)
     assert taken_over([meter], "slow-hydraulic", close) is None
 
