@@ -8,8 +8,9 @@ import numpy as np
 
 from analysis.diagnosis import NOTHING, Verdict, weigh_shift
 from analysis.estimates.days_before import SUN
-from analysis.estimates.dips import DEEPEST, beside_others, dip_of
+from analysis.estimates.dips import DEEPEST, MOST_HELD, beside_others, dip_of
 from analysis.estimates.horizon import sun_rises
+from analysis.estimates.taken import HELD, STOOD
 from analysis.learning import Learnt
 from analysis.lying import too_high_volts
 from analysis.memory import Case, Memory
@@ -89,6 +90,20 @@ def settled(case: Case, moved: Shift) -> bool:
 def moved_on(case: Case, learnt: Learnt, recent: Floats) -> bool:
     """Whether a shade has left its hours for others: with the season the sun comes round another side of what throws it."""
     return case.cause == SHADING and bool((recent[-1, SUN] - learnt.mean[SUN] < -DARK).any())
+
+
+def held_in_shade(bench: SlowBench, memory: Memory, today: Floats) -> bool:
+    """Whether power is held back today in hours of an open shade, or beside them: shaded cells work far above the voltage of maximum power.
+
+    today : float64[4, HOURS]
+        Of taken.py.
+    """
+    shaded = np.zeros(len(SUN), bool)
+    for case in memory.cases:
+        if case.cause == SHADING and case.ended_ms is None:
+            shaded |= bench.directions[int(case.weighed["form"]), SUN] < 0.0
+    held = today[HELD] * (1.0 - today[STOOD]) > MOST_HELD
+    return bool((held & shaded).any())
 
 
 CONTRAST = 0.5  # of what is lost, between hours of one day

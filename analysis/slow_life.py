@@ -27,7 +27,17 @@ from analysis.meter import METERS
 from analysis.one_finding import FLOW_SHARE_LOST, SAME_DAYS, reopened, taken_over
 from analysis.plant import Plant
 from analysis.rows import Floats, middle
-from analysis.shaded import BESIDE_OTHERS, CLEAR_FELL, SHADING, moved_on, settled, shaded_since, since_fell, within_days
+from analysis.shaded import (
+    BESIDE_OTHERS,
+    CLEAR_FELL,
+    SHADING,
+    held_in_shade,
+    moved_on,
+    settled,
+    shaded_since,
+    since_fell,
+    within_days,
+)
 from analysis.since_when import LOOK_BACK, course, that_tell, with_other_days
 from analysis.slow import (
     COLUMNS_OF,
@@ -102,6 +112,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 SECOND_RATIO if open_now else 0.0,
             )  # fmt: skip
             if group == "held" and alarm and not held_on(learnt, recent, alarm.amount, _array_lost(bench, memory)):
+                alarm = None
+            if group == "held" and held_in_shade(bench, memory, figures.taken):
                 alarm = None
             dark = bool(open_now) and any(
                 moved_on(c, learnt, recent) for c in open_now

@@ -34,7 +34,7 @@ LONGEST_H = 6
 HIGH = np.abs(np.arange(HOURS) + 0.5 - HOURS / 2) < 4.0  # hours from noon: lower, horizon, season and start decide
 STANDS = 0.5  # of the hour
 STOPS = 0.25  # likewise, of an hour after which it starts no more
-MOST_HELD = 0.5  # of the hour
+MOST_HELD = 0.5  # of the hour, of one that still gives half: shaded cells work far above the voltage of maximum power too, and no limit takes more
 UNLIKE = 0.08  # log: so much more than all hours would have left, were it the whole array's loss
 NEAR = 2  # hours about it, one of which is as usual: else a cloud stood there
 DEEPEST = 0.4  # left of an hour at least: beyond, a log tells of what little is left, not of the shade (as at_rest.py)
@@ -129,7 +129,11 @@ def dip_of(
     if _starts_late(share[-1], today[STOOD], hours, needs_more):
         return None
     held = today[HELD] * (1.0 - today[STOOD])
-    if (held[hours] > MOST_HELD).any() or not _same(share, hours) or _everywhere(share[-1], days.usual, today, hours):
+    if (
+        (held[hours] > MOST_HELD)[share[-1, hours] > 1.0 - MOSTLY].any()
+        or not _same(share, hours)
+        or _everywhere(share[-1], days.usual, today, hours)
+    ):
         return None
     return Dip(hours, days.usual, max(since.values()))
 

@@ -121,6 +121,9 @@ def test_a_shade_that_grows_is_told_of_where_no_horizon_is() -> None:
 
 def test_an_array_held_back_is_no_shade() -> None:
     assert told(season(30, {5: 0.6}, 22), held=1.0) == []
+    assert told(season(30, {5: 0.2}, 22), held=1.0) == [5], (
+        "beside full hours no limit takes so much; shaded cells stand above maximum power too"
+    )
 
 
 def test_what_falls_by_little_a_day_is_the_season() -> None:
