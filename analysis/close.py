@@ -21,9 +21,10 @@ from analysis.flow_lost import WATER
 from analysis.held_on import HIDES, hides
 from analysis.late_starts import late_day
 from analysis.learning import OPENED_BY, Learnt, beginning, forgotten, learn, opened, sunlit
+from analysis.let_go import its_own_way
 from analysis.life import with_episodes
 from analysis.lifts_from import own_lift
-from analysis.memory import Case, Memory
+from analysis.memory import Case, Memory, waits
 from analysis.more_stops import kept_stops
 from analysis.no_water import GONE
 from analysis.not_yet_told import told_at_close
@@ -74,7 +75,7 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     vector, memory.arrays["horizon"] = without_horizon(
         plant, view.day, figures.vector, figures.sunny, memory.arrays.get("horizon"), _usual(plant, learnt)
     )
-    if any(case.cause == "shading" and case.ended_ms is None for case in memory.cases):
+    if any(case.cause == "shading" and case.ended_ms is None and not waits(case) for case in memory.cases):
         vector = figures.vector  # a shade once told of stays one, however low the sun goes on
     memory.arrays[SUNS] = hours_kept(memory.arrays.get(SUNS), vector)
     if "irradiance_w_m2" not in plant.has and not figures.told.any():
@@ -106,7 +107,9 @@ def close_day(plant: Plant, view: DayView, figures: DayFigures, asked: Iterable[
     if learnt is not was_learnt or "mean" not in memory.arrays:
         memory.arrays |= kept_of(learnt)
     memory.days.append(_summary(plant, view.day, view.memory.cases, memory, figures))
-    told_at_close(memory, plant.days.close_ms(view.day))
+    let_go = told_at_close(memory, plant.days.close_ms(view.day), "irradiance_w_m2" in plant.has)
+    if let_go is not None:
+        memory.arrays |= kept_of(its_own_way(memory, learnt, scatter, let_go, view.day))
     return memory
 
 

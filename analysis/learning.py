@@ -203,8 +203,19 @@ def opened(learnt: Learnt, kind: VisitKind, scatter: Scatter) -> Learnt:
     opened starts anew, and entries are put together again: one that a lasting parameter shapes too keeps that part.
     """
     places = _opened_parts(kind, scatter)
-    if not len(places):
-        return learnt
+    return _anew(learnt, places, _changed(kind, scatter), scatter) if len(places) else learnt
+
+
+def group_anew(learnt: Learnt, group: str, scatter: Scatter) -> Learnt:
+    """As before the first day in all entries of a group and in the named parameters that shape these alone; all others as learnt."""
+    others = np.ones(SIZE, bool)
+    others[GROUPS[group]] = False
+    alone = [SIZE + place for place, mode in enumerate(scatter.modes.values()) if not mode.direction[others].any()]
+    return _anew(learnt, np.array([*GROUPS[group], *alone], np.int64), ~others, scatter)
+
+
+def _anew(learnt: Learnt, places: np.ndarray, changed: np.ndarray, scatter: Scatter) -> Learnt:
+    """`places`: among entries' own rests and named parameters, those that start anew; `changed`: entries (SIZE,) that are then not learnt."""
     made = _made_of(scatter)
     parted = 2.0 * np.eye(len(made)) - made  # entries less what the parameters make: the inverse of putting together
     parts, covariance = parted @ learnt.joint, parted @ learnt.joint_covariance @ parted.T
@@ -213,7 +224,7 @@ def opened(learnt: Learnt, kind: VisitKind, scatter: Scatter) -> Learnt:
     covariance[:, places] = 0.0
     covariance[places, places] = _prior_of(scatter)[places]
     whole = made @ covariance @ made.T
-    kept = np.where(_changed(kind, scatter), 0.0, 1.0)
+    kept = np.where(changed, 0.0, 1.0)
     return Learnt(made @ parts, 0.5 * (whole + whole.T), kept * learnt.days, kept * learnt.age, learnt.scatter)
 
 
