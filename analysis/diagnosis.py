@@ -37,6 +37,8 @@ RISEN_PER_YEAR = (
 RISEN_LEAST_M, RISEN_MOST_M = 0.5, 10.0
 TURNED_DOWN_PER_YEAR = 0.5  # someone turns the speed down, and no channel reads it (a guess)
 BY_A_VISITOR = 9.0  # half of those who turn it down while they are there are written down as a visit; twenty days a year lie near one (a guess)
+KEEPS_POWER, BY_HAND_KEEPS_POWER = 0.7, 0.02
+"""Shares of the limits that keep the power: of those that a controller sets itself, which else slows down, and of those set by hand (a guess)."""
 ELSEWHERE = 0.03  # where the setting is read, and stands as ever: turned down by a hand all the same (a guess)
 SET_IN = ((0.05, 0.004, 0.55), (0.01, 0.002, 0.4))
 """Steps of the whole in which people set a speed (a dial's marks, a keypad's whole percents), how near it is read, and the share of such
@@ -81,7 +83,7 @@ class Verdict:
 
 def weigh_shift(
     bench: SlowBench, moved: Shift, at_once: float | None = None, work: bool = False, beside: Beside | None = None,
-    nothing_per_year: float = NOTHING_PER_YEAR, visited: bool = False,
+    nothing_per_year: float = NOTHING_PER_YEAR, visited: bool = False, kept: float = 0.0,
 ) -> Verdict:  # fmt: skip
     """Shares of the slow causes for one shift.
 
@@ -93,6 +95,8 @@ def weigh_shift(
         What the same days say of the array: a reading of the power that is off is off there as well; and of the power at the pump's limit.
     visited
         Somebody was at the pump when it began, whatever for.
+    kept
+        Log-likelihood that what holds the pump back keeps its power, over that it keeps its speed (kept.py).
     """
     tried = amounts_tried(bench, moved)
     fits = _fits(bench, moved, tried)
@@ -123,6 +127,7 @@ def weigh_shift(
         by_hand = min(fits[BY_HAND_FIT], max(fits[: len(tried)], default=fits[BY_HAND_FIT]))
         # where the setting is read, what is left is a limit kept elsewhere, which no figure tells from the controller's own
         rate = TURNED_DOWN_PER_YEAR * (ELSEWHERE if bench.setting_read else _set_by_hand(moved))
+        by_hand += (_keeps(BY_HAND_KEEPS_POWER, kept) - _keeps(KEEPS_POWER, kept)) / TEMPER_DAYS
         logs[NOTHING].append((TEMPER_DAYS * by_hand + np.log(rate * (BY_A_VISITOR if visited else 1.0)), -1))
         if _at_usual_speed(moved):
             logs[NOTHING].append((TEMPER_DAYS * fits[LIGHTER_FIT] + np.log(LIGHTER_PER_YEAR), -1))
@@ -226,6 +231,11 @@ def _set_by_hand(moved: Shift) -> float:
         if share < LEAST_TURNED and abs(share / step - np.rint(share / step)) * step < within:
             found += part * step / (2.0 * within)
     return found
+
+
+def _keeps(of_power: float, kept: float) -> float:
+    """Log-likelihood of a limit, such a share of which keep the power, the others the speed."""
+    return float(np.logaddexp(np.log(of_power) + kept, np.log(1.0 - of_power)))
 
 
 def _fits(bench: SlowBench, moved: Shift, tried: list[tuple[int, float]]) -> list[float]:

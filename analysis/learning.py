@@ -46,7 +46,7 @@ OPENED_BY: dict[VisitKind, tuple[str, ...]] = {
 losses, another tracker and other instruments. What nobody named opens nothing: whatever it was, a change is to be seen."""
 ALSO_OPENED: dict[VisitKind, tuple[str, ...]] = {
     "pump-lifted": ("q", "n", "t", "i", "p", "first"),
-    "controller-replaced": ("cap", "cv", "cn", "top"),
+    "controller-replaced": ("cap", "cv", "cn", "kept", "top"),
 }
 """Entries whose own part, beside the named parameters, goes with them: the shape of another pump's curve, another controller's limits."""
 

@@ -14,6 +14,7 @@ from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, often_nothing, weigh_shift
 from analysis.estimates.bench import DAY_SHARE, times_left, water_lost_with
 from analysis.estimates.day import DayFigures
+from analysis.estimates.kept import limit_kept
 from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
 from analysis.flow_lost import WATER, Lost, interval_of, lost_by_day, size_of
@@ -115,9 +116,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 alarm = None
             if group == "held" and held_in_shade(bench, memory, figures.taken):
                 alarm = None
-            dark = bool(open_now) and any(
-                moved_on(c, learnt, recent) for c in open_now
-            )  # dark hours look like anything
+            dark = any(moved_on(c, learnt, recent) for c in open_now)  # dark hours look like anything
             if alarm is not None and not dark and (not open_now or _second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 since = range(day - alarm.shift.days + 1, day + 1)
@@ -125,7 +124,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 verdict = weigh_shift(
                     bench, alarm.shift, course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work,
                     said_beside(plant, bench, memory, learnt, recent, group, alarm.shift.days),
-                    often_nothing(bench, alarm.form, is_new(learnt, group)), there,
+                    often_nothing(bench, alarm.form, is_new(learnt, group)), there, limit_kept(recent),
                 )  # fmt: skip
                 if verdict.cause in COMES_AGAIN:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
@@ -320,7 +319,7 @@ def _weighed_again(
     work, there = (seen(plant.facts, plant.days, since) for seen in (worked_on, visited))
     beside = said_beside(plant, bench, memory, learnt, recent, group, days)
     sound = often_nothing(bench, int(case.weighed["form"]), UNLEARNT in case.weighed)
-    return weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside, sound, there)
+    return weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside, sound, there, limit_kept(recent))
 
 
 def _gone_below(case: Case, least: float, usual: float) -> float:

@@ -10,6 +10,7 @@ Never: judgement.
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.estimates.kept import CUBED, power_kept
 from analysis.estimates.own_light import sides_apart
 from analysis.estimates.steady import Hours, steady_rows
 from analysis.estimates.sums import Sums, log_ratio
@@ -54,9 +55,8 @@ HELD_HOURS = (
     2  # of a day, where no sensor tells the sun: one by itself may be even cloud, or a pump near its least speed
 )
 SETTING_PCT = 1.0  # read so well
-HELD_PLACES = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"]])
+HELD_PLACES = np.array([PLACE["cap"], PLACE["cv"], PLACE["cn"], PLACE["kept"]])
 WHOLE = 0.9  # of the held rows of an hour
-CUBED = 3.0  # impellers: power goes with the cube of speed (affinity laws); a displacement pump's at given head with speed itself
 
 
 def fill_held(
@@ -69,6 +69,7 @@ def fill_held(
         sums.of(seen.power_w * seen.dt_h), total_h * plant.ceiling_w, total_h >= LEAST_DAY_H
     )
     _held_speed(vector, plant, seen, held, days)
+    vector[:, PLACE["kept"]] = power_kept(plant, seen, held, hours)
     _top(vector, plant, seen, hours)
     by_hour = Sums(held, hours.bins, hours.shape, rising=True)
     weight = by_hour.hours(seen.dt_h)

@@ -34,6 +34,7 @@ _SINGLE = {
     "cap": "log of the power at which the pump stands when sun is plenty",
     "cv": "log by which that power stands lower in hours of no less sun: a limit set by hand is flat, heat is not",
     "cn": "log of the speed at that power over the datasheet's fastest",
+    "kept": "log-likelihood that this limit is one of power, over that it is one of speed",
     "top": "log of the most power taken through an hour over the pump's ceiling",
     "gc": "log of the irradiance sensor over a clear sky",
 }

@@ -300,7 +300,7 @@ def test_after_a_visit_a_parameter_that_it_opened_is_learnt_anew_and_one_that_it
     What is not opened gives by no more than it was unknown, or is told of as a fault.
     """
     known, rng = beginning(scatter), np.random.default_rng(9)
-    limits = np.isin(np.arange(SIZE), [PLACE[name] for name in ("cap", "cv", "cn", "top")])
+    limits = np.isin(np.arange(SIZE), [PLACE[name] for name in ("cap", "cv", "cn", "kept", "top")])
     own = np.where(limits, np.nan, np.sqrt(scatter.own))
     for _ in range(int(OLDEST) + 1):
         known = learn(known, rng.normal(size=SIZE) * own, scatter)
