@@ -1,12 +1,15 @@
-"""More stops than this site ever had: on most of the last days it stopped out of full power and started again, where before it hardly did.
+"""More stops than this site ever had: on several of the last days it stopped out of full power and started again, where before it hardly did.
 
 Flow: symptoms.DayView, memory.py (the days before) -> HERE -> watchers.py; close.py keeps each day's count.
-How often clouds, a tank or a low level stop a pump hangs on the place, and the place's own days tell it. With a share of p of all days
-before that had as many, four or more of eight days come by chance with probability 70 p^4 at most (binomial); a wet season begins with days
-of weak sun, and those do not count as evidence. Coarse rows show it as well, for no single day has to.
+How often clouds, a tank or a low level stop a pump hangs on the place, and the place's own days tell it: clear days of clear ones, days of
+weak sun of such days, or a wet season would begin as a fault. Where m of N days of a kind had so many, the next has them with
+(m + 1/2) / (N + 1), and each one that comes counts to the next (Jeffreys' prior, a beta-binomial); so many of eight days seldom come by
+chance. And two things tell a controller that stops itself from clouds: it finds the light as it left it, so that the pump takes after the stop
+what it took before; and it waits its own time each time. Coarse rows show it as well, for no single day has to.
 Never: weighing.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +23,8 @@ from analysis.memory import Case, Memory
 from analysis.no_water import GONE
 from analysis.plant import Plant, plant_of
 from analysis.rows import last_where
+from analysis.same_light import LIMITS as SAME_LIGHT
+from analysis.same_light import ample, same_share
 from analysis.solar_days import HOUR_MS, MINUTE_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 from analysis.unread_trips import LIMITS as UNREAD
@@ -34,53 +39,63 @@ class MoreStopsLimits:
     row_ms: int = 15 * MINUTE_MS
     ran_h: float = 2.0  # of running: a day with less tells nothing
     clouded: float = 0.1  # of the rows within runs that were weak
-    least: int = 3  # a day
-    days: int = 4  # of the window
-    chance: float = 0.06  # of days before with as many: 70 p^4 below one in a thousand
+    least: int = 3  # a day; a full tank stops it once or twice
+    days: int = 2  # of the window
+    chance: float = 0.003  # of so many days of the window
+    runs: int = 4  # between stops, at the least, that tell a float's from others
+    waits: float = 0.6  # quartiles of how long it stood apart, over their median; clouds pass as chance has it, 1.6 (Poisson process)
     full_least: float = 0.3  # of full power: a pump turned down further, or a dim array, stops for want of light
-    an_hour: float = 1.0  # of running: more is short cycling
+    an_hour: float = 1.0  # of running: more is short cycling, if its runs are even
     known_ms: int = 21 * 24 * HOUR_MS  # it goes on, though quieter days lie between
     hold_share: float = 0.15  # of the hold after a low level: what stands so long waited for the well
     hot_c: float = 60.0  # a controller so warm stops for its heat
 
 
 LIMITS = MoreStopsLimits()
-STOPS, WINDOW, MOST, FIELDS = "stops", 8, 9, 4
-"""In the memory's arrays: how many days had 0, 1, ... MOST - 1 or more stops; behind it the last days' counts, whether each is evidence,
-its first stop and its running hours. [-, -, ms, h]"""
+STOPS, WINDOW, MOST, KEPT = "stops", 8, 9, 8
+FIELDS = 6 + 2 * KEPT
+"""In the memory's arrays: how many clear days had 0, 1, ... MOST - 1 or more stops, and how many of weak sun; behind them the last days' counts,
+whether the sun was weak, first stop, running hours, the share of runs that fill no tank, that of stops after which it took as much as before, how
+long it ran up to each stop but the day's first, and how long it stood; -1 = none. [-, -, ms, h, -, -, min ..., min ...]"""
 CAUSES = ("short-cycling", "controller-trip")
+Days = list[tuple[float, ...]]
 
 
 @dataclass(frozen=True)
 class Stops:
-    """Of one day. ran_h: NaN where it tells nothing."""
+    """Of one day. ran_h: NaN where it tells nothing. weak: clouds took the power down while it ran. short: share of the runs that fill no tank.
+
+    same: share of the stops after which it took as much as before. runs_min, stood_min: how long it ran up to each stop but the first; stood.
+    """
 
     count: int
-    evident: bool
+    weak: bool
     first_ms: int
     last_ms: int
     ran_h: float
+    short: float = 0.0
+    same: float = 0.0
+    runs_min: tuple[float, ...] = ()
+    stood_min: tuple[float, ...] = ()
 
 
 def more_stops(view: DayView) -> list[Episode]:
-    """Judged when: the day is over. Shows as: more stops out of full power on most of the last days than nearly all days before had."""
+    """Judged when: the day is over. Shows as: more stops out of full power on several of the last days than nearly all days before had."""
     if view.columns is None or STOPS not in view.memory.arrays or not light_is_over(view):
         return []
     today = stops_of(view)
-    if today.count < LIMITS.least or not today.evident or _told_elsewhere(view):
+    if today.count < LIMITS.least or _told_elsewhere(view):
         return []
     before, days = _kept(view.memory)
-    least = _least(before)
-    if least is None or today.count < least:
-        return []
     known = _known(view)
-    evident = [day for day in days[-(WINDOW - 1) :] if day[1] and day[0] >= least]
-    if known is None and (len(evident) + 1 < LIMITS.days or "fault_code" in view.facts.sensors.channels):
+    if known is None and (_dimmed(view) or "fault_code" in view.facts.sensors.channels):
         return []  # where a code is read a trip says it, and what begins is seen within the day
-    counts, hours = [day[0] for day in evident] + [today.count], [day[3] for day in evident] + [today.ran_h]
-    an_hour = float(sum(counts) / max(sum(hours), 0.2))
-    cause = known or (CAUSES[0] if an_hour > LIMITS.an_hour else CAUSES[1])
-    begun = today.first_ms if known or not evident else int(evident[0][2])
+    found = [_row(today)] if known else _evident(before, [*days[-(WINDOW - 1) :], _row(today)])
+    if not found or not _by_itself(found) or not ("tank_float_up" in plant_of(view.facts).has or _no_float(found)):
+        return []
+    an_hour = float(sum(day[0] for day in found) / max(sum(day[3] for day in found), 0.2))
+    cause = known or _named(found, an_hour)
+    begun = today.first_ms if known else int(found[0][2])
     rate, trips = today.count / today.ran_h, float(today.count)
     told = {"starts": rate} if cause == CAUSES[0] else {"trips": trips, "unread": 1.0}
     dusk_ms = up_to_minute(view.days.daylight_ms(view.day, 0)[1])
@@ -97,6 +112,56 @@ def more_stops(view: DayView) -> list[Episode]:
             size=rate if cause == CAUSES[0] else trips,
         )
     ]
+
+
+def _named(days: Days, an_hour: float) -> str:
+    """A float or a wire that chatters makes even runs, or hosts of them; what trips a controller comes as chance has it, which leaves them uneven."""
+    runs = _kept_of(days, 0)
+    even = len(runs) >= LIMITS.runs and _apart(runs) < UNREAD.chance
+    return CAUSES[0] if an_hour > UNREAD.an_hour or (even and an_hour > LIMITS.an_hour) else CAUSES[1]
+
+
+def _evident(before: NDArray[np.float64], window: Days) -> Days:
+    """The days of the window, today last, that had more stops than chance would give them; none where chance may have."""
+    best: tuple[float, Days] = (1.0, [])
+    for least in range(LIMITS.least, min(int(window[-1][0]), MOST - 1) + 1):
+        had = [day for day in window if day[0] >= least]
+        if len(had) >= LIMITS.days and (chance := _by_chance(before, had, least)) < best[0]:
+            best = chance, had
+    return best[1] if best[0] <= LIMITS.chance else []
+
+
+def _by_chance(before: NDArray[np.float64], had: Days, least: int) -> float:
+    """Probability, at the most, that so many days of the window have so many stops, as the days before of their kind tell."""
+    total = float(math.comb(WINDOW, len(had)))
+    for kind, counts in enumerate(before):
+        for place in range(sum(int(day[1]) == kind for day in had)):
+            total *= (counts[least:].sum() + 0.5 + place) / (counts.sum() + 1.0 + place)
+    return total
+
+
+def _by_itself(days: Days) -> bool:
+    """The light was after most stops what it had been before, and it stood for about the same time each time: no cloud stopped it."""
+    counts = np.array([day[0] for day in days])
+    same = float((counts * np.array([day[5] for day in days])).sum() / counts.sum())
+    return same > SAME_LIGHT.share and _apart(_kept_of(days, 1)) <= LIMITS.waits
+
+
+def _apart(values: list[float]) -> float:
+    """Quartiles apart, over the median: one that the count left out changes little."""
+    first, middle, third = np.quantile(values, (0.25, 0.5, 0.75))
+    return float((third - first) / max(middle, 1.0))
+
+
+def _kept_of(days: Days, which: int) -> list[float]:
+    """How long it ran (0), or stood (1), of all these days."""
+    begin = 6 + which * KEPT
+    return [value for day in days for value in day[begin : begin + KEPT] if value >= 0.0]
+
+
+def _dimmed(view: DayView) -> bool:
+    """Whether the array is known to give less: it then stops for want of light more often."""
+    return any(case.family == "slow-electric" and case.ended_ms is None for case in view.memory.cases)
 
 
 def stops_of(view: DayView) -> Stops:
@@ -116,17 +181,21 @@ def _stops_of(view: DayView, plant: Plant) -> Stops:
     ran = last_where(turns)
     begins = begins[ran[begins - 1] > 0]
     begins = begins[seen.time_ms[begins] - seen.time_ms[ran[begins - 1]] <= LIMITS.stood_ms]
-    if not len(begins):
-        return Stops(0, False, 0, 0, ran_h)
     strong = strong_rows(seen, np.maximum(own_full(plant, seen), LIMITS.full_least * plant.full_power_w))
-    begins = begins[_unexplained(plant, seen, strong, begins)]
+    within = turns[1:-1] & turns[:-2] & turns[2:]
+    weak = bool((within & ~strong[1:-1]).sum() > LIMITS.clouded * max(within.sum(), 1))
+    if len(begins):
+        begins = begins[_unexplained(plant, seen, strong, begins)]
     stops = ran[begins - 1]
     if not len(begins) or _of_the_well(view, seen, begins, stops):
-        return Stops(0, False, 0, 0, ran_h)
-    within = turns[1:-1] & turns[:-2] & turns[2:]
-    evident = bool((within & ~strong[1:-1]).sum() <= LIMITS.clouded * max(within.sum(), 1))
-    evident &= "tank_float_up" in plant.has or _no_float(plant, seen, stops)
-    return Stops(len(begins), evident, int(seen.time_ms[stops[0]]), int(seen.time_ms[begins[-1]]), ran_h)
+        return Stops(0, weak, 0, 0, ran_h)
+    short = float(short_runs(plant, seen, ~turns)[stops].mean())
+    runs = (seen.time_ms[stops] - seen.time_ms[last_where(~turns)[stops]])[1 : KEPT + 1] / MINUTE_MS
+    stood = (seen.time_ms[begins] - seen.time_ms[stops])[:KEPT] / MINUTE_MS
+    return Stops(
+        len(begins), weak, int(seen.time_ms[stops[0]]), int(seen.time_ms[begins[-1]]), ran_h, short,
+        same_share(plant, seen, begins, stops), tuple(runs.tolist()), tuple(stood.tolist()),
+    )  # fmt: skip
 
 
 def _unexplained(
@@ -141,7 +210,7 @@ def _unexplained(
     total = np.cumsum(told)
     free = total[begins - 1] == total[stops]
     free &= ~(told[stops] | gives_up(plant, seen).tries[stops])
-    return np.asarray(free & strong[stops])
+    return np.asarray(free & strong[stops] & ample(plant, seen, begins, stops))
 
 
 def _of_the_well(view: DayView, seen: Columns, begins: NDArray[np.int64], stops: NDArray[np.int64]) -> bool:
@@ -157,15 +226,12 @@ def _of_the_well(view: DayView, seen: Columns, begins: NDArray[np.int64], stops:
     return bool(np.median(np.abs(stood - hold_ms)) < LIMITS.hold_share * hold_ms + 0.5 * row_ms)
 
 
-def _no_float(plant: Plant, seen: Columns, stops: NDArray[np.int64]) -> bool:
-    """Its runs are too uneven for a float that nobody reads, which fills by one and the same volume, or too short to fill anything."""
-    if short_runs(plant, seen, ~seen.turning)[stops].mean() > 0.5:
+def _no_float(days: Days) -> bool:
+    """The days' runs are too uneven for a float that nobody reads, which fills by one and the same volume, or too short to fill anything."""
+    if float(np.mean([day[4] for day in days])) > 0.5:
         return True
-    if len(stops) < LIMITS.least:
-        return False
-    began = last_where(~seen.turning)[stops]
-    first, middle, third = np.quantile(seen.time_ms[stops] - seen.time_ms[began], (0.25, 0.5, 0.75))
-    return bool((third - first) / max(middle, 1.0) >= UNREAD.even)
+    runs = _kept_of(days, 0)
+    return len(runs) >= LIMITS.runs and _apart(runs) >= UNREAD.even
 
 
 def kept_stops(view: DayView) -> dict[str, np.ndarray]:
@@ -173,30 +239,26 @@ def kept_stops(view: DayView) -> dict[str, np.ndarray]:
     before, days = _kept(view.memory)
     today = stops_of(view)
     if not np.isnan(today.ran_h):
-        days = [*days, (float(today.count), float(today.evident), float(today.first_ms), today.ran_h)]
+        days = [*days, _row(today)]
     if len(days) > WINDOW:
         gone, days = days[0], days[1:]
         if _known(view) is None:
             before = before.copy()
-            before[min(int(gone[0]), MOST - 1)] += 1.0
-    return {STOPS: np.concatenate([before, np.array(days, float).ravel()])}
+            before[int(gone[1]), min(int(gone[0]), MOST - 1)] += 1.0
+    return {STOPS: np.concatenate([before.ravel(), np.array(days, float).ravel()])}
 
 
-def _kept(memory: Memory) -> tuple[np.ndarray, list[tuple[float, ...]]]:
-    """How many days had so many stops, and the days of the window, the newest last."""
+def _row(day: Stops) -> tuple[float, ...]:
+    runs, stood = ((*values, *[-1.0] * KEPT)[:KEPT] for values in (day.runs_min, day.stood_min))
+    return (float(day.count), float(day.weak), float(day.first_ms), day.ran_h, day.short, day.same, *runs, *stood)
+
+
+def _kept(memory: Memory) -> tuple[np.ndarray, Days]:
+    """By kind of day how many had so many stops, and the days of the window, the newest last."""
     kept = memory.arrays.get(STOPS)
     if kept is None:
-        return np.zeros(MOST), []
-    return kept[:MOST], [tuple(day) for day in kept[MOST:].reshape(-1, FIELDS).tolist()]
-
-
-def _least(before: np.ndarray) -> int | None:
-    """The fewest stops, that so few of the days before had; None where nothing is rare enough, or too little known."""
-    as_many = np.cumsum(before[::-1])[::-1]
-    share = (as_many + 0.5) / (before.sum() + 1.0)
-    rare = np.flatnonzero(share <= LIMITS.chance)
-    rare = rare[rare >= LIMITS.least]
-    return int(rare[0]) if len(rare) else None
+        return np.zeros((2, MOST)), []
+    return kept[: 2 * MOST].reshape(2, MOST), [tuple(day) for day in kept[2 * MOST :].reshape(-1, FIELDS).tolist()]
 
 
 def _of_late(view: DayView) -> list[Case]:

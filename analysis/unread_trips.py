@@ -15,6 +15,8 @@ from analysis.causes.short_cycling import full_w, starts_of, strong_rows
 from analysis.look import Columns
 from analysis.plant import plant_of
 from analysis.rows import last_where
+from analysis.same_light import LIMITS as SAME_LIGHT
+from analysis.same_light import ample, same_share
 from analysis.solar_days import DAY_MS, HOUR_MS, MINUTE_MS
 from analysis.symptoms import DayView
 
@@ -57,10 +59,12 @@ def _unread_stops(view: DayView) -> np.ndarray:
     ran = np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen)), -1))
     begins = begins[seen.time_ms[begins] - seen.time_ms[ran[begins - 1]] <= LIMITS.stood_ms]
     strong = strong_rows(seen, full_w(plant_of(view.facts), seen)) | seen.expected.poa_measured
-    begins = begins[strong[ran[begins - 1]]]
+    begins = begins[strong[ran[begins - 1]] & ample(plant_of(view.facts), seen, begins, ran[begins - 1])]
     if len(begins) < LIMITS.stops or _clouded(view, seen, int(begins[LIMITS.stops - 1])):
         return none
     stood = (seen.time_ms[begins] - seen.time_ms[ran[begins - 1]]).astype(float)
+    if same_share(plant_of(view.facts), seen, begins, ran[begins - 1]) <= SAME_LIGHT.share:
+        return none
     uneven = _unevenness(seen, ran[begins - 1])
     if uneven < LIMITS.even or _by_chance(seen, begins, stood) or _of_the_well(view, stood):
         return none

@@ -12,6 +12,7 @@ from analysis.plant import Plant, plant_of
 from analysis.rows import last_where, or_zero
 from analysis.running import tries_of
 from analysis.solar_days import HOUR_MS, up_to_minute
+from analysis.stood import array_lost
 from analysis.symptoms import DayView, Episode
 
 
@@ -94,7 +95,12 @@ def watch(view: DayView) -> list[Episode]:
 
 
 def _explained(view: DayView) -> bool:
-    """What was open at yesterday's close stops it again and again by itself: trips, and a protection against running without water."""
+    """What was open at yesterday's close stops it again and again by itself: trips, and a protection against running without water.
+
+    Or an array that is known to give less, where no sensor reads the sun: clouds that it bore before stop it now.
+    """
+    if array_lost(view) > 0.0 and "irradiance_w_m2" not in view.facts.sensors.channels:
+        return True
     return any(
         case.ended_ms is None
         and (case.cause == "controller-trip" or (case.family == "no-water" and case.cause != "sensor-fault"))
