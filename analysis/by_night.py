@@ -1,8 +1,9 @@
 """Readings that the night denies: a sun, a current or a speed that stands through the dark as it stood by day.
 
-Flow: look.py (columns) -> HERE -> causes/sensor_fault.py, screen.py.
+Flow: look.py (columns) -> HERE -> causes/sensor_fault.py, screen.py, life.py.
 What stands still is told by day only after hours in which everything else moved; in the dark, before the pump is asked to run, minutes
-tell it. Every sum runs up to its row alone. Never: a plant of which nothing else says that it rests, for a gateway may repeat all it last heard.
+tell it. Every sum runs up to its row alone. Nor is it seen to mend by day, for a reading with a wrong zero goes up and down with the rest;
+only a night in which it reads none does. Never: a plant of which nothing else says that it rests, for a gateway may repeat all it last heard.
 """
 
 from collections.abc import Iterator
@@ -51,6 +52,8 @@ def least_of(plant: Plant, channel: str) -> float:
     }[channel]
 
 
+FIGURE = "by_night"
+"""Names the figure of what is told here."""
 CHANNELS = ("irradiance_w_m2", "pv_current_a", "motor_current_a", "motor_speed_rpm")
 BY_REST = ("motor_current_a", "motor_speed_rpm")
 """A generator may drive a motor by night: these are denied only where no power is taken."""
@@ -68,6 +71,16 @@ def night_rows(plant: Plant, seen: Columns, channel: str) -> Flags:
             none = (seen.rows["pv_voltage_v"] == 0.0) | (seen.rows["pv_current_a"] <= FLOWS * plant.rated_current_a)
             rows &= (seen.power_w <= max(IDLE_W, IDLE_SHARE * plant.full_power_w)) | (np.isnan(seen.power_w) & none)
     return rows
+
+
+def rests_again(plant: Plant, seen: Columns, channel: str, time_ms: int) -> bool:
+    """Whether a channel that read what it cannot by night has since read, with the sun down and for as long, what it can."""
+    column = seen.rows.values.get(channel)
+    if column is None:
+        return False
+    with np.errstate(invalid="ignore"):
+        well = ~seen.expected.daylight & (seen.time_ms > time_ms) & (np.abs(column) <= least_of(plant, channel))
+    return float(seen.dt_h[well].sum()) >= LIMITS.held_h
 
 
 def may_stand(plant: Plant, seen: Columns) -> Flags:

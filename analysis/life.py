@@ -7,6 +7,8 @@ Flow: watchers.py (episodes), slow.py (alarms), diagnosis.py (shares) -> HERE ->
 import numpy as np
 
 from analysis.at_flag import verdict_at_flag
+from analysis.by_night import FIGURE as BY_NIGHT
+from analysis.by_night import rests_again
 from analysis.calibration import ARE_LEFT_OVER, MARKED, stated, stated_by_itself
 from analysis.causes.over_voltage import far_below_rating
 from analysis.causes.registry import Levels, all_causes
@@ -81,8 +83,7 @@ def with_episodes(view: DayView, episodes: list[Episode]) -> list[Case]:
     for case in cases:
         quiet = view.until_ms - case.seen_ms >= QUIET_MS.get(case.family, 0)
         quiet |= case.family == "over-voltage" and far_below_rating(view)
-        seen = view.raw if case.channel in view.lies and view.raw is not None else view.columns
-        if case.ended_ms is None and _is_fast(case) and quiet and healthy_after(seen, case.seen_ms) >= HEALTHY_H:
+        if case.ended_ms is None and _is_fast(case) and quiet and _well_again(view, case):
             case.ended_ms = case.seen_ms
             if mark(view, case):
                 _weighed_again(view, case)
@@ -130,6 +131,16 @@ STEP_SHARE = 0.95
 
 def _is_fast(case: Case) -> bool:
     return not case.family.startswith("slow")
+
+
+def _well_again(view: DayView, case: Case) -> bool:
+    """Whether it is seen to be over: by running well, and what was denied by night by a night in which it is not."""
+    seen = view.raw if case.channel in view.lies and view.raw is not None else view.columns
+    if healthy_after(seen, case.seen_ms) < HEALTHY_H:
+        return False
+    if seen is None or case.channel is None or BY_NIGHT not in case.weighed:
+        return True
+    return rests_again(plant_of(view.facts), seen, case.channel, case.seen_ms)
 
 
 def healthy_after(seen: Columns | None, time_ms: int) -> float:

@@ -36,7 +36,7 @@ MOVED_BY: dict[str, tuple[str, ...]] = {
     "water_level_m": ("motor_speed_rpm", "motor_current_a", "pv_voltage_v", "pv_current_a"),
     "module_temp_c": ("irradiance_w_m2", "pv_voltage_v", "pv_current_a"),
     "ambient_temp_c": ("irradiance_w_m2", "pv_voltage_v", "pv_current_a"),
-    "controller_temp_c": ("motor_speed_rpm", "pv_voltage_v", "pv_current_a"),
+    "controller_temp_c": ("irradiance_w_m2", "motor_speed_rpm", "pv_voltage_v", "pv_current_a"),
 }
 """By channel what moves it; all of it that is fitted must be read, and keep still."""
 TEMPERATURE_C = 40.0

@@ -1,5 +1,5 @@
 """Words of yes and no that the plant's own figures deny: a pump that is said to stand and lifts, a tank said to be full, a probe that is
-dry in a well at rest.
+dry in a well at rest, a fault that stops nothing.
 
 Flow: look.py (columns) -> HERE -> causes/sensor_fault.py.
 Every sum runs up to its row alone, so that a flag never hangs on later rows. Never: a word that no figure can deny.
@@ -33,6 +33,8 @@ class SaidLimits:
     dark_h: float = 0.75  # told to run with the sun down
     rest_dry_h: float = 3.0  # of light, after a night's rest, without a wet moment
     room_m: float = 3.0  # of water that rests above the probe by the site file, beyond the season
+    coded_h: float = 2.0  # of lifting under one and the same code
+    coded: float = 0.9  # of all its lifting from then on
     flips: int = 6  # from wet to dry in a day while the pump stands: a level at rest rises once
     flips_running: int = 20
 
@@ -60,6 +62,7 @@ def denied(plant: Plant, seen: Columns) -> Iterator[Denied]:
         _full(plant, seen),
         _dry_at_rest(plant, seen),
         _flips(seen),
+        _coded(plant, seen),
     ):
         if found is not None:
             yield found
@@ -77,6 +80,8 @@ def may_be_denied(plant: Plant, seen: Columns) -> Flags:
             found |= (seen.rows["tank_float_up"] > 0.5) & (seen.power_w > LIMITS.runs * plant.full_power_w)
         if "low_level_probe_wet" in seen.rows.values:
             found |= seen.rows["low_level_probe_wet"] < 0.5
+        if "fault_code" in seen.rows.values:
+            found |= (seen.rows["fault_code"] > 0) & (seen.power_w > LIMITS.runs * plant.full_power_w)
     return found
 
 
@@ -191,3 +196,25 @@ def _flips(seen: Columns) -> Denied | None:
     told[1:] = runs[:-1]  # known with the row after
     enough = (np.cumsum(stands) >= LIMITS.flips) | (np.cumsum(told) >= LIMITS.flips_running)
     return _first("low_level_probe_wet", stands | told, enough, "flips", float(np.count_nonzero(fell)))
+
+
+def _coded(plant: Plant, seen: Columns) -> Denied | None:
+    """One and the same fault, said while the pump stands and while it goes on lifting: a controller that has a fault stops for it.
+
+    A warning, of heat for instance, goes when what it warns of goes, and a trip's code with the next start.
+    """
+    code = seen.rows.values.get("fault_code")
+    if code is None:
+        return None
+    lifts = _lifting(plant, seen)
+    with np.errstate(invalid="ignore"):
+        said = lifts & (code > 0)
+    if not said.any():
+        return None
+    same = code == code[np.argmax(said)]
+    rows = said & same
+    first = np.logical_or.accumulate(rows)
+    held, every = (np.cumsum(np.where(which, seen.dt_h, 0.0)) for which in (rows, lifts & first))
+    stands = np.logical_or.accumulate(same & ~seen.driven & (seen.dt_h > 0))
+    enough = (held >= LIMITS.coded_h) & (held > LIMITS.coded * every) & stands & _water(plant, seen, rows)
+    return _first("fault_code", rows, enough, "said_faulty", float(code[np.argmax(said)]))

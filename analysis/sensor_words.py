@@ -25,12 +25,14 @@ THING = {
     "low_level_probe_wet": "the low-level probe",
     "tank_float_up": "the tank's float",
     "motor_running": "the controller's word that it runs",
+    "fault_code": "the controller's fault code",
 }
 DENIED = {
     "said_stands": "said for {hours:.1f} h that the pump stands while it took power and brought water",
     "said_runs": "said for {hours:.1f} h that the pump runs while the sun was down and it took no power",
     "said_full": "said for {hours:.1f} h that the tank is full while the pump went on bringing water",
     "dry_at_rest": "said dry for {hours:.1f} h after a night without pumping, in which a well fills again to its resting level",
+    "said_faulty": "stood at {count:.0f} for {hours:.1f} h in which the pump took power and brought water, as it does with no fault",
     "flips": "went from wet to dry {count:.0f} times in a day while the pump stood or ran on, as no level does",
 }
 """By figure, what a word of yes and no said against the plant's own figures (said_falsely.py)."""
@@ -76,6 +78,8 @@ def sentence(figures: dict[str, float], channel: str | None, load: str) -> str:
     unit = CHANNELS[channel].unit if channel in CHANNELS else ""
     if "stuck" in figures:
         return f"{who} stood still at {figures['stuck']:g}{' ' + unit if unit else ''} for {hours:.1f} h while everything else moved."
+    if "by_night" in figures:
+        return f"{who} read {figures['by_night']:.4g}{' ' + unit if unit else ''} in the dark, while the pump was at rest."
     if "dead" in figures:
         return f"{who} gave no value for {hours:.1f} h while the others were read."
     if "never" in figures:

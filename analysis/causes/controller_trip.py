@@ -50,7 +50,7 @@ def watch(view: DayView) -> list[Episode]:
         high = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v * (1 - OVER_VOLTAGE.tripped_below)
     coded = (code > 0) & ~high & ~_said_when_high(code, high) & ~_low_level(view, seen, code > 0)
     tripped = coded & ~seen.turning
-    starts = _stops(seen, tripped)
+    starts = _stops(seen, tripped, code == 0.0)
     if len(starts) >= LIMITS.trips:
         ran = _ran_last(seen, starts)
         drawn_down = at_intake(plant_of(view.facts), seen)
@@ -144,10 +144,10 @@ def _low_level(view: DayView, seen: Columns, coded: np.ndarray) -> np.ndarray:
     return dry | (coded & low[stretch])
 
 
-def _stops(seen: Columns, tripped: np.ndarray) -> np.ndarray:
-    """First rows of trips before which the pump had turned since the last one."""
+def _stops(seen: Columns, tripped: np.ndarray, well: np.ndarray) -> np.ndarray:
+    """First rows of trips before which the pump had turned since the last one, `well`: a code that stays while it runs stopped nothing."""
     starts = np.flatnonzero(tripped & ~np.concatenate([[False], tripped[:-1]]))
-    ran = np.cumsum(seen.turning)[starts]
+    ran = np.cumsum(seen.turning & well)[starts]
     return starts[np.diff(ran, prepend=0) > 0]
 
 

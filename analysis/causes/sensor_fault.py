@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.by_night import standing
+from analysis.by_night import FIGURE, standing
 from analysis.causes.registry import CauseFile, Levels, register
 from analysis.channel_drifts import drifts
 from analysis.estimates.vector import PLACE
@@ -132,7 +132,7 @@ def _stuck(view: DayView, seen: Columns) -> list[Episode]:
     """Channels that stood still while they cannot: for hours by day, or into the dark; of each what tells it first."""
     found: dict[str | None, Episode] = {}
     by_night = [
-        _episode(seen, channel, rows, int(rows[enough]), {"stuck": value})
+        _episode(seen, channel, rows, int(rows[enough]), {FIGURE: value})
         for channel, rows, enough, value in standing(plant_of(view.facts), seen)
     ]
     for episode in (*_still(view, seen), *by_night):
