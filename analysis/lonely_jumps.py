@@ -1,8 +1,9 @@
-"""Channels of what has weight, or warmth, that jump from row to row: a loose plug, a screen that lost its earth.
+"""Channels that jump from row to row while the plant does not: a loose plug, a screen that lost its earth.
 
 Flow: look.py (columns) -> HERE -> causes/sensor_fault.py, screen.py.
-A well's level and a body's temperature lag behind all that moves them, so that no plant, sound or not, makes them spring to and fro
-while the pump runs on; current, pressure and light can. A jump is how far a row lies from the middle between its neighbours. Sums run up
+A well's level and a body's temperature lag behind all that moves them, and so does the water in a tank; a motor's current, its power and the
+pressure of its water go with its speed, and what it takes with the array's volts and light: no plant, sound or not, makes one of them spring
+to and fro while all the others keep still and the pump runs on. Light alone can. A jump is how far a row lies from the middle between its neighbours. Sums run up
 to a row and the row after it alone, so that a flag never hangs on later ones. Never: a channel that may jump of itself.
 """
 
@@ -26,8 +27,11 @@ class JumpLimits:
     jump: float = 0.08  # of `_usual`
     still: float = 0.02  # of what moves it, likewise
     share: float = 0.1  # of the rows in which that keeps still
+    quick_share: float = 1 / 3  # likewise of what has neither weight nor warmth: one wild reading shows in both its neighbours too, a meter's own noise seldom
     least_rows: int = 12
+    quick_rows: int = 30  # likewise
     asked_rows: int = 40
+    least_bar: float = 0.15  # a coarse gauge, and air in the pipe
     row_h: float = 0.09  # clouds come and go within longer rows, and warmth with them
 
 
@@ -36,10 +40,17 @@ MOVED_BY: dict[str, tuple[str, ...]] = {
     "water_level_m": ("motor_speed_rpm", "motor_current_a", "pv_voltage_v", "pv_current_a"),
     "module_temp_c": ("irradiance_w_m2", "pv_voltage_v", "pv_current_a"),
     "ambient_temp_c": ("irradiance_w_m2", "pv_voltage_v", "pv_current_a"),
+    "motor_current_a": ("motor_speed_rpm", "pv_voltage_v", "pv_current_a"),
+    "pv_current_a": ("irradiance_w_m2", "motor_speed_rpm", "motor_current_a", "pv_voltage_v"),
+    "discharge_pressure_bar": ("motor_speed_rpm", "motor_current_a", "pv_voltage_v", "pv_current_a"),
+    "tank_level_m": ("motor_speed_rpm", "pv_voltage_v", "pv_current_a"),
     "controller_temp_c": ("irradiance_w_m2", "motor_speed_rpm", "pv_voltage_v", "pv_current_a"),
 }
 """By channel what moves it; all of it that is fitted must be read, and keep still."""
+QUICK = {"motor_current_a": "motor_speed_rpm", "pv_current_a": "motor_speed_rpm", "discharge_pressure_bar": "motor_speed_rpm"}
+"""Channels that follow at once what moves them, and what must be known of that: volts hardly go with the light, so that they prove nothing."""
 TEMPERATURE_C = 40.0
+TANK_M = 1.5  # how deep a tank's water stands (common practice, no source)
 
 
 def jumping(plant: Plant, seen: Columns) -> Iterator[tuple[str, NDArray[np.int64], int, float]]:
@@ -49,8 +60,10 @@ def jumping(plant: Plant, seen: Columns) -> Iterator[tuple[str, NDArray[np.int64
         if found is None:
             continue
         asked, wild = found
+        quick = channel in QUICK
+        share, least = (LIMITS.quick_share, LIMITS.quick_rows) if quick else (LIMITS.share, LIMITS.least_rows)
         asked_n, wild_n = np.cumsum(asked), np.cumsum(wild)
-        enough = (wild_n >= LIMITS.least_rows) & (asked_n >= LIMITS.asked_rows) & (wild_n >= LIMITS.share * asked_n)
+        enough = (wild_n >= least) & (asked_n >= LIMITS.asked_rows) & (wild_n >= share * asked_n)
         at = np.flatnonzero(enough[:-1] & wild[:-1])  # known with the row after
         if len(at):
             yield channel, np.flatnonzero(wild), int(at[0]) + 1, float(wild_n[-1] / asked_n[-1])
@@ -67,7 +80,7 @@ def may_jump(plant: Plant, seen: Columns) -> Flags:
 
 def _of_channel(plant: Plant, seen: Columns, channel: str) -> tuple[Flags, Flags] | None:
     """Rows in which a channel and what moves it are read and that keeps still, and those of them in which it jumps. bool[n] each"""
-    if channel not in seen.rows.values or len(seen) < LIMITS.asked_rows:
+    if channel not in seen.rows.values or len(seen) < LIMITS.asked_rows or QUICK.get(channel, channel) not in seen.rows.values:
         return None
     own = _jump(plant, seen, channel)
     with np.errstate(invalid="ignore"):
@@ -113,5 +126,9 @@ def _usual(plant: Plant, channel: str) -> float:
         "pv_current_a": plant.full_power_w / volts,
         "irradiance_w_m2": 1000.0,
         "water_level_m": max(facts.well.static_level_m, 10.0),
+        "tank_level_m": TANK_M,
+        "discharge_pressure_bar": max(
+            float(plant.wellhead_head_m(np.array([plant.full_flow_m3_h]))[0]) / plant.metres_a_bar, LIMITS.least_bar / LIMITS.jump
+        ),
     }
     return known.get(channel, TEMPERATURE_C)
