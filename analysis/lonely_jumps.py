@@ -27,7 +27,9 @@ class JumpLimits:
     jump: float = 0.08  # of `_usual`
     still: float = 0.02  # of what moves it, likewise
     share: float = 0.1  # of the rows in which that keeps still
-    quick_share: float = 1 / 3  # likewise of what has neither weight nor warmth: one wild reading shows in both its neighbours too, a meter's own noise seldom
+    quick_share: float = (
+        1 / 3
+    )  # likewise of what has neither weight nor warmth: one wild reading shows in both its neighbours too, a meter's own noise seldom
     least_rows: int = 12
     quick_rows: int = 30  # likewise
     asked_rows: int = 40
@@ -47,7 +49,11 @@ MOVED_BY: dict[str, tuple[str, ...]] = {
     "controller_temp_c": ("irradiance_w_m2", "motor_speed_rpm", "pv_voltage_v", "pv_current_a"),
 }
 """By channel what moves it; all of it that is fitted must be read, and keep still."""
-QUICK = {"motor_current_a": "motor_speed_rpm", "pv_current_a": "motor_speed_rpm", "discharge_pressure_bar": "motor_speed_rpm"}
+QUICK = {
+    "motor_current_a": "motor_speed_rpm",
+    "pv_current_a": "motor_speed_rpm",
+    "discharge_pressure_bar": "motor_speed_rpm",
+}
 """Channels that follow at once what moves them, and what must be known of that: volts hardly go with the light, so that they prove nothing."""
 TEMPERATURE_C = 40.0
 TANK_M = 1.5  # how deep a tank's water stands (common practice, no source)
@@ -80,7 +86,11 @@ def may_jump(plant: Plant, seen: Columns) -> Flags:
 
 def _of_channel(plant: Plant, seen: Columns, channel: str) -> tuple[Flags, Flags] | None:
     """Rows in which a channel and what moves it are read and that keeps still, and those of them in which it jumps. bool[n] each"""
-    if channel not in seen.rows.values or len(seen) < LIMITS.asked_rows or QUICK.get(channel, channel) not in seen.rows.values:
+    if (
+        channel not in seen.rows.values
+        or len(seen) < LIMITS.asked_rows
+        or QUICK.get(channel, channel) not in seen.rows.values
+    ):
         return None
     own = _jump(plant, seen, channel)
     with np.errstate(invalid="ignore"):
@@ -128,7 +138,8 @@ def _usual(plant: Plant, channel: str) -> float:
         "water_level_m": max(facts.well.static_level_m, 10.0),
         "tank_level_m": TANK_M,
         "discharge_pressure_bar": max(
-            float(plant.wellhead_head_m(np.array([plant.full_flow_m3_h]))[0]) / plant.metres_a_bar, LIMITS.least_bar / LIMITS.jump
+            float(plant.wellhead_head_m(np.array([plant.full_flow_m3_h]))[0]) / plant.metres_a_bar,
+            LIMITS.least_bar / LIMITS.jump,
         ),
     }
     return known.get(channel, TEMPERATURE_C)

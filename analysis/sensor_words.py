@@ -79,7 +79,9 @@ def sentence(figures: dict[str, float], channel: str | None, load: str) -> str:
     if "stuck" in figures:
         return f"{who} stood still at {figures['stuck']:g}{' ' + unit if unit else ''} for {hours:.1f} h while everything else moved."
     if "by_night" in figures:
-        return f"{who} read {figures['by_night']:.4g}{' ' + unit if unit else ''} in the dark, while the pump was at rest."
+        return (
+            f"{who} read {figures['by_night']:.4g}{' ' + unit if unit else ''} in the dark, while the pump was at rest."
+        )
     if "dead" in figures:
         return f"{who} gave no value for {hours:.1f} h while the others were read."
     if "never" in figures:
