@@ -9,6 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from analysis.beside_the_pump import denied, lost_lately, read_too_little
 from analysis.calibration import MARKED
 from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, often_nothing, weigh_shift
@@ -104,7 +105,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
         open_now = _open(memory, group)
         if group == "electric" and len(open_now) < len(were_open):
             continue  # mended; what the envelope of the days before still says is no new fault
-        nuisance = [_form(case) for case in open_now]
+        nuisance = _known_forms(memory, group)
         known = {case.cause for case in open_now}
         asked = group in odd and len(open_now) < 2 and not untellable(plant, memory, group, open_now)
         if asked and (group != "held" or held_on(learnt, recent, np.inf, 0.0)):  # else no alarm of it would be told
@@ -130,6 +131,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
                 form = alarm.form if verdict.form is None else verdict.form
                 told = verdict.cause in known or told_already(bench, memory, verdict.cause, form)
+                told |= denied(bench, learnt, recent, alarm, verdict.cause, form, _known_forms(memory, "hydraulic"))
                 told |= verdict.cause == SHADING and not within_days(bench, memory, learnt, form, alarm.amount)
                 water = watered(bench, learnt, memory, alarm, len(amounts))
                 if told or not _stands(plant, memory, learnt, figures, recent, verdict.cause, amounts, alarm, water):
@@ -144,6 +146,9 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
     if not were_dirty and not _open(memory, "electric") and not array_unknown(memory, "electric"):
         days = _days_since_end(plant, memory, "electric", day)
         if (found_before := soiled_since(plant, bench, memory, learnt, recent, day, days)) is not None:
+            lost, pump = lost_lately(learnt, recent), _known_forms(memory, "hydraulic")
+            if read_too_little(bench, learnt, recent, 1, lost, pump):
+                return any(_open(memory, group) for group in GROUPS)
             _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *found_before))
         elif (fell := shaded_since(plant, bench, memory, figures.taken, day, days)) is not None:
             _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *fell, BESIDE_OTHERS))
@@ -197,6 +202,10 @@ def after_visit(memory: Memory, kind: VisitKind) -> None:
 
 def _form(case: Case) -> tuple[int, float]:
     return int(case.weighed["form"]), case.weighed.get("amount", 0.0)
+
+
+def _known_forms(memory: Memory, group: str) -> list[tuple[int, float]]:
+    return [_form(case) for case in _open(memory, group)]
 
 
 def _days_since_end(plant: Plant, memory: Memory, group: str, day: int) -> int:
