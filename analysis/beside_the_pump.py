@@ -66,11 +66,14 @@ def read_too_little(
     return bool(((amounts > ALIKE[0] * lost) & (amounts < ALIKE[1] * lost) & (ratios >= TELLS)).any())
 
 
-def lost_lately(learnt: Learnt, recent: Floats) -> float:
-    """What the array lacked on the newest day against what was learnt, in the middle of its hours; NaN where it tells none. [log]"""
+def misread(bench: SlowBench, learnt: Learnt, recent: Floats, nuisance: list[tuple[int, float]]) -> bool:
+    """Likewise of what the array lacks on the newest day, in the middle of its hours, by the last days of the pump: not every one tells."""
     hours = recent[-1, SUN] - learnt.mean[SUN]
     told = hours[~np.isnan(hours)]
-    return -float(np.median(told)) if len(told) else np.nan
+    if not len(told):
+        return False
+    lost = -float(np.median(told))
+    return any(read_too_little(bench, learnt, recent, days, lost, nuisance) for days in (1, 2, 3))
 
 
 def _low(bench: SlowBench) -> np.ndarray:

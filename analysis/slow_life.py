@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from analysis.beside_the_pump import denied, lost_lately, read_too_little
+from analysis.beside_the_pump import denied, misread
 from analysis.calibration import MARKED
 from analysis.causes.registry import all_causes
 from analysis.diagnosis import NOTHING, UNEXPLAINED, Verdict, often_nothing, weigh_shift
@@ -145,10 +145,8 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                     _begun(plant, bench, memory, learnt, recent, day, figures, found)
     if not were_dirty and not _open(memory, "electric") and not array_unknown(memory, "electric"):
         days = _days_since_end(plant, memory, "electric", day)
-        if (found_before := soiled_since(plant, bench, memory, learnt, recent, day, days)) is not None:
-            lost, pump = lost_lately(learnt, recent), _known_forms(memory, "hydraulic")
-            if read_too_little(bench, learnt, recent, 1, lost, pump):
-                return any(_open(memory, group) for group in GROUPS)
+        found_before = soiled_since(plant, bench, memory, learnt, recent, day, days)
+        if found_before and not misread(bench, learnt, recent, _known_forms(memory, "hydraulic")):
             _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *found_before))
         elif (fell := shaded_since(plant, bench, memory, figures.taken, day, days)) is not None:
             _begun(plant, bench, memory, learnt, recent, day, figures, _Found("electric", *fell, BESIDE_OTHERS))
