@@ -63,12 +63,15 @@ def hardly_a_second(view: DayView, episode: Episode) -> bool:
 
 
 def said_by_another(view: DayView, cases: list[Case], episode: Episode) -> bool:
-    """Whether a finding told before the episode's flag says it already: one open at yesterday's close or a few days before, or of the same hour."""
+    """Whether a finding told before the episode's flag says it already: one open at yesterday's close, or of the same hour."""
     said_by = SAID_BY.get((episode.cause or "", episode.channel))
     if said_by is None:
         return False
+    again_ms = (
+        STILL_MS if episode.channel == PROBE else 0
+    )  # a well that gives out comes and goes, and the probe over it says wet all along
     before = [case for case in view.memory.cases if case.cause == said_by]
-    if any(case.ended_ms is None or episode.began_ms - case.ended_ms < STILL_MS for case in before):
+    if any(case.ended_ms is None or episode.began_ms - case.ended_ms < again_ms for case in before):
         return True
     return any(
         case.first_cause == said_by

@@ -217,4 +217,6 @@ def _coded(plant: Plant, seen: Columns) -> Denied | None:
     held, every = (np.cumsum(np.where(which, seen.dt_h, 0.0)) for which in (rows, lifts & first))
     stands = np.logical_or.accumulate(same & ~seen.driven & (seen.dt_h > 0))
     enough = (held >= LIMITS.coded_h) & (held > LIMITS.coded * every) & stands & _water(plant, seen, rows)
-    return _first("fault_code", rows, enough, "said_faulty", float(code[np.argmax(said)]))
+    at = np.flatnonzero(enough & same)
+    value = float(code[np.argmax(said)])
+    return Denied("fault_code", np.flatnonzero(rows), int(at[0]), "said_faulty", value) if len(at) else None

@@ -52,6 +52,11 @@ def test_what_another_finding_says_already_is_no_second_one() -> None:
     assert said_by_another(view_of(), [dry], probe), "of the same hour"
     assert not said_by_another(view_of(), [case_of("no-water", "dry-running", flag + 1)], probe), "told of later"
     assert not said_by_another(view_of(), [case_of("no-water", "broken-shaft", DAY + 10 * HOUR_MS)], probe)
+    ended = case_of("no-water", "dry-running")
+    ended.ended_ms = DAY - DAY_MS
+    assert said_by_another(view_of(ended), [ended], probe), "it lifted for a day between"
+    ended.ended_ms = DAY - 20 * DAY_MS
+    assert not said_by_another(view_of(ended), [ended], probe)
     level = Episode("level", DAY, flag, flag, 2.0, cause="sensor-fault", channel="water_level_m")
     assert not said_by_another(view_of(dry), [dry], level)
     starts = Episode("short-cycling", DAY + 3 * DAY_MS, flag, flag, 2.0, cause="short-cycling")

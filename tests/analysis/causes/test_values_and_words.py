@@ -8,8 +8,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from analysis.by_night import rests_again
 from analysis.channel_drifts import drifts
 from analysis.estimates.vector import PLACE
+from analysis.lonely_jumps import _of_channel, jumping
 from analysis.memory import Memory
 from analysis.plant import Plant, plant_of
 from analysis.rows import Rows
@@ -128,6 +130,57 @@ def test_a_tank_said_to_be_full_while_the_water_goes_on() -> None:
     assert told(tank_float_up=np.ones(ROWS)) == {"tank_float_up": "said_full"}
     full = np.arange(ROWS) < 60.0 * SAID.full_h - 2
     assert told(tank_float_up=1.0 * full) == {}
+
+
+def test_a_fault_code_that_stops_nothing_is_denied() -> None:
+    assert told(fault_code=np.full(ROWS, 99.0)) == {"fault_code": "said_faulty"}
+    assert told(fault_code=np.full(ROWS, 99.0), volume_m3=np.zeros(ROWS)) == {}, (
+        "without water it may well have a fault"
+    )
+    assert told(running=False, fault_code=np.full(ROWS, 99.0)) == {}, "it stands, as it says"
+    now_and_then = 5.0 * (np.arange(ROWS) % 10 == 0)
+    assert told(fault_code=now_and_then) == {}
+    warm = 7.0 * ((np.arange(ROWS) > 100) & (np.arange(ROWS) < 400))
+    assert told(fault_code=warm) == {}, "a warning that goes while it runs on"
+    assert "stood at 99 for 9.0 h" in sentence({"said_faulty": 99.0, "hours": 9.0}, "fault_code", "")
+
+
+def jumps(channel: str, every: int, **channels: Any) -> dict[str, float]:
+    """Of a day on which each so manieth reading of a channel is off by a third: what is told to jump, and how often."""
+    columns = seen(**channels)
+    wild = np.where(np.arange(ROWS) % every == 0, 1.35, 1.0)
+    columns.rows.values[channel] = columns.rows[channel] * wild
+    return {name: share for name, _, _, share in jumping(plant(), columns)}
+
+
+def test_a_current_that_springs_while_speed_and_array_keep_still_is_told_of() -> None:
+    assert list(jumps("motor_current_a", 4)) == ["motor_current_a"]
+    assert list(jumps("pv_current_a", 4)) == ["pv_current_a"]
+    assert jumps("motor_current_a", 40) == {}, "an odd reading now and then"
+    assert jumps("motor_current_a", 4, motor_speed_rpm=2000.0 * (1.0 + 0.1 * (np.arange(ROWS) % 2))) == {}, (
+        "the pump itself"
+    )
+    no_speed = seen()
+    del no_speed.rows.values["motor_speed_rpm"]
+    assert _of_channel(plant(), no_speed, "pv_current_a") is None, "volts alone prove nothing of the light"
+
+
+def test_a_box_in_the_sun_warms_and_cools_with_it() -> None:
+    clouds = np.where(np.arange(ROWS) % 6 < 3, 1000.0, 300.0)
+    box = 40.0 + 8.0 * (np.arange(ROWS) % 2)
+    told_of = jumps("controller_temp_c", 1, controller_temp_c=box, irradiance_w_m2=np.full(ROWS, 800.0))
+    assert list(told_of) == ["controller_temp_c"]
+    assert jumps("controller_temp_c", 1, controller_temp_c=40.0 + clouds / 50.0, irradiance_w_m2=clouds) == {}
+
+
+def test_what_was_denied_by_night_is_well_again_by_a_night() -> None:
+    last = int(seen().time_ms[-20])
+    assert rests_again(plant(), seen(), "pv_current_a", last)
+    assert not rests_again(plant(), seen(pv_current_a=np.full(ROWS, 2.0)), "pv_current_a", last)
+    assert not rests_again(plant(), seen(), "pv_current_a", int(seen().time_ms[-3])), "not for long yet"
+    assert not rests_again(plant(), seen(), "irradiance_w_m2", last), "nothing was read"
+    words = sentence({"by_night": 253.75}, "irradiance_w_m2", "")
+    assert words == "The sensor of the sun (irradiance_w_m2) read 253.8 W/m2 in the dark, while the pump was at rest."
 
 
 def test_a_probe_dry_after_a_nights_rest_lies_where_the_well_rests_far_above_it() -> None:
