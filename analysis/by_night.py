@@ -29,6 +29,7 @@ class NightLimits:
 
 
 LIMITS = NightLimits()
+RATED_HZ = 50.0
 OTHERS = (
     "pv_voltage_v",
     "pv_current_a",
@@ -49,13 +50,14 @@ def least_of(plant: Plant, channel: str) -> float:
         "pv_current_a": FED_SHARE * plant.rated_current_a,
         "motor_current_a": FED_SHARE * (plant.facts.motor.rated_current_a or np.inf),
         "motor_speed_rpm": TURNING_SHARE * (fastest or plant.facts.motor.rated_speed_rpm or np.inf),
+        "drive_frequency_hz": TURNING_SHARE * RATED_HZ,
     }[channel]
 
 
 FIGURE = "by_night"
 """Names the figure of what is told here."""
-CHANNELS = ("irradiance_w_m2", "pv_current_a", "motor_current_a", "motor_speed_rpm")
-BY_REST = ("motor_current_a", "motor_speed_rpm")
+CHANNELS = ("irradiance_w_m2", "pv_current_a", "motor_current_a", "motor_speed_rpm", "drive_frequency_hz")
+BY_REST = ("motor_current_a", "motor_speed_rpm", "drive_frequency_hz")
 """A generator may drive a motor by night: these are denied only where no power is taken."""
 
 

@@ -19,6 +19,8 @@ THING = {
     "controller_temp_c": "the thermometer in the controller's box",
     "motor_current_a": "the reading of the motor's current",
     "motor_speed_rpm": "the reading of the motor's speed",
+    "drive_frequency_hz": "the reading of the drive's frequency",
+    "tank_level_m": "the sensor of the tank's level",
     "pv_voltage_v": "the reading of the array's voltage",
     "pv_current_a": "the reading of the array's current",
     "input_power_w": "the reading of the input power",
