@@ -26,6 +26,7 @@ from analysis.life import UNLEARNT, number_of, take_verdict, unlearnt
 from analysis.lying import array_unknown, said_beside, told_already, told_by_another, without_stuck
 from analysis.memory import Case, Memory
 from analysis.meter import METERS
+from analysis.odd_enough import SECOND_RATIO, a_second, strange
 from analysis.one_finding import FLOW_SHARE_LOST, SAME_DAYS, reopened, taken_over
 from analysis.plant import Plant
 from analysis.rows import Floats, middle
@@ -65,7 +66,6 @@ SUNNY_DAYS = 2  # in band: repaired
 IN_BAND = 0.4  # of what it was, or of the least worth telling: gone
 WEIGHED_DAYS = 14  # the newest days say best what it is
 RECENT_MORE = 60
-STRANGE_DAYS, STRANGE_RATIO = 5, 15.0
 WHOLE_TOLD = 0.3  # standard deviation of an amount that is one or nothing: above, the days tell neither that it is there nor that it is gone
 NOW_DAYS = 3  # dust grows until it is washed off: how bad it is, is how bad it is now
 USUALLY_OPEN = 0.12
@@ -76,7 +76,6 @@ GAUGE = np.array([PLACE[f"p{band}"] for band in range(3)])
 COURSE_DAYS = 21  # after the alarm: later the beginning lies too far back to tell a growth that has ended from a step
 COMES_AGAIN = ("shading", "panel-soiling")  # seen on two days at least: one day's dip is the sky's, or a sensor's
 AN_HOUR = 0.1  # of what a day tells at most: one or two of its hours are enough to see it again
-SECOND_DAYS, SECOND_RATIO = 3, 20.0
 MOST_NOTHING = 0.3  # share of "nothing wrong" above which nobody is told
 WITHIN_DAY = ("hold_min", "of_volts")  # how it came: kept beside what later days size it by
 SETTING_READ = "setting_read"
@@ -118,7 +117,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
             if group == "held" and held_in_shade(bench, memory, figures.taken):
                 alarm = None
             dark = any(moved_on(c, learnt, recent) for c in open_now)  # dark hours look like anything
-            if alarm is not None and not dark and (not open_now or _second(alarm)):
+            if alarm is not None and not dark and (not open_now or a_second(alarm)):
                 amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form])
                 since = range(day - alarm.shift.days + 1, day + 1)
                 work, there = (seen(plant.facts, plant.days, since) for seen in (worked_on, visited))
@@ -139,7 +138,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 if verdict.shares[NOTHING] < MOST_NOTHING and (
                     verdict.cause != UNEXPLAINED
                     or verdict.form is not None
-                    or (not open_now and group != "held" and _strange(alarm))
+                    or (not open_now and group != "held" and strange(alarm))
                 ):
                     found = _Found(group, verdict, form, alarm.shift.days)
                     _begun(plant, bench, memory, learnt, recent, day, figures, found)
@@ -165,16 +164,6 @@ class _Found:
 def _array_lost(bench: SlowBench, memory: Memory) -> float:
     """Log of the power that the array is known to have lost at full sun."""
     return sum(float(-bench.effects[form].lost[-1]) * amount for form, amount in map(_form, _open(memory, "electric")))
-
-
-def _second(alarm: Alarm) -> bool:
-    """A second fault beside an open one must not be the first one's own strangeness."""
-    return alarm.shift.days >= SECOND_DAYS and alarm.ratio >= SECOND_RATIO
-
-
-def _strange(alarm: Alarm) -> bool:
-    """Nobody is sent out for a riddle of a day or two."""
-    return alarm.shift.days >= STRANGE_DAYS and alarm.ratio >= STRANGE_RATIO
 
 
 def _stands(
