@@ -12,6 +12,7 @@ from analysis.calibration import ARE_LEFT_OVER, LEFT_OVER, odds_on
 from analysis.life import number_of, told_of
 from analysis.memory import WAITS, Case, Memory, waits
 from analysis.one_finding import SECOND_OWN, a_second
+from analysis.soiling import SOILING
 from analysis.solar_days import DAY_MS
 from analysis.water_lost import key_of, renamed
 from logger.record.causes import CAUSES
@@ -77,9 +78,14 @@ def _sure(case: Case, beside: bool) -> bool:
 
 
 def _lasted(case: Case, close_ms: int, sun_read: bool) -> bool:
-    """Whether what was first seen days ago was not seen gone since; what is no matter of the sky's need not wait for that."""
+    """Whether what was first seen days ago was not seen gone since; what is no matter of the sky's need not wait for that.
+
+    Beside a sensor of the sun dust that has grown for as long is there since it began, not since it was enough to see.
+    """
     if case.cause not in ARE_LEFT_OVER:
         return True
+    if case.cause == SOILING and sun_read:
+        return case.healthy == 0.0 and close_ms - case.began_ms >= OUTLASTS_UNREAD_MS
     return case.healthy == 0.0 and close_ms - case.flagged_ms >= (OUTLASTS_MS if sun_read else OUTLASTS_UNREAD_MS)
 
 

@@ -57,13 +57,28 @@ def test_dust_beside_a_sensor_that_may_lie_is_told() -> None:
     assert LEAST_OWN < own < LIKELIER_THAN_NOT < own + sum(rivals.values())
     memory = Memory(cases=[case])
     told_at_close(memory, CLOSE_MS, True)
-    told_at_close(memory, CLOSE_MS + OUTLASTS_MS, True)
+    told_at_close(memory, CLOSE_MS + OUTLASTS_UNREAD_MS, True)
     assert not waits(case)
 
 
-@pytest.mark.parametrize(("sun_read", "days"), [(True, OUTLASTS_MS // DAY_MS), (False, OUTLASTS_UNREAD_MS // DAY_MS)])
-def test_dust_outlasts_the_weather_in_which_it_was_seen(sun_read: bool, days: int) -> None:
+def test_dust_that_a_sensor_of_the_sun_saw_grow_for_long_is_told_at_once() -> None:
     case = case_of("panel-soiling", LIKELY)
+    case.began_ms = CLOSE_MS - 20 * DAY_MS
+    told_at_close(Memory(cases=[case]), CLOSE_MS, True)
+    assert not waits(case)
+
+
+@pytest.mark.parametrize(
+    ("cause", "sun_read", "days"),
+    [
+        ("shading", True, OUTLASTS_MS // DAY_MS),
+        ("shading", False, OUTLASTS_UNREAD_MS // DAY_MS),
+        ("panel-soiling", False, OUTLASTS_UNREAD_MS // DAY_MS),
+        ("panel-soiling", True, OUTLASTS_UNREAD_MS // DAY_MS - 1),  # it began a day before it was seen
+    ],
+)
+def test_dust_and_shade_outlast_the_weather_in_which_they_were_seen(cause: str, sun_read: bool, days: int) -> None:
+    case = case_of(cause, LIKELY)
     memory = Memory(cases=[case])
     for day in range(days):
         told_at_close(memory, CLOSE_MS + day * DAY_MS, sun_read)
