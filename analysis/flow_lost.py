@@ -15,6 +15,7 @@ from analysis.estimates.day import DUE
 from analysis.estimates.vector import BANDS, PLACE
 from analysis.learning import Learnt
 from analysis.rows import Floats
+from analysis.slow import FLOW_LOST
 
 WATER = "water"
 """Name in `Memory.arrays`: `DayFigures.water` of the last days, NaN where the pump stood without water for a time."""
@@ -95,6 +96,14 @@ def size_of(lost: Lost) -> tuple[float, float, float]:
     scatter = max(float(last.share.std()), SCATTER_LEAST) / np.sqrt(len(last.share))
     half = 1.96 * float(np.sqrt(lost.open_**2 + DRIFT**2 + (UNSEEN * whole) ** 2 + scatter**2))
     return max(now, 0.0), min(whole, now) - half, max(whole, now) + half
+
+
+HARDLY = 0.04  # share: a meter's class and a day's own scatter (common practice, no source)
+
+
+def nothing_lost(cause: str, size: list[float] | None) -> bool:
+    """Whether the water itself, at the same power, says that nothing is lost: then it is another figure that is odd, and no such cause."""
+    return cause in FLOW_LOST and size is not None and size[0] < HARDLY and size[1] <= 0.0
 
 
 def _mean(lost: Lost) -> float:

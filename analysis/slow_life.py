@@ -18,7 +18,7 @@ from analysis.estimates.day import DayFigures
 from analysis.estimates.kept import limit_kept
 from analysis.estimates.scatter import GROUPS
 from analysis.estimates.vector import PLACE
-from analysis.flow_lost import WATER, Lost, interval_of, lost_by_day, size_of
+from analysis.flow_lost import WATER, Lost, interval_of, lost_by_day, nothing_lost, size_of
 from analysis.held_on import HIDES, held_on, hides, sizing, untellable
 from analysis.lasting import SHOWS, Watered, lasts, watered
 from analysis.learning import Learnt
@@ -219,7 +219,7 @@ def _begun(
     case = reopened(memory, family, found.verdict.cause, channel, close_ms)
     if case is None and found.verdict.cause in FLOW_SHARE_LOST:
         case = taken_over(memory.cases, family, close_ms)
-    if case is None:
+    if new := case is None:
         case = Case(
             family, found.verdict.cause, found.verdict.cause, close_ms, number_of(memory.cases, close_ms), 0, close_ms,
             revision=0, water_lost_m3=0.0,
@@ -236,7 +236,7 @@ def _begun(
         case.began_ms = plant.days.open_ms(day - found.window + 1)
     take_verdict(case, found.verdict)
     _again(plant, bench, memory, learnt, recent, case, day, figures)
-    if not case.evidence:
+    if not case.evidence or (new and nothing_lost(case.cause, case.size)):
         memory.cases.remove(case)  # today shows nothing of it: what nobody can size nor give evidence for is not told
 
 
