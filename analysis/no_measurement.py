@@ -20,7 +20,7 @@ MEASURES = frozenset(
     {
         "irradiance_w_m2", "module_temp_c", "ambient_temp_c", "controller_temp_c", "water_level_m", "discharge_pressure_bar", "motor_current_a",
         "motor_speed_rpm", "motor_running", "pv_voltage_v", "pv_current_a", "flow_m3_h", "volume_m3", "fault_code",
-        "drive_frequency_hz",
+        "drive_frequency_hz", "tank_level_m",
     }
 )  # fmt: skip
 """Channels that tell of the plant and move nothing in it. Not probe, float and switch: a controller heeds them, whether they lie or not."""

@@ -26,6 +26,7 @@ class Moves:
     pressed_bar: float = 0.15
     counted_steps: float = 3.0  # of the register, and hours of the pump's full flow, that the other meter counted
     counted_h: float = 1.0
+    tank: float = 0.1  # of its capacity: people and beasts draw from it meanwhile, but never just as much
     fine_steps: float = 2.5  # of a gauge that reads finely: it need not have moved as far as a coarse one
     fine_bar: float = 0.05
     lacks: float = 0.5  # of the flow expected: less, and it is the flow that is metered which moves the level
@@ -69,6 +70,9 @@ def moved_by(view: DayView, seen: Columns, channel: str) -> list[np.ndarray]:
     if channel == "volume_m3":
         counted = np.rint(np.nan_to_num(seen.rows["flow_m3_h"]) * seen.dt_h * NANO).astype(np.int64)
         return [np.cumsum(counted) / NANO]
+    if channel == "tank_level_m":
+        came_n = np.rint(np.nan_to_num(seen.flow_m3_h) * seen.dt_h * NANO).astype(np.int64)
+        return [np.cumsum(came_n) / NANO]
     if channel == "discharge_pressure_bar":
         return [plant.wellhead_head_m(flow) / plant.metres_a_bar for flow in known]
     return [power_without(plant, seen, channel)]
@@ -105,6 +109,8 @@ def swing_asked(plant: Plant, channel: str, read: np.ndarray) -> float:
     if channel == "volume_m3":
         counts = register_step_m3(plant.facts)
         return max(MOVES.counted_steps * counts, MOVES.counted_h * plant.full_flow_m3_h)
+    if channel == "tank_level_m":
+        return max(MOVES.tank * plant.facts.tank.capacity_m3, MOVES.counted_h * plant.full_flow_m3_h)
     if channel == "discharge_pressure_bar":
         fine = max(MOVES.fine_steps * step, MOVES.fine_bar) if step else MOVES.pressed_bar
         return max(min(MOVES.pressed_bar, fine), coarse)

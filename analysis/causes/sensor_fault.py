@@ -50,6 +50,7 @@ ALIVE = {
     "pv_current_a": "lifting",
     "flow_m3_h": "running",
     "volume_m3": "running",
+    "tank_level_m": "running",
     "ambient_temp_c": "light",
     "controller_temp_c": "light",
 }
@@ -152,6 +153,8 @@ def _still(view: DayView, seen: Columns) -> list[Episode]:
             continue
         if channel == "volume_m3" and "flow_m3_h" not in seen.rows.values:
             continue  # where nothing else counts the water, a register that stands is weighed against all that keeps water away
+        if channel == "tank_level_m" and "tank_float_up" not in seen.rows.values:
+            continue  # a tank that runs over stands full for hours
         rows = np.flatnonzero(alive[needs] & ~np.isnan(column))
         if len(rows) < LEAST_ROWS:
             continue

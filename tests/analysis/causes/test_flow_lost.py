@@ -8,6 +8,7 @@ import pytest
 from analysis.come_again import STILL_MS
 from analysis.diagnosis import _courses_of, _sizes_of
 from analysis.estimates.bench import bench_of
+from analysis.flow_lost import nothing_lost
 from analysis.memory import Case
 from analysis.one_finding import TOLD_TWICE_MS, taken_over
 from analysis.plant import Plant, plant_of
@@ -16,6 +17,14 @@ from analysis.solar_days import DAY_MS
 from tests.analysis.causes.test_directions import bands, effects, plant
 
 HELICAL, CENTRIFUGAL = ("helical full", "helical middle"), ("centrifugal full", "centrifugal middle")
+
+
+def test_where_the_water_itself_lacks_nothing_no_flow_is_lost() -> None:
+    assert nothing_lost("worn-pump", [0.01, -0.05, 0.07])
+    assert not nothing_lost("worn-pump", [0.06, -0.01, 0.13]), "perhaps"
+    assert not nothing_lost("worn-pump", [0.03, 0.01, 0.05]), "little, and surely"
+    assert not nothing_lost("worn-pump", None)
+    assert not nothing_lost("falling-water-level", [0.0, 0.0, 3.0]), "metres"
 
 
 @pytest.mark.parametrize("site", CENTRIFUGAL)

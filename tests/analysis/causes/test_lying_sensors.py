@@ -236,6 +236,19 @@ def test_a_register_that_stands_while_another_meter_counts_is_stuck() -> None:
     assert [one for one in watched("sensor-fault", counting(counts)) if one.channel == "volume_m3"] == []
 
 
+def test_a_tanks_level_that_stands_while_water_comes_is_stuck_where_a_float_says_that_it_is_not_full() -> None:
+    def told(level: np.ndarray, **more: np.ndarray) -> list[Any]:
+        view = counting(70.0 + np.arange(600) / 60.0)
+        view.columns.rows.values.update({"tank_level_m": level, **more})
+        return [one for one in watched("sensor-fault", view) if one.channel == "tank_level_m"]
+
+    low, stands = np.zeros(600), np.full(600, 1.25)
+    (one,) = told(stands, tank_float_up=low)
+    assert one.whole == {"stuck": 1.25}
+    assert told(stands) == [], "it may be full"
+    assert told(stands + 0.01 * (np.arange(600) % 7), tank_float_up=low) == []
+
+
 @pytest.mark.parametrize(
     ("channel", "figures", "words"),
     [
