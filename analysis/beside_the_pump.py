@@ -3,12 +3,13 @@
 Flow: lying.py (a group's alarm), slow.py (shifts, forms) -> HERE -> slow_life.py.
 Where nothing reads the input power by itself it is volts times amperes, and a pump turned by less power than is read gives less water,
 and needs less torque, than that power asks for. So a pump that goes on as ever proves both readings, and one that gives more than ever
-for what is read has not lost its array. Likewise a sensor of the sun is held against the array that lies beside it, or against nothing.
+for what is read has not lost its array. Likewise a sensor of the sun is held against the array that lies beside it, and against a clear sky.
 Never: rows; the life of a finding.
 """
 
 import numpy as np
 
+from analysis.estimates.effects import Effect
 from analysis.estimates.vector import HOURS, PLACE
 from analysis.learning import Learnt
 from analysis.lying import LIGHT, OF_THE_POWER, VOLTS
@@ -19,7 +20,7 @@ TELLS = 6.0
 """Log-likelihood ratio from which the pump is believed over the array's figures: z of 3.5."""
 ALIKE = (0.5, 2.0)  # of the loss that the array shows, what the pump says that the reading lacks
 SUN = np.arange(PLACE["s0"], PLACE["s0"] + HOURS)
-TORQUE = PLACE["t2"]
+TORQUE, SKY = PLACE["t2"], PLACE["gc"]
 SENSOR = "sensor-fault"
 
 
@@ -43,7 +44,7 @@ def denied(
         return False
     effect, sensor = bench.effects[form], cause == SENSOR
     if sensor and effect.channel == LIGHT:
-        return not np.isin(alarm.shift.places, SUN).any()
+        return not np.isin(alarm.shift.places, SUN).any() or _under_the_sky(alarm.shift, effect, alarm.amount)
     if sensor and effect.channel != VOLTS:
         return False
     if not sensor:
@@ -74,6 +75,16 @@ def misread(bench: SlowBench, learnt: Learnt, recent: Floats, nuisance: list[tup
         return False
     lost = -float(np.median(told))
     return any(read_too_little(bench, learnt, recent, days, lost, nuisance) for days in (1, 2, 3))
+
+
+def _under_the_sky(moved: Shift, effect: Effect, amount: float) -> bool:
+    """Whether the clear sky says that the sun's sensor reads right, rather than off by so much (log)."""
+    (at,) = np.flatnonzero(moved.places == SKY)[:1].tolist() or [-1]
+    if at < 0:
+        return False
+    off = effect.direction[SKY] * amount
+    variance = moved.covariance[at, at] + (effect.loose * off) ** 2
+    return bool((0.5 * off - moved.mean[at]) * off / variance >= TELLS)
 
 
 def _low(bench: SlowBench) -> np.ndarray:

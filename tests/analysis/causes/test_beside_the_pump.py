@@ -75,7 +75,7 @@ def test_volts_too_high_are_a_sensors_where_the_pump_lacks_that_power(pump: dict
 def test_a_sensor_of_the_sun_is_not_held_against_the_sky_alone() -> None:
     bench, learnt = site()
     form = form_of(bench, "sensor-fault", "irradiance_w_m2")
-    recent = days(learnt, {"gc": -0.3, "s": 0.3})
+    recent = days(learnt, {"gc": 0.3, "s": -0.3} if bench.directions[form][PLACE["gc"]] > 0 else {"gc": -0.3, "s": 0.3})
     for with_array in (True, False):
         if not with_array:
             recent[:, SUN] = np.nan
@@ -83,3 +83,16 @@ def test_a_sensor_of_the_sun_is_not_held_against_the_sky_alone() -> None:
         assert moved is not None
         found = denied(bench, learnt, recent, Alarm(moved, form, 0.3, 0.01, 50.0), "sensor-fault", form, [])
         assert found != with_array
+
+
+@pytest.mark.parametrize(("sky", "off"), [(0.3, True), (0.0, False)])
+def test_a_sensor_of_the_sun_that_agrees_with_a_clear_sky_is_sound_whatever_the_array_gives(
+    sky: float, off: bool
+) -> None:
+    bench, learnt = site()
+    form = form_of(bench, "sensor-fault", "irradiance_w_m2")
+    sign = float(np.sign(bench.directions[form][PLACE["gc"]]))
+    recent = days(learnt, {"gc": sign * sky, "s": -sign * 0.3})
+    moved = shift_of(bench, learnt, recent, "electric", 2, [])
+    assert moved is not None
+    assert denied(bench, learnt, recent, Alarm(moved, form, 0.3, 0.01, 50.0), "sensor-fault", form, []) != off
