@@ -115,10 +115,11 @@ def more_stops(view: DayView) -> list[Episode]:
 
 
 def _named(days: Days, an_hour: float) -> str:
-    """A float or a wire that chatters makes even runs, or hosts of them; what trips a controller comes as chance has it, which leaves them uneven."""
+    """A float or a wire that chatters makes even runs; what trips a controller comes as chance has it, which leaves them uneven, however often."""
     runs = _kept_of(days, 0)
-    even = len(runs) >= LIMITS.runs and _apart(runs) < UNREAD.chance
-    return CAUSES[0] if an_hour > UNREAD.an_hour or (even and an_hour > LIMITS.an_hour) else CAUSES[1]
+    if len(runs) < LIMITS.runs:
+        return CAUSES[0] if an_hour > UNREAD.an_hour else CAUSES[1]
+    return CAUSES[0] if an_hour > LIMITS.an_hour and _apart(runs) < UNREAD.chance else CAUSES[1]
 
 
 def _evident(before: NDArray[np.float64], window: Days) -> Days:

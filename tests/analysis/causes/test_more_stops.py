@@ -71,6 +71,7 @@ def test_some_days_of_stops_where_there_never_were_any_are_told(monkeypatch: pyt
     often = [0] * 40 + [MANY] * 8
     assert told_on(often, monkeypatch, ran_h=4.0, runs=(20.0, 24.0, 22.0))[0][1] == "short-cycling", "as even as a wire"
     assert told_on(often, monkeypatch, ran_h=4.0, runs=(3.0, 90.0, 22.0))[0][1] == "controller-trip", "as chance has it"
+    assert told_on(often, monkeypatch, ran_h=2.0, runs=(3.0, 90.0, 22.0))[0][1] == "controller-trip", "however often"
 
 
 def test_a_place_of_clouds_a_single_day_and_a_new_site_say_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
