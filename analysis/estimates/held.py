@@ -39,6 +39,11 @@ DEEPER = 0.15  # log of the share of the sky supposed: more than haze and the su
 EVEN = 0.06  # scatter of power about its line in the hours beside which a limit shows: the sun climbs fast there
 TURNED = 0.08  # log of power, lower at noon than before and after: haze and the cells' heat together take less (common practice, no source)
 COURSE_HOURS = 3  # of a day, to tell a limit by its course alone
+LEVEL_HOURS, SAME_LEVEL = (
+    4,
+    0.015,
+)  # log of power: the well draws down, and readings scatter (common practice, no source)
+OFFERED = 0.25  # log of power that the sun offered meanwhile (common practice, no source)
 HELD_SURELY = (
     1.10  # sun measured: over this day's own cells; no cell's warmth, no tracker beside the maximum makes as much
 )
@@ -121,9 +126,9 @@ def held_rows(plant: Plant, seen: Columns, over: Floats, hours: Hours) -> Flags:
     with np.errstate(invalid="ignore"):
         by_course, by_heat = _by_course(seen, unmeasured, still, hours) & ~(above < np.log(HELD_AT_ALL))
         held |= still & free & ((above > np.log(HELD_STILL)) | by_course).ravel()[hours.bins]
-        return held | (
-            steady_rows(unmeasured, hours, power, HELD_HOUR_H, HELD_SCATTER) & free & by_heat.ravel()[hours.bins]
-        )
+        even = steady_rows(unmeasured, hours, power, HELD_HOUR_H, HELD_SCATTER)
+        by_level = _by_level(seen, even, hours) & ~(above < np.log(HELD_AT_ALL))
+        return held | (even & free & (by_heat | by_level).ravel()[hours.bins])
 
 
 def _by_course(seen: Columns, asked: Flags, still: Flags, hours: Hours) -> Flags:
@@ -152,6 +157,24 @@ def _by_course(seen: Columns, asked: Flags, still: Flags, hours: Hours) -> Flags
         by_still = low & (sums_still.hours(seen.dt_h) >= HELD_HOUR_H)
     found = np.stack([by_still, low & _turned(share, sun)])
     return np.asarray(found & (found.sum(axis=2, keepdims=True) >= COURSE_HOURS))
+
+
+def _by_level(seen: Columns, even: Flags, hours: Hours) -> Flags:
+    """Hours at the day's most power, where that is one and the same through `LEVEL_HOURS` of them whatever the sky supposed would give.
+    bool[days, HOURS]
+
+    Readings may scatter from row to row more than a still hour does: the mean of an hour does not, and no cloud follows the sun so closely
+    that the same is left of it for hours.
+    """
+    sums = Sums(even, hours.bins, hours.shape, rising=True)
+    weight = sums.hours(seen.dt_h)
+    known = weight >= HELD_HOUR_H
+    level = log_ratio(sums.of(or_zero(seen.power_w) * seen.dt_h), weight, known)
+    offered = log_ratio(sums.of(or_zero(seen.expected.mpp_power_w) * seen.dt_h), weight, known)
+    with np.errstate(invalid="ignore"):
+        top = known & (level > np.where(known, level, -np.inf).max(axis=1, keepdims=True) - SAME_LEVEL)
+    kept = (top.sum(axis=1) >= LEVEL_HOURS) & (_span(np.where(top, offered, np.nan)) > OFFERED)
+    return top & kept[:, None]
 
 
 def _turned(share: Floats, sun: Floats) -> Flags:

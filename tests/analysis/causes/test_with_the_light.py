@@ -274,3 +274,21 @@ def test_a_voltage_that_no_cell_explains_is_held_back_though_passing_cloud_moves
     )  # fmt: skip
     hours = hours_of(bins, (1, HOURS), dt_h)
     assert held_rows(plant, seen, np.where(cloud == 1.0, 1.15, 1.0), hours)[cloud == 1.0].all()
+
+
+def rough(hour, share):
+    """Readings that scatter by 1.5 %, as a wattmeter's of cheap make."""
+    return 1.0 + share * np.random.default_rng(7).standard_normal(len(hour))
+
+
+def test_a_power_that_stays_through_the_day_is_a_limit_however_its_readings_scatter():
+    held, figures = a_day(lambda hour, sun: np.minimum(0.9 * sun, 400.0) * rough(hour, 0.015))
+    assert held[3:9].all()
+    assert np.exp(figures[PLACE["cap"]]) == pytest.approx(0.4, rel=0.01)
+
+
+def test_light_that_cloud_leaves_goes_with_the_sun_and_is_no_level():
+    held, _ = a_day(lambda hour, sun: 0.5 * sun * rough(hour, 0.015))
+    assert not held.any(), "a sheet of cloud takes one share"
+    held, _ = a_day(lambda hour, sun: np.where((hour > 5.0) & (hour < 8.0), 480.0, 0.5 * sun) * rough(hour, 0.015))
+    assert not held.any(), "three hours alike, with hardly more sun in one than in another"
