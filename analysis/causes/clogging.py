@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.causes.registry import HELICAL, NO_CLIMBING, Advice, CauseFile, OfKind, beware, register, shifts
 from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, bent_head, current_of, shift, slip_open
+from analysis.estimates.effects import Effect, bent_head, current_of, head_shift, shift, slip_open
 from analysis.plant import Plant
 
 
@@ -20,6 +20,7 @@ class CloggingLimits:
     air_m: float = (
         9.0  # what the air above the well lends to suction before the water boils (common practice, no source)
     )
+    sudden: float = 0.35  # a flake of scale, a valve put back half open; slime takes weeks (a guess; of 55 on five simulated plants 19)
     starved_least: float = 0.15
     starved_rate: float = 0.15
     passages_rate: float = (
@@ -32,6 +33,7 @@ class CloggingLimits:
     passages_loads: tuple[tuple[float, float], ...] = ((0.0, 0.5), (-0.25, 0.25), (0.25, 0.25))  # and how often
     passages_open: float = 0.06
     """Log of torque for each unit of log flow lost: throttled, as before, or rubbed and churned; and how far each is open (a guess)."""
+    slope_open: float = 0.2  # how far the datasheet's own slopes with a head that the gauge tells are open (a guess)
 
 
 LIMITS = CloggingLimits()
@@ -61,6 +63,7 @@ def effect(plant: Plant) -> list[Effect]:
         lost=lost,
         loose=0.2,
         rate=rate,
+        sudden=LIMITS.sudden,
         usual=LIMITS.usual,
         unknowns=(slip_open(plant, bench, extra),),
         bend=bend,
@@ -75,6 +78,7 @@ def effect(plant: Plant) -> list[Effect]:
         lost=bench.flow_per_head_at_power * extra,
         rate=0.5 * rate,
         bend=None,
+        unknowns=(shift(**head_shift(plant, bench, LIMITS.slope_open * extra, False)),),
     )
     return [intake, delivery, *within]
 
@@ -120,6 +124,7 @@ def _narrowed(plant: Plant) -> list[Effect]:
             lost=share - load * bench.flow_per_power,
             loose=LIMITS.passages_loose,
             rate=LIMITS.passages_rate * often,
+            sudden=LIMITS.sudden,
             usual=LIMITS.usual,
             unknowns=(
                 shift(t=LIMITS.passages_open, i=LIMITS.passages_open, q=-LIMITS.passages_open * bench.flow_per_power),
