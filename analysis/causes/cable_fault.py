@@ -1,14 +1,17 @@
 """Cable fault: a joint or cable with too much resistance, a lost phase, or a wet splice leaking to earth."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.causes.registry import THREE_PHASE, Advice, CauseFile, Levels, beware, register, shifts
-from analysis.estimates.bench import bench_of
-from analysis.estimates.effects import Effect, current_of_load, shift
+from analysis.estimates.bench import bench_of, flow_left
+from analysis.estimates.effects import Bend, Effect, current_of_load, shift
+from analysis.estimates.lifted import STEPS
 from analysis.estimates.own_light import sides_apart
+from analysis.estimates.scatter import TURNS_ELSEWHERE, misread_by_band
 from analysis.plant import Plant
+from analysis.rows import Floats
 
 
 @dataclass(frozen=True)
@@ -47,7 +50,8 @@ def effect(plant: Plant) -> list[Effect]:
     To the motor: more power at the same speed while flow per turn and motor current stay; with a displacement pump the current is
     about constant, so the loss weighs most at low power. From the array: a resistance takes voltage in proportion to the current, and at
     maximum power lowers it a little too (single-diode model, full sun: log of power 0.125 = 0.101 of voltage and 0.024 of current; in
-    six tenths of it 0.059 and 0.010).
+    six tenths of it 0.059 and 0.010). Where neither the array's voltage nor the sun is read, that is a power that is short at noon, and so is that
+    of a pump which takes less, whatever the reason: of the array nothing is said there.
 
     A motor that goes on turning on two of three phases draws the root of 3 times as much in each, for the same torque: the mean of the three reads
     1.15 times what it did, and the windings lose about twice as much, as the square of the current over two of them.
@@ -65,24 +69,49 @@ def effect(plant: Plant) -> list[Effect]:
     low = LIMITS.low_sun
     sun = np.abs(np.cos((np.arange(12) + 0.5 - 6) / 6 * np.pi / 2))
     apart = sides_apart(plant)
+    slower = tuple(TURNS_ELSEWHERE * mode for mode in misread_by_band(plant, bench))  # at the same power
     phases = plant.facts.motor.kind in (None, *THREE_PHASE)
     lost_phase = Effect(
         "motor", shift(q=motor_q, t=more, i=np.full(3, LIMITS.of_phase[0])), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.3, sudden=0.9,
         rate=LIMITS.phase, usual=LIMITS.of_copper, blur=shift(i=LIMITS.of_phase[1]),
     )  # fmt: skip
+    joint = Effect(
+        "array", shift(s=-LIMITS.of_current * sun**2 if apart else -sun, av=-np.array(LIMITS.of_volts)), LIMITS.least, LIMITS.most,
+        lost=np.array([-low, -0.7, -1.0]), loose=0.25 if apart else 0.4, group="electric", sudden=0.5,
+        blur=shift(s=LIMITS.beside * sun**2) if apart else None,
+    )  # fmt: skip
     return [
-        Effect("motor", shift(q=motor_q, t=more), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.25, sudden=0.5, usual=LIMITS.usual),
-        Effect(
-            "motor", shift(q=wet_q, t=leaks, i=current_of_load(plant) * leaks), LIMITS.least, LIMITS.most, lost=wet_q, loose=0.3, sudden=0.5,
-            rate=LIMITS.wet, usual=LIMITS.usual, blur=shift(i=0.2),
-        ),
-        Effect(
-            "array", shift(s=-LIMITS.of_current * sun**2 if apart else -sun, av=-np.array(LIMITS.of_volts)), LIMITS.least, LIMITS.most,
-            lost=np.array([-low, -0.7, -1.0]), loose=0.25 if apart else 0.4, group="electric", sudden=0.5,
-            blur=shift(s=LIMITS.beside * sun**2) if apart else None,
-        ),
+        _on_the_way(plant, more, 0.0, Effect(
+            "motor", shift(), LIMITS.least, LIMITS.most, lost=motor_q, loose=0.25, sudden=0.5, usual=LIMITS.usual, unknowns=slower,
+        )),
+        _on_the_way(plant, leaks, current_of_load(plant), Effect(
+            "motor", shift(), LIMITS.least, LIMITS.most, lost=wet_q, loose=0.3, sudden=0.5, rate=LIMITS.wet, usual=LIMITS.usual,
+            blur=shift(i=0.2), unknowns=slower,
+        )),
+        *([joint] if apart or "irradiance_w_m2" in plant.has else []),
         *([lost_phase] if phases and "motor_current_a" in plant.has else []),
     ]  # fmt: skip
+
+
+LEFT_LEAST = 0.1  # of a band's power, and of its flow: less is no steady running
+
+
+def _on_the_way(plant: Plant, by_band: Floats, current: float, form: Effect) -> Effect:
+    """The form with its shifts: of each band's power so much, times the amount, does not reach the motor. A quarter of full power is nearly
+    all of a low sun's, so that no straight line does.
+
+    current : log of the motor's for each unit of log of power at the same speed.
+    """
+    amounts = form.most * STEPS
+    left = np.log(np.maximum(1.0 - amounts[:, None] * by_band, LEFT_LEAST))
+    flow = np.log(np.maximum(flow_left(plant, left), LEFT_LEAST))
+    shifts = np.array([shift(q=q, t=-p, i=-current * p) for q, p in zip(flow, left, strict=True)])
+    grown = 1e-9 * np.arange(len(amounts))
+    along = np.maximum.accumulate(-left[:, -1]) + grown
+    along *= form.usual / np.interp(form.usual, amounts, along)
+    bend = Bend(amounts, shifts, flow, along)
+    lost = np.array([np.interp(form.usual, amounts, band) for band in flow.T]) / form.usual
+    return replace(form, direction=bend.at(form.usual) / form.usual, lost=lost, bend=bend)
 
 
 def levels(_kind: str) -> dict[str, Levels]:

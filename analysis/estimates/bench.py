@@ -79,14 +79,19 @@ def water_lost_with(plant: Plant, lost: Floats) -> float:
     By the pump at the power that is left, in its own installation: half of the power costs more than half of the flow, for a rotor's slip
     stays, and impellers must first reach the head. Beyond the table flow goes in a line with the power from where lifting begins.
     """
+    return float((1.0 - flow_left(plant, lost)) @ DAY_SHARE)
+
+
+def flow_left(plant: Plant, lost: Floats) -> Floats:
+    """Share of each band's flow that is left with so much less power, log, (..., 3); as `water_lost_with`."""
     bench = bench_of(plant)
     power = bench.power_w * np.exp(lost)
     powers, flows = _flow_by_power(plant)
-    flow = np.interp(power, powers, flows, left=np.nan, right=np.nan) if len(powers) else np.full(BANDS, np.nan)
+    flow = np.interp(power, powers, flows, left=np.nan, right=np.nan) if len(powers) else np.full(power.shape, np.nan)
     answered = flow <= bench.flow_m3_h * (1.0 + SAME_FLOW)
     over = np.maximum(power - plant.start_power_w, 0.0) / np.maximum(bench.power_w - plant.start_power_w, 1.0)
     left = np.where(answered, flow / bench.flow_m3_h, np.minimum(over, 1.0))
-    return float((1.0 - np.clip(left, 0.0, 1.0)) @ DAY_SHARE)
+    return np.clip(left, 0.0, 1.0)
 
 
 @lru_cache(maxsize=PLANTS_KEPT)

@@ -75,8 +75,10 @@ RATING_STD = 0.1
 SLIP_STD = 0.05
 """What a drive tells as its motor's speed is its own frequency as often as the shaft's, and a datasheet likewise: an induction motor's slip, 3 to
 8 % in a borehole's small ones, lies between them one way or the other (common practice, no source)."""
-TURNS_WITHIN = 0.01
-"""How far a scale of speed that was learnt so holds elsewhere within a band of power, where the table hides its impellers' speeds (a guess)."""
+TURNS_WITHIN, TURNS_ELSEWHERE = 0.003, 0.025
+"""How far a scale of speed that was learnt so holds elsewhere, where the table hides its impellers' speeds: within a band of power, whose mean moves
+with the season (of 49 sound sites of two plants each is likelier so than at a percent, the worst among them too); and for each unit of log of power
+that a fault adds, which moves a band to speeds that were never learnt (a percent to the next band)."""
 METER_STD = 0.02
 """ISO 4064 class 2 meters keep +-2 % in their upper flow zone when new (from memory); installed for years, twice that."""
 
@@ -132,13 +134,16 @@ def misread_turns(plant: Plant, bench: Bench) -> Floats:
     return shift(n=1.0 - 2.0 * bench.head_m * bench.flow_per_head, t=3.0 - 2.0 * bench.head_m * bench.power_per_head)
 
 
-def _misread_within(misread: Floats) -> list[Floats]:
-    """Likewise in each band by itself; the current of a torque that is worked out by speed goes with it."""
+def misread_by_band(plant: Plant, bench: Bench) -> list[Floats]:
+    """Likewise in each band by itself; the current of a torque that is worked out by speed goes with it. None where the scale is known."""
+    if plant.helical or not (plant.turns_by_rating or plant.turns_or_field):
+        return []
+    misread = misread_turns(plant, bench)
     bands = [{name: PLACE[f"{name}{band}"] for name in "nti"} for band in range(BANDS)]
     modes = np.zeros((BANDS, SIZE))
     for mode, place in zip(modes, bands, strict=True):
         n, t = misread[[place["n"], place["t"]]]
-        mode[[place["n"], place["t"], place["i"]]] = TURNS_WITHIN * np.array([n, t, t - 1.0])
+        mode[[place["n"], place["t"], place["i"]]] = n, t, t - 1.0
     return list(modes)
 
 
@@ -191,8 +196,7 @@ def _drift(plant: Plant, sun_measured: bool) -> list[Floats]:
             0.004 if "module_temp_c" in plant.has else 0.008
         )  # to 1 where the module itself is read, to 2 by the air
     season = 0.4 * (plant.facts.well.seasonal_range_m or 1.0)
-    open_ = plant.turns_by_rating or plant.turns_or_field
-    by_band = [] if plant.helical or not open_ else _misread_within(misread_turns(plant, bench))
+    by_band = [TURNS_WITHIN * mode for mode in misread_by_band(plant, bench)]
     return [
         *by_band,
         shift(q=0.006, n=0.0045),

@@ -123,7 +123,7 @@ CAUSES = (
     _cause("shade gives power", "shading", "shaded[first : first + hours] = -1.0", "shaded[first : first + hours] = 1.0",
            DIRECTIONS + "test_shade_takes_a_run_of_hours"),
     _cause("power held back is power given", "controller_derating", "cap=-1.0", "cap=1.0", DIRECTIONS + "test_power_held_back_lowers_the_ceiling"),
-    _cause("a bad motor joint needs less power", "cable_fault", "t=more)", "t=-more)", DIRECTIONS + "test_a_bad_joint_costs_power_on_the_way_and_nothing_after"),
+    _cause("a bad motor joint needs less power", "cable_fault", "t=-p, i=-current", "t=p, i=-current", DIRECTIONS + "test_a_bad_joint_costs_power_on_the_way_and_nothing_after"),
     _cause("one glitch is an over-voltage", "over_voltage", "rows: int = 2", "rows: int = 1", THRESHOLDS + "test_one_reading_above_the_rating_may_be_a_glitch"),
     _cause("the rating is forgotten by a tenth", "over_voltage", "above: float = 0.004", "above: float = 0.1",
            THRESHOLDS + "test_two_readings_above_the_rating_are_an_over_voltage"),

@@ -244,3 +244,23 @@ def test_a_bad_joint_costs_power_on_the_way_and_nothing_after(site: str) -> None
     assert (bands(motor, "i") == 0).all()
     low, high = array.direction[[PLACE["av0"], PLACE["av1"]]]
     assert high < low < 0, "a resistance takes voltage as the current does"
+
+
+@pytest.mark.parametrize("site", ALL)
+def test_a_joint_that_takes_twice_as_much_costs_a_low_sun_more_than_twice_the_flow(site: str) -> None:
+    bend = part("cable-fault", site, "motor").bend
+    assert bend is not None
+    flow, load = ([PLACE[f"{name}{band}"] for band in range(3)] for name in "qt")
+    once, twice = bend.at(0.1), bend.at(0.2)
+    assert (twice[flow] < 2.0 * once[flow])[0]
+    assert (twice[load] > 2.0 * once[load]).all()
+
+
+def test_where_no_voltage_and_no_sun_is_read_a_noon_that_is_short_is_no_joint() -> None:
+    lean = plant("helical middle").has - {"pv_voltage_v", "pv_current_a"}
+    assert "irradiance_w_m2" not in lean
+    facts = plant("helical middle").facts
+    blind = plant_of(replace(facts, sensors=replace(facts.sensors, channels=tuple(sorted(lean | {"input_power_w"})))))
+    effect = all_causes()["cable-fault"].effect
+    assert effect is not None
+    assert {form.part for form in effect(blind)} == {"motor"}
