@@ -34,6 +34,8 @@ class SaidLimits:
     rest_dry_h: float = 3.0  # of light, after a night's rest, without a wet moment
     room_m: float = 3.0  # of water that rests above the probe by the site file, beyond the season
     coded_h: float = 2.0  # of lifting under one and the same code
+    row_h: float = 0.09  # a trip and its hold take longer
+    runs_on: float = 0.85  # of what it should lift: no stop of minutes lies in a row of a quarter of an hour
     coded: float = 0.9  # of all its lifting from then on
     flips: int = 6  # from wet to dry in a day while the pump stands: a level at rest rises once
     flips_running: int = 20
@@ -201,13 +203,15 @@ def _flips(seen: Columns) -> Denied | None:
 def _coded(plant: Plant, seen: Columns) -> Denied | None:
     """One and the same fault, said while the pump stands and while it goes on lifting: a controller that has a fault stops for it.
 
-    A warning, of heat for instance, goes when what it warns of goes, and a trip's code with the next start.
+    A warning, of heat for instance, goes when what it warns of goes, and a trip's code with the next start. A long row may hold a trip
+    and the next start: then the water of the minutes between is missing.
     """
     code = seen.rows.values.get("fault_code")
     if code is None:
         return None
-    lifts = _lifting(plant, seen)
     with np.errstate(invalid="ignore"):
+        runs_on = (seen.dt_h < LIMITS.row_h) | (seen.flow_m3_h > LIMITS.runs_on * seen.should_m3_h)
+        lifts = _lifting(plant, seen) & seen.settled & runs_on
         said = lifts & (code > 0)
     if not said.any():
         return None

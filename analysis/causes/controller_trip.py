@@ -12,6 +12,7 @@ from analysis.no_water import GONE, fruitless
 from analysis.plant import plant_of
 from analysis.protected import TRY_MS, at_intake
 from analysis.rows import last_where
+from analysis.said_falsely import LIMITS as SAID
 from analysis.solar_days import HOUR_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 from analysis.unread_trips import LIMITS as UNREAD
@@ -50,7 +51,9 @@ def watch(view: DayView) -> list[Episode]:
         high = seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v * (1 - OVER_VOLTAGE.tripped_below)
     coded = (code > 0) & ~high & ~_said_when_high(code, high) & ~_low_level(view, seen, code > 0)
     tripped = coded & ~seen.turning
-    starts = _stops(seen, tripped, code == 0.0)
+    starts = _stops(
+        seen, tripped, (code == 0.0) | (seen.dt_h > SAID.row_h)
+    )  # a long row may hold a trip beside the running
     if len(starts) >= LIMITS.trips:
         ran = _ran_last(seen, starts)
         drawn_down = at_intake(plant_of(view.facts), seen)

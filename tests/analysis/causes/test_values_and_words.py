@@ -48,6 +48,7 @@ def day(running: bool = True, **channels: Any) -> Any:
     expected = SimpleNamespace(clear_poa_w_m2=800.0 * light, daylight=light)
     return SimpleNamespace(
         rows=rows, expected=expected, dt_h=one / 60.0, time_ms=rows.time_ms, power_w=0.9 * plant().full_power_w * runs,
+        should_m3_h=plant().full_flow_m3_h * runs, flow_m3_h=plant().full_flow_m3_h * runs,
         speed_rpm=rows["motor_speed_rpm"], turning=runs, driven=runs, settled=runs, __len__=lambda: ROWS,
     )  # fmt: skip
 
@@ -142,6 +143,11 @@ def test_a_fault_code_that_stops_nothing_is_denied() -> None:
     assert told(fault_code=now_and_then) == {}
     warm = 7.0 * ((np.arange(ROWS) > 100) & (np.arange(ROWS) < 400))
     assert told(fault_code=warm) == {}, "a warning that goes while it runs on"
+    trips = seen(fault_code=np.full(ROWS, 50.0), flow_m3_h=seen().flow_m3_h)
+    trips.dt_h = 15.0 * trips.dt_h
+    assert [one.key for one in denied(plant(), trips)] == ["said_faulty"]
+    trips.flow_m3_h = 0.6 * trips.should_m3_h
+    assert list(denied(plant(), trips)) == [], "it tripped and started anew within each of its long rows"
     assert "stood at 99 for 9.0 h" in sentence({"said_faulty": 99.0, "hours": 9.0}, "fault_code", "")
 
 
