@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.look import Columns
-from analysis.rows import Floats
+from analysis.rows import Floats, middle
 
 
 @dataclass(frozen=True)
@@ -109,5 +109,5 @@ def between_known(current: Floats) -> Floats:
         return current
     found = current.copy()
     inside = slice(known[0], known[-1] + 1)
-    found[inside] = np.where(np.isnan(current[inside]), np.median(current[known]), current[inside])
+    found[inside] = np.where(np.isnan(current[inside]), middle(current), current[inside])
     return found

@@ -9,12 +9,13 @@ to a row and the row after it alone, so that a flag never hangs on later ones. N
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.look import Columns
-from analysis.plant import Plant
+from analysis.plant import PLANTS_KEPT, Plant
 from analysis.rows import Floats
 
 Flags = NDArray[np.bool_]
@@ -123,6 +124,7 @@ def _jump(plant: Plant, seen: Columns, channel: str) -> Floats:
     return found
 
 
+@lru_cache(maxsize=8 * PLANTS_KEPT)
 def _usual(plant: Plant, channel: str) -> float:
     """What a channel reads about full power, by the site file, in its unit; of temperatures, what a warm day makes."""
     facts = plant.facts

@@ -16,13 +16,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.causes import controller_trip, short_cycling
-from analysis.causes.short_cycling import own_full, short_runs, strong_rows
+from analysis.causes.short_cycling import short_runs
+from analysis.full_power import FULL_LEAST, own_full, strong_rows
 from analysis.gives_up import gives_up
 from analysis.look import Columns, told_to_stand
 from analysis.memory import Case, Memory
 from analysis.no_water import GONE
 from analysis.plant import Plant, plant_of
 from analysis.rows import last_where
+from analysis.running import running_in
 from analysis.same_light import LIMITS as SAME_LIGHT
 from analysis.same_light import ample, same_share
 from analysis.solar_days import HOUR_MS, MINUTE_MS, up_to_minute
@@ -38,13 +40,11 @@ class MoreStopsLimits:
     stood_ms: int = 45 * MINUTE_MS  # at most: a tank is drawn down for longer
     row_ms: int = 15 * MINUTE_MS
     ran_h: float = 2.0  # of running: a day with less tells nothing
-    clouded: float = 0.1  # of the rows within runs that were weak
     least: int = 3  # a day; a full tank stops it once or twice
     days: int = 2  # of the window
     chance: float = 0.003  # of so many days of the window
     runs: int = 4  # between stops, at the least, that tell a float's from others
     waits: float = 0.6  # quartiles of how long it stood apart, over their median; clouds pass as chance has it, 1.6 (Poisson process)
-    full_least: float = 0.3  # of full power: a pump turned down further, or a dim array, stops for want of light
     an_hour: float = 1.0  # of running: more is short cycling, if its runs are even
     known_ms: int = 21 * 24 * HOUR_MS  # it goes on, though quieter days lie between
     hold_share: float = 0.15  # of the hold after a low level: what stands so long waited for the well
@@ -182,11 +182,9 @@ def _stops_of(view: DayView, plant: Plant) -> Stops:
     ran = last_where(turns)
     begins = begins[ran[begins - 1] > 0]
     begins = begins[seen.time_ms[begins] - seen.time_ms[ran[begins - 1]] <= LIMITS.stood_ms]
-    strong = strong_rows(seen, np.maximum(own_full(plant, seen), LIMITS.full_least * plant.full_power_w))
-    within = turns[1:-1] & turns[:-2] & turns[2:]
-    weak = bool((within & ~strong[1:-1]).sum() > LIMITS.clouded * max(within.sum(), 1))
+    weak = running_in(view).clouded
     if len(begins):
-        begins = begins[_unexplained(plant, seen, strong, begins)]
+        begins = begins[_unexplained(plant, seen, begins)]
     stops = ran[begins - 1]
     if not len(begins) or _of_the_well(view, seen, begins, stops):
         return Stops(0, weak, 0, 0, ran_h)
@@ -199,19 +197,20 @@ def _stops_of(view: DayView, plant: Plant) -> Stops:
     )  # fmt: skip
 
 
-def _unexplained(
-    plant: Plant, seen: Columns, strong: NDArray[np.bool_], begins: NDArray[np.int64]
-) -> NDArray[np.bool_]:
+def _unexplained(plant: Plant, seen: Columns, begins: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Of the starts, those before which it had stopped out of full power with nothing that tells it to. bool[len(begins)]"""
     stops = last_where(seen.turning)[begins - 1]
+    strong = strong_rows(seen, np.maximum(own_full(plant, seen), FULL_LEAST * plant.full_power_w))
+    free = np.asarray(strong[stops] & ample(plant, seen, begins, stops))
+    if not free.any():
+        return free
     with np.errstate(invalid="ignore"):
         told = told_to_stand(seen.rows) | (seen.rows["low_level_probe_wet"] < 0.5) | (seen.rows["fault_code"] > 0)
         told |= (seen.rows["controller_temp_c"] > LIMITS.hot_c) | seen.unread | (seen.dt_h <= 0)
     told |= seen.dt_h * HOUR_MS > LIMITS.row_ms * 1.01
     total = np.cumsum(told)
-    free = total[begins - 1] == total[stops]
-    free &= ~(told[stops] | gives_up(plant, seen).tries[stops])
-    return np.asarray(free & strong[stops] & ample(plant, seen, begins, stops))
+    free &= (total[begins - 1] == total[stops]) & ~told[stops]
+    return free & ~gives_up(plant, seen).tries[stops] if free.any() else free
 
 
 def _of_the_well(view: DayView, seen: Columns, begins: NDArray[np.int64], stops: NDArray[np.int64]) -> bool:
@@ -237,16 +236,16 @@ def _no_float(days: Days) -> bool:
 
 def kept_stops(view: DayView) -> dict[str, np.ndarray]:
     """For the memory's arrays, at the day's end. A day that leaves the window joins the days before, but not one of such a fault."""
-    before, days = _kept(view.memory)
-    today = stops_of(view)
-    if not np.isnan(today.ran_h):
-        days = [*days, _row(today)]
-    if len(days) > WINDOW:
-        gone, days = days[0], days[1:]
+    kept, today = view.memory.arrays.get(STOPS, np.zeros(2 * MOST)), stops_of(view)
+    if np.isnan(today.ran_h):
+        return {STOPS: kept}
+    before, days = kept[: 2 * MOST], kept[2 * MOST :]
+    if len(days) == WINDOW * FIELDS:
+        gone, days = days[:FIELDS], days[FIELDS:]
         if _known(view) is None:
             before = before.copy()
-            before[int(gone[1]), min(int(gone[0]), MOST - 1)] += 1.0
-    return {STOPS: np.concatenate([before.ravel(), np.array(days, float).ravel()])}
+            before[int(gone[1]) * MOST + min(int(gone[0]), MOST - 1)] += 1.0
+    return {STOPS: np.concatenate([before, days, np.array(_row(today))])}
 
 
 def _row(day: Stops) -> tuple[float, ...]:

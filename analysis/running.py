@@ -1,6 +1,6 @@
 """How each day's running began and ended, of all days of a block at once: what a day's close keeps of it.
 
-Flow: look.py -> HERE -> stood.py, lifts_from.py.
+Flow: look.py, full_power.py -> HERE -> stood.py, lifts_from.py, more_stops.py.
 A day's figures are the same whatever stands beside it. Never: anything learnt; judgement.
 """
 
@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.full_power import clouded_days
 from analysis.look import Columns
 from analysis.plant import Plant, plant_of
 from analysis.solar_days import HOUR_MS, MINUTE_MS
@@ -40,11 +41,13 @@ class Running:
     offered_w: what the measured sun offered when the pump first started for good; None where nothing tells.
     halted: it ended the day standing, after it was stopped with power to spare; None where it never turned.
     slowest_rpm: the slowest speed at which water came, of an impeller whose speed is read; None where too little tells.
+    clouded: clouds took the power down while it ran.
     """
 
     offered_w: float | None = None
     halted: bool | None = None
     slowest_rpm: float | None = None
+    clouded: bool = False
 
 
 NO_RUNNING = Running()
@@ -55,7 +58,8 @@ def running_of(plant: Plant, seen: Columns, days: range) -> list[Running]:
     if not len(seen.time_ms):
         return [NO_RUNNING] * len(days)
     cuts = np.searchsorted(seen.day, np.arange(days.start, days.stop + 1))
-    columns = _offered(seen, cuts), _halted(plant, seen, cuts), _slowest(plant, seen, cuts)
+    told = _offered(seen, cuts), _halted(plant, seen, cuts), _slowest(plant, seen, cuts)
+    columns = *told, clouded_days(plant, seen, cuts)
     return [Running(*day) for day in zip(*columns, strict=True)]
 
 

@@ -70,20 +70,20 @@ def denied(plant: Plant, seen: Columns) -> Iterator[Denied]:
             yield found
 
 
-def may_be_denied(plant: Plant, seen: Columns) -> Flags:
-    """Rows of which a day needs at least one, for `denied` to find anything. bool[n]"""
-    found = np.zeros(len(seen), bool)
+def may_be_denied(plant: Plant, seen: Columns) -> list[tuple[Flags, float]]:
+    """Rows (bool[n]), and for how many hours a day has to hold them, more than none, for `denied` to find anything by them. [h]"""
+    found, rows = [], seen.rows.values
     with np.errstate(invalid="ignore"):
-        if "motor_running" in seen.rows.values:
-            said = seen.rows["motor_running"]
-            found |= (said < 0.5) & (seen.power_w > LIMITS.runs * plant.full_power_w)
-            found |= (said > 0.5) & ~seen.expected.daylight
-        if "tank_float_up" in seen.rows.values:
-            found |= (seen.rows["tank_float_up"] > 0.5) & (seen.power_w > LIMITS.runs * plant.full_power_w)
-        if "low_level_probe_wet" in seen.rows.values:
-            found |= seen.rows["low_level_probe_wet"] < 0.5
-        if "fault_code" in seen.rows.values:
-            found |= (seen.rows["fault_code"] > 0) & (seen.power_w > LIMITS.runs * plant.full_power_w)
+        loaded = seen.power_w > LIMITS.runs * plant.full_power_w
+        if "motor_running" in rows:
+            found.append((loaded & (rows["motor_running"] < 0.5), LIMITS.runs_h))
+            found.append((~seen.expected.daylight & (rows["motor_running"] > 0.5), LIMITS.dark_h))
+        if "tank_float_up" in rows:
+            found.append((loaded & (rows["tank_float_up"] > 0.5), LIMITS.full_h))
+        if "low_level_probe_wet" in rows:
+            found.append((rows["low_level_probe_wet"] < 0.5, 0.0))
+        if "fault_code" in rows:
+            found.append((loaded & (rows["fault_code"] > 0), LIMITS.coded_h))
     return found
 
 

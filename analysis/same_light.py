@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.causes.short_cycling import full_w
+from analysis.full_power import full_w
 from analysis.look import Columns
 from analysis.plant import Plant
 from analysis.rows import or_zero

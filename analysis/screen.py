@@ -115,7 +115,7 @@ def screen(plant: Plant, memory: Memory, seen: Columns, heard_ms: Times, days: r
         "sensor-fault": _may_be_stuck(plant, seen, days)
         | _may_be_dead(plant, seen, days)
         | _may_lose_values(plant, seen, days)
-        | _days(seen, may_be_denied(plant, seen), days)
+        | _may_be_denied(plant, seen, days)
         | _days(seen, may_stand(plant, seen), days)
         | _days(seen, may_jump(plant, seen), days, lonely_jumps.LIMITS.least_rows)
         | _days(
@@ -274,6 +274,15 @@ def _may_lose_values(plant: Plant, seen: Columns, days: range) -> Days:
     for channel in values_lost.judged(plant.facts):
         if np.isnan(seen.rows[channel].sum()):
             found |= _hours(seen, values_lost.lost_rows(plant.facts, seen, channel)[1], days) >= least
+    return found
+
+
+def _may_be_denied(plant: Plant, seen: Columns, days: range) -> Days:
+    """Days with rows in which a word may be denied, for as long as that takes."""
+    found = np.zeros(len(days), bool)
+    for rows, least_h in may_be_denied(plant, seen):
+        hours = _hours(seen, rows, days)
+        found |= (hours > 0.0) & (hours >= least_h - ROUNDING)
     return found
 
 

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.causes.short_cycling import full_w, starts_of, strong_rows
+from analysis.causes.short_cycling import starts_of
+from analysis.full_power import full_w, strong_rows
 from analysis.look import Columns
 from analysis.plant import plant_of
 from analysis.rows import last_where

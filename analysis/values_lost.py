@@ -5,6 +5,7 @@ Never: gaps of all channels (causes/silent.py); a value taken for another's.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,9 +45,14 @@ NUMBER = "values lost "
 """Before a channel's name, among the memory's numbers: the least share of a day's rows in which it had no value."""
 
 
-def judged(facts: SiteFacts) -> list[str]:
+def judged(facts: SiteFacts) -> tuple[str, ...]:
     """The channels fitted that are asked for in every row, in the order of the table."""
-    return [name for name in CHANNELS if name in facts.sensors.channels and name not in ASKED_NOW_AND_THEN]
+    return _judged(facts.sensors.channels)
+
+
+@lru_cache(maxsize=256)
+def _judged(channels: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(name for name in CHANNELS if name in channels and name not in ASKED_NOW_AND_THEN)
 
 
 def asked_rows(facts: SiteFacts, seen: Columns, channel: str) -> Flags:

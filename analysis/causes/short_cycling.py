@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.causes.registry import NO_CLIMBING, Advice, CauseFile, beware, register
+from analysis.full_power import STRONG, full_w, own_full, strong_rows
 from analysis.gives_up import gives_up
 from analysis.look import Columns, stopped_within, told_off, told_to_stand
 from analysis.no_water import between_tries
@@ -34,9 +35,6 @@ class CyclingLimits:
     uneven: float = 0.45  # standard deviation over mean of such runs' lengths; passing clouds' are as uneven as chance, 1 (Poisson process)
     waits: float = 0.5  # likewise of how long it stood between: a controller waits its own time before each start, clouds pass as chance has it
     row_ms: int = 5 * 60_000  # readings further apart cannot show it
-    strong: float = (
-        0.65  # of what a clear sky gives, taken up to the stop: a cloud had not come, where no sensor reads the sun
-    )
     above_start: float = (
         1.3  # times the power that starts it, likewise: with so much it does not give up for want of sun
     )
@@ -280,25 +278,6 @@ def _bright(seen: Columns) -> np.ndarray:
         return ~(seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v <= 1.12)
 
 
-def strong_rows(seen: Columns, full: np.ndarray) -> np.ndarray:
-    """Rows up to which it took nearly `full`: it or the row before. A pump that a cloud stops has run down first."""
-    power = or_zero(seen.power_w)
-    power[1:] = np.maximum(power[1:], np.where(seen.turning[:-1], power[:-1], 0.0))
-    return power > LIMITS.strong * full
-
-
-def full_w(plant: Plant, seen: Columns) -> np.ndarray:
-    """By row, what a clear sky gives it or the pump can take. [W]"""
-    return np.minimum(seen.expected.mpp_power_w, plant.full_power_w)
-
-
-def own_full(plant: Plant, seen: Columns) -> np.ndarray:
-    """Likewise, no more than in the share that it ever took so far that day: a string may be out, or its speed turned down. [W]"""
-    full = np.maximum(full_w(plant, seen), 1.0)
-    share = np.where(seen.turning, or_zero(seen.power_w) / full, 0.0)
-    return full * np.minimum(np.maximum.accumulate(np.nan_to_num(share)), 1.0)
-
-
 def _clouded(view: DayView, seen: Columns, first: np.ndarray, last: np.ndarray) -> np.ndarray:
     """By stretch of rows, `first` to `last`: no sensor reads the sun, and while it ran clouds took the power down and gave it back.
 
@@ -311,7 +290,7 @@ def _clouded(view: DayView, seen: Columns, first: np.ndarray, last: np.ndarray) 
     runs = seen.turning & ~paused_rows(seen)
     within = runs & np.concatenate([[False], runs[:-1]]) & ~seen.expected.poa_measured
     ran = np.cumsum(within)
-    weak = np.cumsum(within & (np.nan_to_num(seen.power_w) < LIMITS.strong * full))
+    weak = np.cumsum(within & (np.nan_to_num(seen.power_w) < STRONG * full))
     return weak[last] - weak[first] > LIMITS.clouded * (ran[last] - ran[first])
 
 

@@ -21,7 +21,7 @@ from analysis.look import Columns
 from analysis.memory import Memory
 from analysis.physics.cell_temperature import NOCT_AMBIENT_C, NOCT_IRRADIANCE_W_M2
 from analysis.plant import Plant, plant_of
-from analysis.rows import Floats
+from analysis.rows import Floats, middle
 from analysis.solar_days import MINUTE_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
 from logger.record.site_facts import SiteFacts
@@ -183,9 +183,9 @@ def known_of(facts: SiteFacts, memory: Memory) -> Known:
     usual, kept = between_known(current) if measured else current, ~np.isnan(newest)
     if measured and not np.isnan(current).all():
         # beside a sensor, hours in which the pump was always held back would give what the others do
-        usual = np.where(np.isnan(usual), np.nanmedian(current), usual)
+        usual = np.where(np.isnan(usual), middle(current), usual)
     if not measured and kept.any():  # the air of these days; also hours that were held back before
-        usual = np.where(kept, newest, np.median(newest[kept]))
+        usual = np.where(kept, newest, middle(newest))
     if np.isnan(usual).all():
         return NOTHING_KNOWN
     return Known(usual, float(mean[volts]), newest - current, float(told[volts]))

@@ -88,8 +88,7 @@ def without_horizon(
 
 def sun_rises(plant: Plant, day: int) -> NDArray[np.bool_]:
     """Hours of the sun's way in which it stands no lower than some weeks before: what is dim there now, no horizon came to meet. bool[HOURS]"""
-    now, before = (_way(plant, one).elevation_deg.mean(axis=1) for one in (day, day - WEEKS_DAYS))
-    return np.asarray(now >= before)
+    return np.asarray(_way(plant, day).mean_deg >= _way(plant, day - WEEKS_DAYS).mean_deg)
 
 
 def _whole(kept: Floats | None) -> Floats:
@@ -115,7 +114,7 @@ def _at_once(days: Floats, taken: Floats, climbs_deg: Floats) -> NDArray[np.bool
 class _Way:
     """The sun's elevation and its azimuth's bin through the hours of its way, and where it is up; shape (HOURS, steps) each.
 
-    By hour, (HOURS,): how many steps it is up, at least 1; by how much it climbs or falls.
+    By hour, (HOURS,): how many steps it is up, at least 1; by how much it climbs or falls; how high it stands on average.
     """
 
     elevation_deg: Floats
@@ -123,6 +122,7 @@ class _Way:
     up: NDArray[np.bool_]
     steps_up: NDArray[np.int64]
     climbs_deg: Floats
+    mean_deg: Floats
 
 
 def _way(plant: Plant, day: int) -> _Way:
@@ -142,7 +142,8 @@ def _ways(plant: Plant, block: int) -> list[_Way]:
     up = elevation > 0.0
     steps_up = np.maximum(up.sum(axis=2), 1)
     climbs = np.maximum(elevation.max(axis=2) - elevation.min(axis=2), 1e-6)
-    return [_Way(elevation[k], bins[k], up[k], steps_up[k], climbs[k]) for k in range(DAYS_TOGETHER)]
+    mean = elevation.mean(axis=2)
+    return [_Way(elevation[k], bins[k], up[k], steps_up[k], climbs[k], mean[k]) for k in range(DAYS_TOGETHER)]
 
 
 def _median(rising: Floats) -> float:

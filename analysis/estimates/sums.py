@@ -80,6 +80,13 @@ SMALL = 2**15
 _order_of = _OrderOf()
 
 
+def _flags_of(places: NDArray[np.int64], count: int) -> NDArray[np.bool_]:
+    """Which of so many rows are among `places`."""
+    flags = np.zeros(count, bool)
+    flags[places] = True
+    return flags
+
+
 class Sums:
     """Sums of columns over the rows that `which` picks, by bin; None picks all.
 
@@ -103,11 +110,12 @@ class Sums:
         if which is None or (which.dtype == np.bool_ and which.all()):
             self._rows, self._begins = slice(None) if order.rows is None else order.rows, order.begins
         else:
-            places = np.asarray(which.nonzero()[0] if which.dtype == np.bool_ else which, np.int64)
-            if order.rows is not None:
-                picked = np.zeros(len(bin_of_row), bool)
-                picked[places] = True
-                places = picked.take(order.rows).nonzero()[0]
+            masked = which.dtype == np.bool_
+            if order.rows is None:
+                places = np.asarray(which.nonzero()[0] if masked else which, np.int64)
+            else:
+                flags = which if masked else _flags_of(np.asarray(which, np.int64), len(bin_of_row))
+                places = flags.take(order.rows).nonzero()[0]
             self._begins = places.searchsorted(order.begins)
             self._rows = places if order.rows is None else order.rows.take(places)
         self._known: list[tuple[Floats, Floats]] = []

@@ -144,7 +144,7 @@ SWIFT = (
     _cause("what does not start is fed", "failed_start", '"fed": (0.0, 0.02)', '"fed": (0.3, 0.02)', ODDS),
     _cause("clouds about count for nothing", "short_cycling", "0.15  # of the rows within runs", "0.95  # of the rows within runs",
            QUIET + "test_broken_cloud_is_known_without_a_sensor_by_power_that_went_and_came"),
-    _cause("a cloud that runs it down is full strength", "short_cycling", "0.65  # of what a clear sky", "0.05  # of what a clear sky",
+    Mutant("a cloud that runs it down is full strength", "full_power.py", "STRONG = 0.65", "STRONG = 0.05",
            QUIET + "test_broken_cloud_is_known_without_a_sensor_by_power_that_went_and_came"),
     _cause("a reading that answers is stuck", "sensor_fault", "other = np.cumsum(stands & (column != value))", "other = np.cumsum(stands & (column == np.nan))",
            QUIET + "test_one_that_stood_at_its_value_at_dawn_and_left_it_at_noon_is_not_stuck"),

@@ -9,10 +9,11 @@ import pytest
 from analysis.causes.controller_trip import LIMITS as TRIPS
 from analysis.causes.controller_trip import _low_level
 from analysis.causes.sensor_fault import ANSWERS, _frozen, alive_rows, drowned_rows
-from analysis.causes.short_cycling import _clouded, own_full, strong_rows
+from analysis.causes.short_cycling import _clouded
 from analysis.diagnosis import NOTHING, _at_usual_speed, _set_by_hand, weigh_shift
 from analysis.estimates.horizon import BINS, NEVER, without_horizon
 from analysis.estimates.vector import HOURS, PLACE, SIZE
+from analysis.full_power import own_full, strong_rows
 from analysis.not_turning import LIMITS as STILL
 from analysis.not_turning import sun_certain
 from analysis.other_power import power_without
