@@ -48,6 +48,7 @@ class NotTurningLimits:
     own_room: float = 1.1  # over the offer at which this pump was seen to start
     hold_room: float = 1.1  # a timer's own tolerance, likewise
     lit: float = 0.25  # of the way from the voltage at maximum power to that of the open array: less is dusk, whatever a sensor says
+    never_dusk: float = 0.7  # of the open array's voltage, where a sensor says that it is light: less is modules lost (too_few_volts.py)
     cut: float = 0.3  # of the voltage at maximum power: the array is cut off, which says nothing of the light
     spare: float = 1.1  # times the voltage at maximum power, while it is fed: the array has more to give
     fed_share: float = 0.05  # of full power
@@ -146,7 +147,8 @@ def _dusk(plant: Plant, seen: Columns) -> np.ndarray:
     least = 1.0 + LIMITS.lit * (module.v_oc_v / module.v_mp_v - 1.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         volts = seen.rows["pv_voltage_v"] / seen.expected.mpp_voltage_v
-        return ~seen.driven & (volts < least) & (volts > LIMITS.cut)
+        lost = seen.expected.poa_measured & (volts < LIMITS.never_dusk * module.v_oc_v / module.v_mp_v)
+        return ~seen.driven & (volts < least) & (volts > LIMITS.cut) & ~lost
 
 
 def _waits(view: DayView, seen: Columns) -> np.ndarray:

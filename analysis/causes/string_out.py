@@ -24,6 +24,7 @@ from analysis.plant import Plant, plant_of
 from analysis.rows import Floats, middle
 from analysis.solar_days import MINUTE_MS, up_to_minute
 from analysis.symptoms import DayView, Episode
+from analysis.too_few_volts import levels, sentence
 from logger.record.site_facts import SiteFacts
 
 
@@ -354,6 +355,8 @@ def _episode(view: DayView, seen: Columns, rows: np.ndarray, flag: int, side: _S
 
 def evidence(figures: dict[str, float]) -> str:
     """One sentence with the figures."""
+    if "attempts" in figures:
+        return sentence(figures)
     if "hold_min" in figures:
         side, other = ("voltage", "current") if figures["of_volts"] else ("current", "voltage")
         return (
@@ -390,6 +393,7 @@ register(
         ),
         evidence=evidence,
         effect=effect,
+        levels=levels,
         watch=watch,
         limits=LIMITS,
     )
