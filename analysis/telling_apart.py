@@ -75,6 +75,8 @@ CLAMP = "Have a licensed person clamp each string's current in steady sun"
 SHADOWS = "Look at the panels every two hours of a clear day"
 A_SHADOW = "a shadow on them at the hours of the loss"
 WINDINGS = "Have a licensed person measure {all leads}, with the array isolated and the drive discharged"
+OPEN_VOLTS = "Read the array's voltage on the controller's display in full sun while the pump stands"
+FEWER, EVERY_ONE = "a half or two thirds of what it showed before", "as much as ever"
 STANDING_BY = "Stand at the controller in full sun until it stops"
 
 PAIRS = (
@@ -120,6 +122,9 @@ PAIRS = (
          "no try at all"),
     Pair("cable-fault", "stalled-motor", WINDINGS, "one that is open or leaks to earth", "all alike"),
     Pair("cable-fault", "failed-start", WINDINGS, "one that is open or leaks to earth", "all alike"),
+    Pair("string-out", "failed-start", OPEN_VOLTS, FEWER, EVERY_ONE),
+    Pair("string-out", "stalled-motor", OPEN_VOLTS, FEWER, EVERY_ONE),
+    Pair("string-out", "closed-delivery", OPEN_VOLTS, FEWER, EVERY_ONE),
     Pair("controller-trip", "short-cycling", STANDING_BY, "a code of its own on the display",
          "none, or the lamp of float or probe"),
     Pair("shading", "panel-soiling", SHADOWS, A_SHADOW, "an even coat and no shadow"),
