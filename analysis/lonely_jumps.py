@@ -120,7 +120,12 @@ def _jump(plant: Plant, seen: Columns, channel: str) -> Floats:
     """How far each row lies from the middle between its neighbours, of what the channel usually reads; NaN at either end."""
     column = seen.rows[channel]
     found = np.full(len(column), np.nan)
-    found[1:-1] = np.abs(column[1:-1] - 0.5 * (column[2:] + column[:-2])) / _usual(plant, channel)
+    off = found[1:-1]  # in place: of whole seasons each new array costs more than what is worked out in it
+    np.add(column[2:], column[:-2], out=off)
+    off *= 0.5
+    np.subtract(column[1:-1], off, out=off)
+    np.abs(off, out=off)
+    off /= _usual(plant, channel)
     return found
 
 

@@ -178,15 +178,14 @@ def _stops_of(view: DayView, plant: Plant) -> Stops:
     ran_h = float(seen.dt_h[turns].sum())
     if not ran_h >= LIMITS.ran_h:
         return Stops(0, False, 0, 0, float("nan"))
-    begins = np.flatnonzero(turns[1:] & ~turns[:-1]) + 1
-    ran = last_where(turns)
-    begins = begins[ran[begins - 1] > 0]
-    begins = begins[seen.time_ms[begins] - seen.time_ms[ran[begins - 1]] <= LIMITS.stood_ms]
+    begins = _again(seen)
     weak = running_in(view).clouded
     if len(begins):
         begins = begins[_unexplained(plant, seen, begins)]
-    stops = ran[begins - 1]
-    if not len(begins) or _of_the_well(view, seen, begins, stops):
+    if not len(begins):
+        return Stops(0, weak, 0, 0, ran_h)
+    stops = last_where(turns)[begins - 1]
+    if _of_the_well(view, seen, begins, stops):
         return Stops(0, weak, 0, 0, ran_h)
     short = float(short_runs(plant, seen, ~turns)[stops].mean())
     runs = (seen.time_ms[stops] - seen.time_ms[last_where(~turns)[stops]])[1 : KEPT + 1] / MINUTE_MS
@@ -195,6 +194,18 @@ def _stops_of(view: DayView, plant: Plant) -> Stops:
         len(begins), weak, int(seen.time_ms[stops[0]]), int(seen.time_ms[begins[-1]]), ran_h, short,
         same_share(plant, seen, begins, stops), tuple(runs.tolist()), tuple(stood.tolist()),
     )  # fmt: skip
+
+
+def _again(seen: Columns) -> NDArray[np.int64]:
+    """The rows of a day at which it started again within the time that a stop may last."""
+    turns = seen.turning
+    begins = np.flatnonzero(turns[1:] & ~turns[:-1]) + 1
+    if not turns[0]:
+        begins = begins[1:]  # before the day's first start there is no stop
+    if not len(begins):
+        return begins
+    stops = last_where(turns)[begins - 1]
+    return begins[(stops > 0) & (seen.time_ms[begins] - seen.time_ms[stops] <= LIMITS.stood_ms)]
 
 
 def _unexplained(plant: Plant, seen: Columns, begins: NDArray[np.int64]) -> NDArray[np.bool_]:
