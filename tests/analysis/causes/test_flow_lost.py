@@ -37,8 +37,11 @@ def test_impellers_grown_shut_lose_less_at_low_speed_than_worn_ones(site: str) -
 
 
 @pytest.mark.parametrize("site", HELICAL)
-def test_a_rotor_has_no_passages_that_grow_shut(site: str) -> None:
-    assert all(effect.part != "pump" for effect in effects("clogging", site))
+def test_a_rotor_full_of_sand_loses_the_same_share_at_all_speeds(site: str) -> None:
+    (filled,) = (e for e in effects("clogging", site) if e.part == "pump")
+    slip, worn = bands(filled, "n"), bands(effects("worn-pump", site)[0], "n")
+    assert slip[0] == slip[2] < 0
+    assert worn[0] < worn[2]
 
 
 def test_a_tenth_of_the_flow_is_no_pump_that_turns_backwards_but_may_be_wear() -> None:
