@@ -122,9 +122,13 @@ def _once_it_started(
 
 
 def _lifted(plant: Plant, seen: Columns) -> np.ndarray:
-    """Rows in which it was fed and water came, whatever speed their mean holds: short runs in dim light lift too. bool[n]"""
+    """Rows in which it was fed and water came, whatever speed their mean holds: short runs in dim light lift too. bool[n]
+
+    Or at rest right after such a row: the meter is read a moment later than the current, and a short run's water is its step.
+    """
     came = (seen.moved_m3 > 0) | (seen.rows["flow_m3_h"] > 0)
-    return (seen.driven | fed_rows(plant, seen)) & came if came.any() else came
+    fed = seen.driven | fed_rows(plant, seen) if came.any() else came
+    return came & (fed | np.append(False, fed[:-1]))
 
 
 def _without_water(view: DayView) -> bool:
@@ -138,7 +142,7 @@ def _without_water(view: DayView) -> bool:
     )
 
 
-LIFTS_NOTHING = ("dry-running", "closed-delivery")
+LIFTS_NOTHING = ("dry-running", "closed-delivery", "reverse-rotation", "broken-shaft")
 
 
 def _dusk(plant: Plant, seen: Columns) -> np.ndarray:

@@ -58,21 +58,10 @@ def unloaded_rows(
     found = of_half_hours.flat(power, plenty & lifts) | _fast(plant, speed, power, low)
     if plant.helical:
         return found | (plenty & held)
-    slower = _slower(plant, speed)
-    if (plenty & ~lifts & ~slower).any():
-        found |= of_half_hours.apart_from_sun(power, plenty & ~lifts & ~slower)
+    if (plenty & ~lifts).any():
+        found |= of_half_hours.apart_from_sun(power, plenty & ~lifts)
         found |= _let_go(time_ms, day, power, voltage, turning, plenty & held)
     return found
-
-
-def _slower(plant: Plant, speed: Floats) -> Flags:
-    """Rows in which the motor is seen to turn clearly below its rating: with light to spare and no load it would not, so that somebody set it so.
-
-    Whether impellers lift at that speed no table without speeds tells.
-    """
-    rated = plant.facts.motor.rated_speed_rpm
-    with np.errstate(invalid="ignore"):
-        return speed < FAST * rated if rated else np.zeros(len(speed), bool)
 
 
 def _fast(plant: Plant, speed: Floats, power: Floats, low: Flags) -> Flags:
@@ -82,10 +71,7 @@ def _fast(plant: Plant, speed: Floats, power: Floats, low: Flags) -> Flags:
         return np.zeros(len(speed), bool)
     with np.errstate(invalid="ignore"):
         share = speed / rated
-        found = low & (share > FAST) & (power < UNLOADED * plant.full_power_w * share ** (1 if plant.helical else 3))
-        # where even at a shut valve it would take less than lifting asks for, a sound impeller takes as little and brings nothing
-        short = plant.idle_power_w(1.0) * share**3 <= NO_LIFT * plant.lift_power_w
-    return found & (plant.helical | ~short)
+        return low & (share > FAST) & (power < UNLOADED * plant.full_power_w * share ** (1 if plant.helical else 3))
 
 
 class _Blocks:

@@ -15,7 +15,6 @@ from analysis.plant import Plant, plant_of
 from analysis.rows import Floats
 from analysis.solar_days import DAY_MS, HOUR_MS
 from analysis.symptoms import DayView, worked_on
-from analysis.untold import loss_known
 
 GONE_SHARE = 0.12  # of expected; less is no water (common practice, no source)
 
@@ -165,11 +164,8 @@ def _visited(view: DayView, began: int) -> bool:
 def _before(view: DayView, seen: Columns, should: Floats, moved: Floats, began: int) -> float:
     """Flow over expected in the settled hour before; it fades where the well gives out, and breaks off where a shaft does.
 
-    Only of what the meter had counted by then, so that the answer is the same whatever it counts later. NaN where the pump was known to
-    lose a share: then a part missing is that loss.
+    Only of what the meter had counted by then, so that the answer is the same whatever it counts later.
     """
-    if loss_known(view, began):
-        return float("nan")
     rows = seen.settled & (seen.time_ms <= began) & (seen.time_ms > began - HOUR_MS)
     step = register_step_m3(view.facts)
     expected, surely = float(should[rows].sum()), float((seen.surely_m3_h * seen.dt_h)[rows].sum())

@@ -59,3 +59,12 @@ def test_short_runs_that_lift_are_no_tries() -> None:
     plant = SimpleNamespace(full_power_w=FULL_W)
     assert _lifted(plant, fed([100.0, 100.0], flow_m3_h=0.4)).all()
     assert not _lifted(plant, fed([100.0, 100.0])).any()
+
+
+def test_water_metered_a_row_after_a_short_run_says_that_it_turned() -> None:
+    """The current is of the row, the meter's step may come with the next; at rest without a run before it a step says nothing."""
+    plant = SimpleNamespace(full_power_w=FULL_W)
+    seen = fed([100.0, 0.0, 0.0, 0.0])
+    seen.driven[1:] = False
+    seen.moved_m3[1:] = [0.1, 0.0, 0.1]
+    assert _lifted(plant, seen).tolist() == [False, True, False, False]

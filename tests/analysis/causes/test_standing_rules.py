@@ -100,6 +100,8 @@ def test_a_pump_that_pressed_against_a_shut_valve_yesterday_and_stalls_is_not_to
     later = view_of(case_of("no-water", "closed-delivery", seen_day=8.3))
     later.until_ms += DAY_MS - 1
     assert _without_water(later), "all day, or a flag would come hours after its time"
+    assert _without_water(view_of(case_of("no-water", "reverse-rotation"))), "however it was named"
+    assert _without_water(view_of(case_of("no-water", "broken-shaft")))
     assert not _without_water(view_of(case_of("no-water", "sensor-fault")))
 
 

@@ -19,7 +19,7 @@ class _Columns(SimpleNamespace):
 
 
 MINUTE_MS = 60_000
-SUN_W, FULL_W, LIFT_W, SHUT_W = 1500.0, 1000.0, 300.0, 550.0
+SUN_W, FULL_W, LIFT_W = 1500.0, 1000.0, 300.0
 
 
 def plant_of_kind(
@@ -28,7 +28,6 @@ def plant_of_kind(
     """A pump of 1 kW whose table has no speeds."""
     return SimpleNamespace(
         helical=helical, has=channels, ceiling_w=FULL_W, full_power_w=FULL_W, lift_power_w=LIFT_W,
-        idle_power_w=lambda share: SHUT_W * share**3,
         pump=SimpleNamespace(speed_known=False),
         facts=SimpleNamespace(motor=SimpleNamespace(rated_speed_rpm=rated_rpm)),
     )  # fmt: skip
@@ -101,26 +100,6 @@ def test_near_its_rated_speed_a_motor_that_takes_little_has_no_load() -> None:
     power, voltage, no = np.full(10, 250.0), np.full(10, 100.0), np.zeros(10, bool)
     assert found(plant, power, voltage, no, speed=np.full(10, 2990.0)).all()
     assert not found(plant, power, voltage, no, speed=np.full(10, 1900.0)).any()
-
-
-def test_at_a_speed_that_just_fails_to_lift_a_sound_impeller_takes_little() -> None:
-    plant = plant_of_kind(False, frozenset({"motor_speed_rpm"}), 3000.0)
-    power, voltage, no = np.full(10, 250.0), np.full(10, 100.0), np.zeros(10, bool)
-    assert not found(plant, power, voltage, no, speed=np.full(10, 2570.0)).any()
-    deep = SimpleNamespace(**vars(plant) | {"lift_power_w": 480.0})
-    assert not found(deep, power, voltage, no, speed=np.full(10, 2990.0)).any()
-    rotor = plant_of_kind(True, frozenset({"motor_speed_rpm"}), 3000.0)
-    assert found(rotor, power, voltage, no, speed=np.full(10, 2570.0)).all(), "a rotor lifts at any speed"
-
-
-def test_a_load_that_is_gone_leaves_the_motor_at_its_fastest() -> None:
-    plant = plant_of_kind(False, frozenset({"motor_speed_rpm"}), 3000.0)
-    minutes = 5 * 60
-    power, voltage, held = np.full(minutes, 240.0), np.full(minutes, 120.0), np.full(minutes, True)
-    offer = np.linspace(700.0, 1500.0, minutes)
-    assert found(plant, power, voltage, held, offer, np.full(minutes, 2995.0))[150:].all()
-    turned_down = found(plant, power, voltage, held, offer, np.full(minutes, 2100.0))
-    assert not turned_down.any(), "somebody set it so, and at that speed it may lift nothing"
 
 
 @pytest.mark.parametrize("minutes", [31, 45, 200, 290])

@@ -6,10 +6,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.memory import Case
 from analysis.plant import plant_of
 from analysis.rows import Rows
-from analysis.water_missed import LIMITS, _before, _fell, _part
+from analysis.water_missed import LIMITS, _fell, _part
 from tests.cases.recorded import HERE, read_case
 
 LEAN = plant_of(read_case(HERE / "none" / "helical_lean")[0])
@@ -67,20 +66,3 @@ def test_what_a_loaded_rotor_brought_before_tells_a_hole_from_a_well_that_gives_
     assert np.isnan(_part(pump, seen_of(power), should, 0.3 * should, rows)), (
         "an impeller is loaded at a shut valve too"
     )
-
-
-def test_what_a_worn_pump_lost_all_along_is_no_well_that_gives_out() -> None:
-    n, full = 120, LEAN.full_flow_m3_h
-    seen = seen_of(np.full(n, 800.0))
-    seen.surely_m3_h = np.full(n, 0.9 * full)
-    should, began = np.full(n, full / 60), int(seen.time_ms[-1])
-    worn = Case("slow-hydraulic", "worn-pump", "worn-pump", -MINUTE_MS, 1, -MINUTE_MS, -MINUTE_MS)
-
-    def before(*cases: Case) -> float:
-        view = SimpleNamespace(facts=LEAN.facts, memory=SimpleNamespace(cases=list(cases)))
-        return _before(view, seen, should, 0.6 * should, began)  # type: ignore[arg-type]
-
-    assert before() == pytest.approx(0.6)
-    assert np.isnan(before(worn))
-    worn.flagged_ms = began + MINUTE_MS
-    assert before(worn) == pytest.approx(0.6), "told of later"
