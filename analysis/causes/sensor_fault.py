@@ -167,6 +167,8 @@ def _still(view: DayView, seen: Columns) -> list[Episode]:
             held = np.cumsum(seen.dt_h[part])
             if held[-1] < least_h or (channel == "flow_m3_h" and column[part[0]] == 0.0):
                 continue  # no flow all day is for the causes of no water, or for a sun too low to lift any
+            if channel == "tank_level_m" and column[part[0]] < EMPTY_M:
+                continue  # what comes is drawn at once, and the tank stands at its outlet
             swing = swing_asked(plant, channel, column[: part[0] + 1])
             moved = [swung(seen, channel, drive, part, swing) for drive in moved_by(view, seen, channel)]
             if channel == "pv_voltage_v":
@@ -238,11 +240,16 @@ def _lost(view: DayView, seen: Columns) -> list[Episode]:
 
 def _denied(view: DayView, seen: Columns) -> list[Episode]:
     """What a flag says and the plant's own figures deny; a well that is known to give out may leave its probe dry."""
-    gives_out = any(case.cause in GIVES_OUT and case.ended_ms is None for case in view.memory.cases)
+    gives_out, warns = (
+        any(case.cause in causes and case.ended_ms is None for case in view.memory.cases)
+        for causes in (GIVES_OUT, WARNED_OF)
+    )
+    with np.errstate(invalid="ignore"):
+        warns |= bool((seen.rows["pv_voltage_v"] > view.facts.controller.max_input_voltage_v).any())
     return [
         _episode(seen, one.channel, one.rows, one.enough, {one.key: one.value})
         for one in denied(plant_of(view.facts), seen)
-        if not (gives_out and one.key == "dry_at_rest")
+        if not (gives_out and one.key == "dry_at_rest") and not (warns and one.key == "said_faulty")
     ]
 
 
@@ -255,6 +262,9 @@ def _jumps(view: DayView, seen: Columns) -> list[Episode]:
 
 
 GIVES_OUT = ("falling-water-level", "dry-running")
+WARNED_OF = ("over-voltage",)
+"""A code that says so may stand while the pump lifts: the controller does not know that the array will never show as much again."""
+EMPTY_M = 0.2  # outlets lie a hand above the floor (common practice, no source)
 
 
 def _may_be_stuck(column: np.ndarray) -> bool:

@@ -246,6 +246,7 @@ def test_a_tanks_level_that_stands_while_water_comes_is_stuck_where_a_float_says
     (one,) = told(stands, tank_float_up=low)
     assert one.whole == {"stuck": 1.25}
     assert told(stands) == [], "it may be full"
+    assert told(0.1 * stands, tank_float_up=low) == [], "drawn empty: what comes goes at once"
     assert told(stands + 0.01 * (np.arange(600) % 7), tank_float_up=low) == []
 
 

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from analysis.by_night import rests_again
+from analysis.causes.sensor_fault import _denied
 from analysis.channel_drifts import drifts
 from analysis.estimates.vector import PLACE
 from analysis.lonely_jumps import _of_channel, jumping
-from analysis.memory import Memory
+from analysis.memory import Case, Memory
 from analysis.plant import Plant, plant_of
 from analysis.rows import Rows
 from analysis.said_falsely import LIMITS as SAID
@@ -131,6 +132,15 @@ def test_a_tank_said_to_be_full_while_the_water_goes_on() -> None:
     assert told(tank_float_up=np.ones(ROWS)) == {"tank_float_up": "said_full"}
     full = np.arange(ROWS) < 60.0 * SAID.full_h - 2
     assert told(tank_float_up=1.0 * full) == {}
+
+
+@pytest.mark.parametrize("known", [False, True])
+def test_a_code_that_warns_of_too_high_a_voltage_is_believed(known: bool) -> None:
+    case = Case("over-voltage", "over-voltage", "over-voltage", 0, 1, 0, 0)
+    view: Any = SimpleNamespace(facts=plant().facts, memory=Memory(cases=[case] if known else []))
+    assert [one.channel for one in _denied(view, seen(fault_code=np.full(ROWS, 5.0)))] == (
+        [] if known else ["fault_code"]
+    )
 
 
 def test_a_fault_code_that_stops_nothing_is_denied() -> None:
