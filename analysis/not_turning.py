@@ -53,6 +53,7 @@ class NotTurningLimits:
     spare: float = 1.1  # times the voltage at maximum power, while it is fed: the array has more to give
     fed_share: float = 0.05  # of full power
     pressed_ms: int = 10 * MINUTE_MS  # pressure that stays locked in is no surge of a stop
+    alike_tries: int = 5  # as many taking the same: under cloud each takes what the array has at that moment
     flows: float = 0.5  # of the expected flow: no pipe is shut through which it comes
     spun_rpm: float = 10.0  # a rotor that stands reads none; one that presses a pipe full has turned, if for seconds
     vain_ms: int = (
@@ -347,9 +348,8 @@ def _levels(plant: Plant, seen: Columns, rows: np.ndarray, gave: GivenUp) -> dic
     levels = {"attempts": float(fed.mean()), "fed": _mean(seen.power_w[rows] / plant.full_power_w)}
     if fed.any():
         levels["push"] = _mean(seen.power_w[rows][fed] / plant.full_power_w)
-        levels["still"] = _mean(
-            np.where(np.isnan(seen.speed_rpm[rows][fed]), np.nan, 1.0)
-        )  # a speed is read, and is none
+        speed = seen.speed_rpm[rows][fed]
+        levels["still"] = _mean(np.where(np.isnan(speed), np.nan, 1.0))  # a speed is read, and is none
         levels["room"] = _mean(seen.rows["pv_voltage_v"][rows][fed] / seen.expected.mpp_voltage_v[rows][fed])
         weighed = fed & (seen.power_w[rows] > LIMITS.fed_share * plant.full_power_w)
         if not np.isnan(levels["room"]) and weighed.any():  # else the tries are too short to be seen in a row's mean
@@ -357,7 +357,8 @@ def _levels(plant: Plant, seen: Columns, rows: np.ndarray, gave: GivenUp) -> dic
             levels["vain"] = min(vain / max(float(np.count_nonzero(_begins(ever)[rows])), 1.0), 1.0)
         if not seen.expected.poa_measured[rows].all():
             levels["light"] = tried_light(plant, seen, rows, fed)
-        speed = seen.speed_rpm[rows][fed]
+        if np.count_nonzero(weighed) >= LIMITS.alike_tries:
+            levels["alike"] = float(np.std(np.log(seen.power_w[rows][weighed])))  # scatter of what the tries took
         if not np.isnan(speed).all():
             levels["spun"] = float(np.nanmax(speed) > LIMITS.spun_rpm)
     current, code = seen.rows["motor_current_a"][rows], seen.rows["fault_code"][rows]

@@ -42,6 +42,7 @@ TRY_ROOM = (1.0, 0.06)  # of the voltage at maximum power: under a cloud a try t
 TRY_PUSH = (0.5, 0.3)  # of the power that starts it: with as much as that it would have run (a guess)
 TRY_STARTS = 1.3  # times that power: under as much sun it would not have given up
 TRIES_SHARE = 0.3
+ALIKE = 0.03  # scatter of the tries' power: a rotor that stands takes the drive's limit each time, a try under cloud what the array has just then
 DARK_TRIED, SUN_TRIED, MOST_TRIED = (-1.0, 0.4), (0.4, 0.75), 5.0
 """`tried_light` under cloud too dark to start, and in sun enough. It is the least that the array could give, so that in the dark it lies below 0 but for
 what a voltage is misread; how far below hangs on the light and, by 0 to 1.3, on how much of a row a try takes."""
@@ -96,7 +97,8 @@ def untold(view: DayView, episode: Episode, told_ms: int | None = None) -> tuple
         plant = plant_of(view.facts)
         rate *= _as_dark(episode.at_flag.get("light", np.nan))
         start = plant.start_power_w / plant.full_power_w
-        if episode.at_flag.get("push", 0.0) > TRY_STARTS * start:
+        alike = episode.at_flag.get("alike", np.inf) < ALIKE
+        if alike or episode.at_flag.get("push", 0.0) > TRY_STARTS * start:
             return tuple(found)
         tries = {"attempts": TRY_ATTEMPTS, "room": TRY_ROOM, "push": (TRY_PUSH[0] * start, TRY_PUSH[1] * start)}
         found += [

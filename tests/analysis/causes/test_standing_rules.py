@@ -393,6 +393,18 @@ def test_tries_with_more_power_than_starts_it_are_no_cloud() -> None:
     assert len(told[0.5]) == len(told[2.0]) + 2
 
 
+def test_tries_that_take_the_same_each_time_are_no_cloud() -> None:
+    view: Any = SimpleNamespace(facts=LEAN.facts, memory=SimpleNamespace(days=[]))
+    start = LEAN.start_power_w / LEAN.full_power_w
+    told = {
+        alike: untold(
+            view, SimpleNamespace(symptom="not-turning", at_flag={"push": 0.5 * start, "alike": alike, "today": 1.0})
+        )  # type: ignore[arg-type]
+        for alike in (0.01, 0.2)
+    }
+    assert len(told[0.2]) == len(told[0.01]) + 2
+
+
 def test_where_a_gauge_but_no_float_is_read_a_valve_at_a_full_tank_may_keep_the_pressure_locked_in() -> None:
     def kept(*channels: str) -> bool:
         facts = replace(LEAN.facts, sensors=replace(LEAN.facts.sensors, channels=channels))
