@@ -36,7 +36,7 @@ from analysis.water_lost import named
 from logger.record.finding import Finding
 from logger.record.site_facts import SiteFacts
 
-ENGINE_VERSION = 14
+ENGINE_VERSION = 15
 """Findings are a function of this too: raise it when the same rows may give other findings. A state names the one that made it, and no
 other goes on from it."""
 DAYS_WITHOUT = 14  # looked at anew at a time: a channel that is seen to mend is read again on the next day
