@@ -10,7 +10,7 @@ from analysis.diagnosis import NOTHING, Verdict, weigh_shift
 from analysis.estimates.days_before import SUN
 from analysis.estimates.dips import DEEPEST, MOST_HELD, beside_others, dip_of
 from analysis.estimates.horizon import sun_rises
-from analysis.estimates.taken import HELD, STOOD
+from analysis.estimates.taken import held_back
 from analysis.learning import Learnt
 from analysis.lying import too_high_volts
 from analysis.memory import Case, Memory
@@ -102,8 +102,7 @@ def held_in_shade(bench: SlowBench, memory: Memory, today: Floats) -> bool:
     for case in memory.cases:
         if case.cause == SHADING and case.ended_ms is None:
             shaded |= bench.directions[int(case.weighed["form"]), SUN] < 0.0
-    held = today[HELD] * (1.0 - today[STOOD]) > MOST_HELD
-    return bool((held & shaded).any())
+    return bool(((held_back(today) > MOST_HELD) & shaded).any())
 
 
 CONTRAST = 0.5  # of what is lost, between hours of one day

@@ -124,7 +124,7 @@ def with_slow(plant: Plant, memory: Memory, learnt: Learnt, recent: Floats, day:
                 verdict = weigh_shift(
                     bench, alarm.shift, course(amounts, alarm.shift.days, bench.effects[alarm.form].most)[1], work,
                     said_beside(plant, bench, memory, learnt, recent, group, alarm.shift.days),
-                    often_nothing(bench, alarm.form, is_new(learnt, group)), there, limit_kept(recent),
+                    often_nothing(bench, alarm.form, is_new(learnt, group)), there, _kept(group, recent),
                 )  # fmt: skip
                 if verdict.cause in COMES_AGAIN:
                     amounts = daily_amounts(learnt, recent, alarm.shift, bench.directions[alarm.form], AN_HOUR)
@@ -163,7 +163,7 @@ class _Found:
 
 def _array_lost(bench: SlowBench, memory: Memory) -> float:
     """Log of the power that the array is known to have lost at full sun."""
-    return sum(float(-bench.effects[form].lost[-1]) * amount for form, amount in map(_form, _open(memory, "electric")))
+    return sum(float(-bench.effects[form].lost[-1]) * amount for form, amount in _known_forms(memory, "electric"))
 
 
 def _stands(
@@ -189,6 +189,11 @@ def after_visit(memory: Memory, kind: VisitKind) -> None:
 
 def _form(case: Case) -> tuple[int, float]:
     return int(case.weighed["form"]), case.weighed.get("amount", 0.0)
+
+
+def _kept(group: str, recent: Floats) -> float:
+    """What a limit keeps, which is of those alone that hold power back."""
+    return limit_kept(recent) if group == "held" else 0.0
 
 
 def _known_forms(memory: Memory, group: str) -> list[tuple[int, float]]:
@@ -315,7 +320,7 @@ def _weighed_again(
     work, there = (seen(plant.facts, plant.days, since) for seen in (worked_on, visited))
     beside = said_beside(plant, bench, memory, learnt, recent, group, days)
     sound = often_nothing(bench, int(case.weighed["form"]), UNLEARNT in case.weighed)
-    return weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside, sound, there, limit_kept(recent))
+    return weigh_shift(bench, moved, case.weighed.get("at_once"), work, beside, sound, there, _kept(group, recent))
 
 
 def _gone_below(case: Case, least: float, usual: float) -> float:

@@ -53,20 +53,22 @@ def unread_stops(view: DayView) -> np.ndarray:
 
 
 def _unread_stops(view: DayView) -> np.ndarray:
-    seen, none = view.columns, np.zeros(0, np.int64)
-    if seen is None or "fault_code" in plant_of(view.facts).has or len(seen) < WEEK:
+    seen, plant, none = view.columns, plant_of(view.facts), np.zeros(0, np.int64)
+    if seen is None or "fault_code" in plant.has or len(seen) < WEEK:
         return none
     begins, _ = starts_of(view, seen, seen.asked, ~seen.turning)
     ran = np.maximum.accumulate(np.where(seen.turning, np.arange(len(seen)), -1))
     begins = begins[seen.time_ms[begins] - seen.time_ms[ran[begins - 1]] <= LIMITS.stood_ms]
-    strong = strong_rows(seen, full_w(plant_of(view.facts), seen)) | seen.expected.poa_measured
-    begins = begins[strong[ran[begins - 1]] & ample(plant_of(view.facts), seen, begins, ran[begins - 1])]
+    strong = strong_rows(seen, full_w(plant, seen)) | seen.expected.poa_measured
+    stops = ran[begins - 1]
+    enough = strong[stops] & ample(plant, seen, begins, stops)
+    begins, stops = begins[enough], stops[enough]
     if len(begins) < LIMITS.stops or _clouded(view, seen, int(begins[LIMITS.stops - 1])):
         return none
-    stood = (seen.time_ms[begins] - seen.time_ms[ran[begins - 1]]).astype(float)
-    if same_share(plant_of(view.facts), seen, begins, ran[begins - 1]) <= SAME_LIGHT.share:
+    stood = (seen.time_ms[begins] - seen.time_ms[stops]).astype(float)
+    if same_share(plant, seen, begins, stops) <= SAME_LIGHT.share:
         return none
-    uneven = _unevenness(seen, ran[begins - 1])
+    uneven = _unevenness(seen, stops)
     if uneven < LIMITS.even or _by_chance(seen, begins, stood) or _of_the_well(view, stood):
         return none
     hours = float(seen.time_ms[begins[-1]] - seen.time_ms[begins[0]]) / HOUR_MS

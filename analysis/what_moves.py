@@ -12,6 +12,7 @@ from analysis.meter import NANO, register_step_m3
 from analysis.other_power import power_without
 from analysis.plant import Plant, plant_of
 from analysis.resolution import reading_step
+from analysis.rows import Floats, or_zero
 from analysis.solar_days import HOUR_MS
 from analysis.symptoms import DayView
 
@@ -68,11 +69,9 @@ def moved_by(view: DayView, seen: Columns, channel: str) -> list[np.ndarray]:
     if channel == "water_level_m":
         return [plant.system.drawdown_m(_lasting(seen, flow)) for flow in known]
     if channel == "volume_m3":
-        counted = np.rint(np.nan_to_num(seen.rows["flow_m3_h"]) * seen.dt_h * NANO).astype(np.int64)
-        return [np.cumsum(counted) / NANO]
+        return [_counted_m3(seen, seen.rows["flow_m3_h"])]
     if channel == "tank_level_m":
-        came_n = np.rint(np.nan_to_num(seen.flow_m3_h) * seen.dt_h * NANO).astype(np.int64)
-        return [np.cumsum(came_n) / NANO]
+        return [_counted_m3(seen, seen.flow_m3_h)]
     if channel == "discharge_pressure_bar":
         return [plant.wellhead_head_m(flow) / plant.metres_a_bar for flow in known]
     return [power_without(plant, seen, channel)]
@@ -98,6 +97,11 @@ def volts_swung(seen: Columns, part: np.ndarray, read: np.ndarray) -> np.ndarray
     if not step or np.isnan(volts).all():
         return np.ones(len(part), bool)
     return np.asarray(np.fmax.accumulate(volts) - np.fmin.accumulate(volts) >= MOVES.steps * step)
+
+
+def _counted_m3(seen: Columns, flow_m3_h: Floats) -> Floats:
+    """By row, the water that a flow has brought up to it, in whole nano m3 so that no order of sums matters. [m3]"""
+    return np.cumsum(np.rint(or_zero(flow_m3_h) * seen.dt_h * NANO).astype(np.int64)) / NANO
 
 
 def swing_asked(plant: Plant, channel: str, read: np.ndarray) -> float:

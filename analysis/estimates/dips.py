@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.estimates.taken import HELD, OF_SUN, STOOD, TAKEN
+from analysis.estimates.taken import OF_SUN, STOOD, TAKEN, held_back
 from analysis.estimates.vector import HOURS
 from analysis.rows import Floats, middle
 
@@ -128,7 +128,7 @@ def dip_of(
         return None
     if _starts_late(share[-1], today[STOOD], hours, needs_more):
         return None
-    held = today[HELD] * (1.0 - today[STOOD])
+    held = held_back(today)
     if (
         (held[hours] > MOST_HELD)[share[-1, hours] > 1.0 - MOSTLY].any()
         or not _same(share, hours)

@@ -18,6 +18,11 @@ WORTH = 0.4  # of the day's best hour: with less sun horizon, glass and start de
 TAKEN, HELD, STOOD, OF_SUN = range(4)
 
 
+def held_back(today: Floats) -> Floats:
+    """By hour of one day's, the share of the hour in which the pump ran and the array was held back. float64[HOURS]"""
+    return np.asarray(today[HELD] * (1.0 - today[STOOD]))
+
+
 def taken_by_hour(plant: Plant, seen: Columns, hours: Hours) -> Floats:
     """By hour of the sun's way: power over the most that sun and pump allow, NaN where too little of it tells; share of its running
     time in which the array was held back; share of its time in which the pump stood; the most that sun and pump allow over what the sun
